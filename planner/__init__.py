@@ -1,0 +1,38 @@
+"""bendorder: the order and the direction in which the bends of a tube can be made, checked motion by motion.
+
+    from planner import load_machine, load_part, plan
+
+    made = plan(load_part("rail.toml"), load_machine("canal-workshop"))
+    print(made.verdict, made.reclamps)
+
+Lengths are mm and angles radians in parts and machines; the plan document speaks mm, degrees and seconds.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from planner.inputs.files import load_machine, load_part
+    from planner.plan.document import Plan
+    from planner.planning import plan
+
+__all__ = ["Plan", "load_machine", "load_part", "plan"]
+
+_HOMES = {
+    "load_part": "planner.inputs.files",
+    "load_machine": "planner.inputs.files",
+    "plan": "planner.planning",
+    "Plan": "planner.plan.document",
+}
+
+
+def __getattr__(name: str) -> Any:
+    """Import the public names on first use: the command's help must not wait for NumPy."""
+    if name not in _HOMES:
+        raise AttributeError(f"module 'planner' has no attribute {name!r}")
+    from importlib import import_module
+
+    value = getattr(import_module(_HOMES[name]), name)
+    globals()[name] = value
+    return value

@@ -1,0 +1,187 @@
+"""The bounds of the clearance over cells, and the clearance really found at their midpoints.
+
+Notation: a cell of half-widths (δs, δt) around (s, t) of one row; x the centreline point of equation (2), f the solid's
+distance, r the tube's radius. All arrays are (N,), vectors (3, N).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from planner.clearance.distances import Kind, evaluate
+from planner.clearance.rows import Ints, Rows
+from planner.tolerances import ROUNDING
+from planner.tube.frames import Array
+
+
+@dataclass(frozen=True)
+class Cells:
+    """N cells: row number, midpoints and half-widths in s [mm] and t."""
+
+    row: Ints
+    s: Array
+    ds: Array
+    t: Array
+    dt: Array
+
+    def take(self, keep: Array | Ints) -> Cells:
+        """Return a selection."""
+        return Cells(self.row[keep], self.s[keep], self.ds[keep], self.t[keep], self.dt[keep])
+
+    @property
+    def count(self) -> int:
+        """Number of cells."""
+        return int(self.row.shape[0])
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """lower: proved bound of the clearance over the cell; upper: clearance found at its midpoint, infinite where the
+    midpoint does not exist at that time [mm]; along_s, along_t: what the cell's two half-widths take off [mm].
+    """
+
+    lower: Array
+    upper: Array
+    along_s: Array
+    along_t: Array
+
+
+def exists(rows: Rows, cells: Cells) -> Array:
+    """Return whether the midpoint exists at its time: s within the piece as long as it is then."""
+    table = rows.pieces[14:16, rows.piece[cells.row]]
+    return np.asarray(cells.s <= table[0] + table[1] * cells.t + 1e-9)
+
+
+def may_exist(rows: Rows, cells: Cells) -> Array:
+    """Return whether any point of the cell exists at any of its times."""
+    table = rows.pieces[14:16, rows.piece[cells.row]]
+    longest = table[0] + table[1] * cells.t + np.abs(table[1]) * cells.dt
+    return np.asarray(cells.s - cells.ds <= longest + 1e-9)
+
+
+@dataclass(frozen=True)
+class Posed:
+    """Midpoints seen from their solids: x [mm], tangent x_s, velocity x_t [mm a unit of t], q = x − c without the way
+    gone [mm], axis, angle turned φ [rad].
+    """
+
+    x: Array
+    tangent: Array
+    velocity: Array
+    q: Array
+    axis: Array
+    turn: Array
+
+
+def pose(rows: Rows, row: Ints, s: Array, t: Array) -> Posed:
+    """Evaluate equations (1) and (2)."""
+    table = rows.pieces[:, rows.piece[row]]
+    motion = rows.blocks[:, rows.block[row]]
+    curvature = table[9]
+    bent = curvature > 0.0
+    divisor = np.where(bent, curvature, 1.0)
+    angle = curvature * s
+    sine, cosine = np.sin(angle), np.cos(angle)
+    along = np.where(bent, sine / divisor, s)
+    across = np.where(bent, (1.0 - cosine) / divisor, 0.0)
+    centre, axis, turn = motion[0:3], motion[3:6], motion[6]
+    point = table[0:3] + table[3:6] * along + table[6:9] * across - centre
+    tangent = table[3:6] * cosine + table[6:9] * sine
+    q, tangent = _turned(point, tangent, axis, turn * t)
+    velocity = turn * _cross(axis, q) + motion[7:10]
+    return Posed(centre + q + motion[7:10] * t, tangent, velocity, q, axis, turn)
+
+
+def _turned(point: Array, tangent: Array, axis: Array, angle: Array) -> tuple[Array, Array]:
+    """Turn two sets of vectors about the same axes (Rodrigues' formula)."""
+    sine, versine = np.sin(angle), 1.0 - np.cos(angle)
+    out = []
+    for v in (point, tangent):
+        cross = _cross(axis, v)
+        out.append(v + sine * cross + versine * _cross(axis, cross))
+    return out[0], out[1]
+
+
+def _cross(a: Array, b: Array) -> Array:
+    return np.stack((a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]))
+
+
+def bounds(rows: Rows, cells: Cells) -> Bounds:
+    """Return both bounds of the clearance, the larger of the two, and the clearance found at the midpoint.
+
+    Lipschitz bound:    f − r − δs − (|x_t| + a δt/2) δt                                                     (3)
+    Convex bound:       f − r' − |g·x_s| δs − |g·x_t| δt − (κ δs²/2 + g⊥ (a δt²/2 + ω δs δt))               (4)
+
+    with x_t the relative velocity of the midpoint's material point, a = ω²ρ its acceleration, the same all over the cell
+    (its speed never passes |x_t| + a δt there, and the way it goes never passes what (3) takes off), ρ its distance from
+    the axis; g a unit subgradient of the (convex hull's) distance at the
+    midpoint, and g⊥ = |g − (g·k) k|, since every acceleration lies across the axis k. In (4) the tube's cross-section
+    stands for its sphere: r' = r √(1 − max(0, |g·x_s| − κ δs − ω δt)²) is how far a disc across the tube reaches
+    against g, so that a flat-ended tube is bounded, not a rounded one.
+    """
+    row = cells.row
+    posed = pose(rows, row, cells.s, cells.t)
+    which = rows.solid[row]
+    exact, hull, g = evaluate(rows.kind[which], posed.x, rows.parameters[:, which])
+    omega = np.abs(posed.turn)
+    radial = posed.q - posed.axis * (posed.axis * posed.q).sum(axis=0)
+    acceleration = omega * omega * np.sqrt((radial * radial).sum(axis=0))
+    speed = np.sqrt((posed.velocity * posed.velocity).sum(axis=0))
+    along_t = (speed + 0.5 * acceleration * cells.dt) * cells.dt
+    lipschitz = exact - rows.radius - cells.ds - along_t
+    curvature = rows.pieces[9, rows.piece[row]]
+    g_s = np.abs((g * posed.tangent).sum(axis=0))
+    g_t = np.abs((g * posed.velocity).sum(axis=0))
+    g_axis = (g * posed.axis).sum(axis=0)
+    across = np.sqrt(np.maximum((g * g).sum(axis=0) - g_axis * g_axis, 0.0))
+    bend = curvature * cells.ds
+    lean = np.clip(g_s - bend - omega * cells.dt, 0.0, 1.0)
+    reach = rows.radius * np.sqrt(1.0 - lean * lean)
+    first_s = g_s * cells.ds + 0.5 * bend * cells.ds
+    first_t = g_t * cells.dt + across * (0.5 * acceleration * cells.dt + omega * cells.ds) * cells.dt
+    convex = hull - reach - first_s - first_t
+    lower = np.maximum(convex, lipschitz) - ROUNDING
+    # A hull's bound may certify a cell, but it does not close on the clearance: what is split is then the other bound.
+    better = (convex > lipschitz) & (hull >= exact)
+    return Bounds(lower, _found(rows, cells, posed, exact, g), np.where(better, first_s, cells.ds),
+                  np.where(better, first_t, along_t))
+
+
+def _found(rows: Rows, cells: Cells, posed: Posed, exact: Array, g: Array) -> Array:
+    """Return the clearance at the midpoints: of the sphere about them, or near a free end of the flat cross-section.
+
+    Near an end the sphere sticks out of the flat-ended tube; there a point on the rim of the cross-section, the one
+    that lies farthest against the gradient, is measured instead. A point of the tail counts as a solid only where the
+    tail still is.
+    """
+    end = rows.pieces[12:14, rows.piece[cells.row]]
+    to_end = end[0] + end[1] * cells.t - cells.s
+    upper = exact - rows.radius
+    near = np.flatnonzero(to_end < rows.radius)
+    if near.size:
+        inside = g[:, near] - posed.tangent[:, near] * (g[:, near] * posed.tangent[:, near]).sum(axis=0)
+        size = np.sqrt((inside * inside).sum(axis=0))
+        rim = posed.x[:, near] - rows.radius * inside / np.where(size > 1e-9, size, 1.0)
+        which = rows.solid[cells.row[near]]
+        upper[near] = evaluate(rows.kind[which], rim, rows.parameters[:, which])[0]
+    tails = np.flatnonzero(rows.kind[rows.solid[cells.row]] == Kind.SEGMENT)
+    if tails.size:
+        upper[tails] = _to_short_tail(rows, cells, posed, tails, upper[tails])
+    return np.where(exists(rows, cells), upper, np.inf)
+
+
+def _to_short_tail(rows: Rows, cells: Cells, posed: Posed, at: Ints, upper: Array) -> Array:
+    """Return clearances to the tail no smaller than those to the flat-ended tail as long as it is by then.
+
+    During a bend its end comes forward by the feed, here the arc between the piece's centre line and the die: the
+    bound takes the whole feed off at once, and a radius more for its flat end.
+    """
+    p = rows.parameters[:, rows.solid[cells.row[at]]]
+    feed = np.abs(rows.blocks[6, rows.block[cells.row[at]]]) * np.abs(rows.blocks[1, rows.block[cells.row[at]]])
+    x = posed.x[:, at]
+    first = np.minimum(p[0] + feed + p[2], p[1])
+    dx = x[0] - np.clip(x[0], first, p[1])
+    shorter = np.sqrt(dx * dx + x[1] * x[1] + x[2] * x[2]) - p[2] - rows.radius
+    return np.maximum(upper, shorter)

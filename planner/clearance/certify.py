@@ -1,0 +1,195 @@
+"""Branch and bound over cells of every row, all motions of a batch at once.
+
+A cell whose lower bound is no less than what is needed is certified and dropped; a midpoint nearer than needed by more
+than STRIKE_MARGIN is a witness; every other cell is split along what takes the more off its bound. A cell refined to a
+gap of CLOSE_GAP that is neither stays open: the row is too close to call.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from planner.clearance.bounds import Bounds, Cells, bounds, may_exist
+from planner.clearance.rows import Rows
+from planner.clearance.verdicts import Answer, Cover, Finding, Verdicts, Witness
+from planner.tolerances import CELL_BUDGET, CLOSE_GAP, REPORT_CEILING, REPORT_GAP, STRIKE_MARGIN
+from planner.tube.frames import Array
+
+MOST_PARTS = 16
+"""A cell is split into at most so many at once; few rounds of many cells suit NumPy better than many of few."""
+
+SMALLEST = 0.01
+"""Half-widths that take no more than this off the bound together are not split further [mm]."""
+
+
+def certify(rows: Rows, keep_cover: bool = False) -> Verdicts:
+    """Return the verdict on every motion of the batch, for every choice of clamp that its rows name."""
+    state = _Search(rows, keep_cover)
+    cells = starting_cells(rows)
+    while cells.count:
+        cells = state.round(cells)
+    return state.verdicts()
+
+
+def starting_cells(rows: Rows) -> Cells:
+    """Return one cell a row: the whole piece over the whole motion."""
+    table = rows.pieces[:, rows.piece]
+    span = rows.blocks[10:12, rows.block]
+    low, high = table[10], table[11]
+    number = np.flatnonzero(high - low > 1e-9)
+    cells = Cells(np.arange(rows.count), (low + high) / 2.0, (high - low) / 2.0, span.mean(axis=0),
+                  (span[1] - span[0]) / 2.0)
+    return cells.take(number)
+
+
+def split(cells: Cells, found: Bounds, slack: Array) -> Cells:
+    """Return the cells cut along what takes the more off their bound, into as many parts as `slack` [mm] asks for."""
+    by_s = found.along_s >= found.along_t
+    larger = np.where(by_s, found.along_s, found.along_t)
+    rest = np.maximum(slack - np.where(by_s, found.along_t, found.along_s), 0.25 * slack)
+    wanted = larger / np.maximum(rest, 1e-3)
+    parts = np.clip(np.ceil(wanted), 2, MOST_PARTS).astype(np.int64)
+    which = np.repeat(np.arange(cells.count), parts)
+    place = np.arange(which.size) - np.repeat(np.cumsum(parts) - parts, parts)
+    offset = (2.0 * place + 1.0) / parts[which] - 1.0
+    s_cut, many = by_s[which], parts[which]
+    whole = cells.take(which)
+    return Cells(
+        whole.row,
+        np.where(s_cut, whole.s + offset * whole.ds, whole.s),
+        np.where(s_cut, whole.ds / many, whole.ds),
+        np.where(s_cut, whole.t, whole.t + offset * whole.dt),
+        np.where(s_cut, whole.dt, whole.dt / many),
+    )
+
+
+class _Search:
+    """What is known of every row while the cells get smaller."""
+
+    def __init__(self, rows: Rows, keep_cover: bool) -> None:
+        self.rows = rows
+        self.struck = np.zeros(rows.count, dtype=bool)
+        self.close = np.zeros(rows.count, dtype=bool)
+        self.spent = np.zeros(rows.count, dtype=np.int64)
+        self.hit = np.full((3, rows.count), np.nan)  # s, t, clearance of the witness
+        self.evaluations = 0
+        self.kept: list[tuple[Array, Array]] | None = [] if keep_cover else None
+
+    def round(self, cells: Cells) -> Cells:
+        """Evaluate the cells, settle what can be settled, and return the rest split."""
+        found = bounds(self.rows, cells)
+        self.evaluations += cells.count
+        needed = self.rows.needed[cells.row]
+        certified = found.lower >= needed
+        if self.kept is not None:
+            sure = cells.take(certified)
+            table = np.stack((sure.s, sure.ds, sure.t, sure.dt, found.lower[certified]))
+            self.kept.append((sure.row.astype(float), table))
+        self._note_strikes(cells, found.upper, needed)
+        open_ = ~certified & ~self._settled()[cells.row]
+        fine = (found.upper - found.lower <= CLOSE_GAP) | (found.along_s + found.along_t <= SMALLEST)
+        self.spent += np.bincount(cells.row, minlength=self.rows.count)
+        tired = self.spent[cells.row] > CELL_BUDGET
+        self.close[cells.row[open_ & (fine | tired)]] = True
+        go_on = open_ & ~fine & ~tired
+        rest = cells.take(go_on)
+        slack = np.maximum(found.upper[go_on] - needed[go_on], CLOSE_GAP / 2.0)
+        slack = np.where(np.isfinite(slack), slack, (found.along_s + found.along_t)[go_on] / 2.0)
+        kept = Bounds(found.lower[go_on], found.upper[go_on], found.along_s[go_on], found.along_t[go_on])
+        children = split(rest, kept, slack)
+        return children.take(may_exist(self.rows, children))
+
+    def _settled(self) -> Array:
+        """Rows that need no more work: struck themselves, or their motion struck whatever the clamp."""
+        whole = np.zeros(self.rows.n_motions, dtype=bool)
+        whole[self.rows.motion[self.struck & (self.rows.clamp < 0)]] = True
+        return np.asarray(self.struck | whole[self.rows.motion])
+
+    def _note_strikes(self, cells: Cells, upper: Array, needed: Array) -> None:
+        hits = np.flatnonzero(upper < needed - STRIKE_MARGIN)
+        if not hits.size:
+            return
+        worst_last = hits[np.argsort(-upper[hits], kind="stable")]
+        row = cells.row[worst_last]
+        first_time = ~self.struck[row]
+        row, worst_last = row[first_time], worst_last[first_time]
+        self.hit[:, row] = np.stack((cells.s[worst_last], cells.t[worst_last], upper[worst_last]))
+        self.struck[row] = True
+
+    def verdicts(self) -> Verdicts:
+        """Gather rows into motions and clamps."""
+        rows, findings = self.rows, {}
+        keys = np.unique(np.stack((rows.motion, rows.clamp)), axis=1).T if rows.count else []
+        for motion, clamp in keys:
+            findings[(int(motion), int(clamp))] = Finding(int(motion), int(clamp), Answer.CLEAR)
+        for row in np.flatnonzero(self.close & ~self.struck):
+            key = (int(rows.motion[row]), int(rows.clamp[row]))
+            findings[key] = Finding(*key, Answer.CLOSE, self._witness(int(row)))
+        worst: dict[tuple[int, int], float] = {}
+        for row in np.flatnonzero(self.struck):
+            key = (int(rows.motion[row]), int(rows.clamp[row]))
+            depth = self.hit[2, row] - rows.needed[row]
+            if depth < worst.get(key, np.inf):
+                worst[key] = depth
+                findings[key] = Finding(*key, Answer.STRUCK, self._witness(int(row)))
+        cover = None
+        if self.kept is not None:
+            cover = Cover(np.concatenate([k[0] for k in self.kept]), np.concatenate([k[1] for k in self.kept], axis=1))
+        return Verdicts(findings, self.evaluations, cover)
+
+    def _witness(self, row: int) -> Witness:
+        s, t, clearance = (float(x) for x in self.hit[:, row])
+        return witness_at(self.rows, row, s, t, clearance)
+
+
+def witness_at(rows: Rows, row: int, s: float, t: float, clearance: float) -> Witness:
+    """Return a witness record for a point of a row."""
+    piece = rows.piece[row]
+    place = float(rows.pieces[16, piece] + rows.pieces[17, piece] * s)
+    return Witness(row, rows.roles[piece], rows.names[rows.solid[row]], place, s, t, clearance, float(rows.needed[row]))
+
+
+@dataclass(frozen=True)
+class Least:
+    """A motion's proved smallest clearance: `bound` ≤ the true one ≤ `found` at `witness` [mm].
+
+    Where all is farther than REPORT_CEILING, `bound` is that and there is no witness.
+    """
+
+    bound: float
+    found: float
+    witness: Witness | None
+
+
+def smallest_clearances(rows: Rows) -> list[Least]:
+    """Return for every motion the proved smallest clearance to anything it may not touch, to a gap of REPORT_GAP.
+
+    Pairs that may touch (the groove) do not count.
+    """
+    cells = starting_cells(rows)
+    cells = cells.take(rows.needed[cells.row] > 0.0)
+    best = np.full(rows.n_motions, REPORT_CEILING + REPORT_GAP)
+    floor = np.full(rows.n_motions, REPORT_CEILING)
+    at: list[tuple[int, float, float] | None] = [None] * rows.n_motions
+    while cells.count:
+        found = bounds(rows, cells)
+        motion = rows.motion[cells.row]
+        order = np.argsort(found.upper, kind="stable")
+        for i in order[np.unique(motion[order], return_index=True)[1]]:
+            if found.upper[i] < min(best[motion[i]], REPORT_CEILING):
+                best[motion[i]] = found.upper[i]
+                at[motion[i]] = (int(cells.row[i]), float(cells.s[i]), float(cells.t[i]))
+        done = (found.lower >= best[motion] - REPORT_GAP) | (found.along_s + found.along_t <= SMALLEST)
+        np.minimum.at(floor, motion[done], found.lower[done])
+        rest = cells.take(~done)
+        kept = Bounds(found.lower[~done], found.upper[~done], found.along_s[~done], found.along_t[~done])
+        gap = np.where(np.isfinite(kept.upper), kept.upper - best[motion[~done]] + REPORT_GAP, np.inf)
+        slack = np.where(np.isfinite(gap), gap, (kept.along_s + kept.along_t) / 2.0)
+        children = split(rest, kept, np.maximum(slack, REPORT_GAP))
+        cells = children.take(may_exist(rows, children))
+    return [
+        Least(float(floor[i]), float(best[i]), None if spot is None else witness_at(rows, *spot, float(best[i])))
+        for i, spot in enumerate(at)
+    ]

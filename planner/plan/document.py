@@ -1,0 +1,186 @@
+"""The plan document: what a plan says, as data [mm, degrees, seconds].
+
+The document is written for people and for a replay: it carries the part and the machine in full, so that nothing
+else is needed to carry out the plan again on a simulated tube. It is the one place inside the program where
+angles stand in degrees.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+End = Literal["A", "B"]
+Verdict = Literal["makeable", "not makeable", "undecided"]
+Because = Literal["time limit", "too close", "no path found", "orders not tried", "engines disagree"]
+Action = Literal[
+    "load",
+    "change clamp",
+    "open collet",
+    "zero",
+    "advance",
+    "rotate",
+    "close dies",
+    "bend",
+    "open dies",
+    "return",
+    "re-grip",
+    "turn",
+    "reload",
+    "unload",
+    "trim",
+    "check",
+]
+
+
+class Record(BaseModel):
+    """A frozen part of the document; unknown keys are refused."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+
+
+class Position(Record):
+    """Where everything stands at one moment.
+
+    y: advance since the end of the bend made last, or since the load [mm]; while bending the tail's feed counts on.
+    rotation: angle of the chuck since the load, clockwise seen along the feed is positive [deg].
+    arm: angle of the bend arm from home [deg].
+    face: distance from the collet's face back to the tangent point's front, that is face to tangent point [mm];
+        None on a hand-fed bender.
+    """
+
+    y: float
+    rotation: float
+    arm: float
+    face: float | None
+
+
+class NearestAt(Position):
+    """A position and the place on the tube (stock coordinate from end A of the part, negative in trim) [mm]."""
+
+    place: float
+
+
+class Step(Record):
+    """One line of the step list.
+
+    amount: how far to advance [mm] or how far to rotate, bend or swing back [deg], as in `unit`.
+    reading: what the readout shows when the move is done (rounded to its resolution); None where there is no readout.
+    clearance: proved smallest clearance of the motion [mm], a lower bound; None where nothing moves or where the
+        motion is not checked yet (then `checked` is False).
+    nearest: name of the solid that the clearance is to; nearest_at: where and when.
+    way: which way round the dial goes, for a rotation.
+    grip: stock length held behind the collet's face from the tail end, i.e. distance of the face from the tail end [mm].
+    clamp: length of the clamp die in the machine [mm].
+    note: what to do, in words; caution: what can go wrong with people or tube at this step.
+    """
+
+    number: int
+    action: Action
+    bend: int | None = None
+    leads: End | None = None
+    angle: float | None = None
+    setting: float | None = None
+    amount: float | None = None
+    unit: Literal["mm", "deg"] | None = None
+    reading: float | None = None
+    way: Literal["clockwise", "counter-clockwise"] | None = None
+    from_: Position | None = Field(default=None, alias="from")
+    to: Position | None = None
+    grip: float | None = None
+    clamp: float | None = None
+    time: float = 0.0
+    checked: bool = True
+    clearance: float | None = None
+    nearest: str | None = None
+    nearest_at: NearestAt | None = None
+    note: str | None = None
+    caution: str | None = None
+
+
+class Proved(Record):
+    """Which claims of the plan are proved, not merely believed."""
+
+    makeable: bool
+    reclamps: bool
+    trim: bool
+    time: bool
+
+
+class Stock(Record):
+    """The tube to cut [mm]: cut_length = developed_length + trim_a + trim_b."""
+
+    cut_length: float
+    developed_length: float
+    trim_a: float
+    trim_b: float
+
+
+class OrderedBend(Record):
+    """A bend (counted from end A, from 1) and the end that leads while it is made."""
+
+    bend: int
+    leads: End
+
+
+class Reason(Record):
+    """One sentence with its evidence.
+
+    grade: "proved" (a shop rule, a strike) or "unproved" (too close to call).
+    """
+
+    sentence: str
+    grade: Literal["proved", "unproved"]
+    rule: str
+    bend: int | None = None
+    leads: End | None = None
+    order: tuple[OrderedBend, ...] = ()
+    solid: str | None = None
+    depth: float | None = None
+
+
+class Plan(Record):
+    """The whole plan document, schema `bendorder-plan/1`.
+
+    Lengths [mm], angles [deg], times [s]. `reclamps` = turns + regrips + reloads + released. For "not makeable" the
+    order and the steps are empty and `reasons` say why; for "undecided" they hold the best plan so far, if any.
+    hangs_on: the solids that the verdict hangs on; rotation_sign: how the part's file counted rotations (`part` itself is
+    always right-handed).
+    """
+
+    schema_: Literal["bendorder-plan/1"] = Field(default="bendorder-plan/1", alias="schema")
+    fingerprint: str
+    part: dict[str, Any]
+    machine: dict[str, Any]
+    verdict: Verdict
+    undecided_because: Because | None = None
+    proved: Proved
+    opinions: dict[str, str] = Field(default_factory=dict)
+    reclamps: int | None = None
+    turns: int | None = None
+    regrips: int | None = None
+    reloads: int | None = None
+    released: int | None = None
+    time: float | None = None
+    smallest_clearance: float | None = None
+    keep_clear: tuple[Any, ...] = ()
+    stock: Stock | None = None
+    order: tuple[OrderedBend, ...] = ()
+    steps: tuple[Step, ...] = ()
+    reasons: tuple[Reason, ...] = ()
+    changes: tuple[Any, ...] = ()
+    alternatives: tuple[Any, ...] = ()
+    warnings: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    hangs_on: tuple[str, ...] = ()
+    rotation_sign: Literal["right-handed", "left-handed"] = "right-handed"
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the document as plain JSON data with the file's key names."""
+        return self.model_dump(mode="json", by_alias=True)
+
+    def to_json(self) -> str:
+        """Return the document as JSON text; the same plan gives the same bytes."""
+        return json.dumps(self.as_dict(), indent=1, ensure_ascii=False) + "\n"

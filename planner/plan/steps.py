@@ -1,0 +1,255 @@
+"""The step list: a carried-out order as what the operator does, with readings, clearances and cautions."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from planner.clearance.certify import Least
+from planner.plan import cautions
+from planner.plan.document import NearestAt, Position, Step
+from planner.plan.laying_in import lay_in_words, load_words
+from planner.search.stations import Station, Stationed, shown
+from planner.search.trial import BendDone, Trial
+from planner.tolerances import REPORT_CEILING
+from planner.tube.frames import Array
+from planner.tube.motions import Motion, Phase
+
+GRID = 64
+"""Parts into which a piece is cut to find how far it reaches."""
+
+SMALL = 6
+"""Decimals of positions in the document [mm, deg]."""
+
+
+@dataclass(frozen=True)
+class Now:
+    """Chuck angle since the load [rad], clamp in the machine [mm], and the carriage's grip [mm from the tail end]."""
+
+    chuck: float = 0.0
+    clamp: float | None = None
+    grip: float | None = None
+
+
+class StepList:
+    """Writes the steps of one carried-out order, in order, and adds up their time [s]."""
+
+    def __init__(self, trial: Trial, least: dict[int, Least]) -> None:
+        assert trial.loads is not None  # only an order carried out to the end has steps
+        self.stationed: Stationed = trial.stationed
+        self.machine = trial.stationed.ready.case.machine
+        self.radius = trial.stationed.as_built.radius
+        self.loads = trial.loads
+        self.least = least
+        self.steps: list[Step] = []
+        self.now = Now()
+
+    def write(self) -> tuple[Step, ...]:
+        """Return all steps from the first load to the last check."""
+        for number, done in enumerate(self.loads):
+            self._load(number, done[0])
+            for bend in done:
+                self._bend(number, bend)
+            if number == len(self.loads) - 1:
+                self._finish(done[-1])
+        return tuple(self.steps)
+
+    def _add(self, action: str, **fields: Any) -> None:
+        clamp, grip = self.now.clamp, self.now.grip
+        held = {"clamp": clamp, "grip": None if grip is None else round(grip, SMALL)}
+        fields["time"] = round(fields.get("time", 0.0), 3)
+        self.steps.append(Step.model_validate({"number": len(self.steps) + 1, "action": action, **held, **fields}))
+
+    def _load(self, number: int, first: BendDone) -> None:
+        ready, st = self.stationed.ready, first.station
+        load, run = ready.loads[number], ready.order[number]
+        grip = None if not load.grips else load.loaded.stock_behind_zero - load.grips[0].u
+        self.now = replace(self.now, chuck=0.0, grip=grip)
+        self._clamp(first)
+        again = number > 0
+        words = lay_in_words(self.stationed, number) if load.formed else load_words(self.stationed, number)
+        self._add("turn" if again else "load", leads=run.leads, checked=False, note=words,
+                  time=self.machine.times.turn if again else self.machine.times.load,
+                  caution=cautions.TURN if again else cautions.LOAD)
+        self._zero(st, "at the load")
+
+    def _clamp(self, bend: BendDone) -> None:
+        """Change the clamp if the next bend wants another one; fitting the first is part of setting up."""
+        if self.now.clamp is not None and self.now.clamp != bend.clamp:
+            self.now = replace(self.now, clamp=bend.clamp)
+            self._add("change clamp", amount=bend.clamp, unit="mm", time=self.machine.times.tool_change,
+                      caution=cautions.TOOL_CHANGE, note=f"Fit the {bend.clamp:g} mm clamp.")
+        self.now = replace(self.now, clamp=bend.clamp)
+
+    def _zero(self, st: Station, when: str) -> None:
+        readouts = [name for name, one in (("advance", self.machine.advance), ("dial", self.machine.rotation))
+                    if one.zeroed]
+        if readouts:
+            self._add("zero", bend=st.number, note=f"Set the {' and the '.join(readouts)} to 0 {when}.")
+
+    def _bend(self, number: int, done: BendDone) -> None:
+        st, leads = done.station, self.stationed.ready.order[number].leads
+        self._clamp(done)
+        chuck = self.now.chuck
+        for motion, leg in zip(done.placing, done.path.legs, strict=True):
+            self._moved(number, motion, st, leg.kind, chuck)
+        self.now = replace(self.now, chuck=chuck + done.path.roll)
+        for motion in done.gripping:
+            if motion.phase is Phase.LOAD:
+                continue
+            self._gripped(motion, done, leads)
+        self._zero(st, f"at the end of bend {st.number}")
+        for motion in done.returning:
+            self._returned(motion, st, leads)
+
+    def _moved(self, number: int, motion: Motion, st: Station, kind: str, chuck: float) -> None:
+        leads = self.stationed.ready.order[number].leads
+        if kind == "advance":
+            way = motion.y[1] - motion.y[0]
+            reading = self._advance_reading(number, st, motion.y[1])
+            self._motion("advance", motion, st, chuck, leads=leads, amount=round(way, SMALL), unit="mm",
+                         reading=reading, time=abs(way) / self.machine.speeds.advance,
+                         caution=cautions.long_leading_part(motion.leading_length),
+                         note=None if way >= 0 else "Draw the tube back.")
+            return
+        turn = motion.rotation[1] - motion.rotation[0]
+        self._motion("rotate", motion, st, chuck, leads=leads, amount=round(math.degrees(abs(turn)), SMALL), unit="deg",
+                     way="clockwise" if turn > 0 else "counter-clockwise",
+                     reading=self._dial_reading(chuck, motion.rotation[1]),
+                     time=abs(turn) / self.machine.speeds.rotate, caution=cautions.rotating(reach_about_feed(motion, self.radius)))
+
+    def _gripped(self, motion: Motion, done: BendDone, leads: str) -> None:
+        st, times, chuck = done.station, self.machine.times, self.now.chuck
+        fields: dict[str, Any] = {"leads": leads}
+        if motion.phase is Phase.CLOSE:
+            self._motion("close dies", motion, st, chuck, time=times.clamp, caution=cautions.PINCH, **fields)
+            if st.released:
+                self.now = replace(self.now, grip=None)
+                self._add("open collet", bend=st.number, note="Open the collet and stand the carriage back.")
+        elif motion.phase is Phase.BEND:
+            self._motion("bend", motion, st, chuck, angle=degrees(st.angle), setting=degrees(st.setting),
+                         amount=degrees(st.setting), unit="deg", reading=degrees(st.setting),
+                         time=st.setting / self.machine.speeds.bend, caution=cautions.swinging(reach_about_die(motion, self.radius)),
+                         **fields)
+        elif motion.phase is Phase.REGRIP and st.regrip is not None:
+            self.now = replace(self.now, grip=self._grip_after(st))
+            limited = self.machine.rotation.range != "continuous"
+            note = "The dies hold the tube; open the collet, run the carriage along the tail, close it again."
+            if limited:
+                note += " Turn the open chuck back to 0."
+            self._motion("re-grip", motion, st, chuck, amount=round(st.regrip[1] - st.regrip[0], SMALL), unit="mm",
+                         time=times.regrip, note=note, caution=cautions.PINCH, **fields)
+            if limited:
+                self.now = replace(self.now, chuck=0.0)
+        else:
+            self._motion("open dies", motion, st, chuck, time=times.clamp, caution=cautions.SPRINGS_BACK, **fields)
+
+    def _grip_after(self, st: Station) -> float | None:
+        for load, stations in zip(self.stationed.ready.loads, self.stationed.loads, strict=True):
+            if st in stations:
+                following = stations[stations.index(st) + 1].bend
+                grip = next(g for g in load.grips if following in g.bends)
+                return load.loaded.stock_behind_zero - grip.u
+        return None
+
+    def _returned(self, motion: Motion, st: Station, leads: str) -> None:
+        chuck = self.now.chuck
+        if motion.arm[0] == motion.arm[1]:
+            way = motion.y[1]
+            number = next(n for n, s in enumerate(self.stationed.loads) if st in s)
+            self._motion("advance", motion, st, chuck, leads=leads, amount=round(way, SMALL), unit="mm",
+                         reading=self._advance_reading(number, st, way, eased=True),
+                         time=way / self.machine.speeds.advance,
+                         note="Ease the tube off the die before the arm goes home.", caution=cautions.PINCH)
+            return
+        self._motion("return", motion, st, chuck, leads=leads, time=st.setting / self.machine.speeds.return_,
+                     caution=cautions.ARM)
+
+    def _finish(self, last: BendDone) -> None:
+        leads = self.stationed.ready.order[-1].leads
+        self._add("unload", leads=leads, checked=False, time=self.machine.times.load, caution=cautions.UNLOAD)
+        for end, trim in (("A", self.stationed.ready.trim_a), ("B", self.stationed.ready.trim_b)):
+            if trim > 0.0:
+                self._add("trim", amount=trim, unit="mm", note=f"Cut {trim:g} mm off end {end}.", caution=cautions.SAW)
+        self._add("check", note="Check the first part against the drawing: lengths, angles, and its hand.")
+
+    def _advance_reading(self, number: int, st: Station, y: float, eased: bool = False) -> float | None:
+        """Return what the advance readout shows at an advance of y from the place before this bend (or after it)."""
+        if self.machine.advance.zeroed:
+            return round(y, SMALL)
+        load = self.stationed.ready.loads[number]
+        at = (st.end if eased else st.start - st.advance) + y
+        grip = next((g for g in load.grips if st.bend in g.bends), None)
+        value = shown(self.machine, grip, at, load.loaded.trim_lead)
+        falling = self.machine.advance.absolute_zero == "collet at closest" and grip is not None
+        return round(-value if falling else value, SMALL)
+
+    def _dial_reading(self, chuck: float, roll: float) -> float:
+        """Return what the dial shows after a rotation to `roll` [rad] from the end of the bend before."""
+        dial = self.machine.rotation
+        value = math.degrees(roll if dial.zeroed else chuck + roll) * (1.0 if dial.counts == "clockwise" else -1.0)
+        if dial.style == "0-360":
+            value %= 360.0
+        shown_value = round(value, SMALL)
+        return 0.0 if shown_value == 360.0 and dial.style == "0-360" else shown_value + 0.0
+
+    def _motion(self, action: str, motion: Motion, st: Station, chuck: float, **fields: Any) -> None:
+        least = self.least.get(id(motion))
+        fields["from"], fields["to"] = position(motion, chuck, 0.0), position(motion, chuck, 1.0)
+        if least is not None and least.bound < REPORT_CEILING and least.witness is not None:
+            fields["clearance"] = round(least.bound, 3)
+            fields["nearest"] = least.witness.solid
+            number = next(n for n, s in enumerate(self.stationed.loads) if st in s)
+            where = position(motion, chuck, least.witness.t)
+            place = self._from_a(number, least.witness.place)
+            fields["nearest_at"] = NearestAt(place=round(place, SMALL), **where.model_dump())
+        elif least is not None:
+            fields["clearance"] = REPORT_CEILING
+        fields.setdefault("bend", st.number)
+        self._add(action, **fields)
+
+    def _from_a(self, number: int, place: float) -> float:
+        """Return a stock coordinate from end A for one counted from the leading end [mm]."""
+        leads = self.stationed.ready.order[number].leads
+        return place if leads == "A" else self.stationed.as_built.developed_length - place
+
+
+def degrees(angle: float) -> float:
+    """Return an angle in degrees as the document writes it."""
+    return round(math.degrees(angle), SMALL)
+
+
+def position(motion: Motion, chuck: float, t: float) -> Position:
+    """Return where everything stands at t of a motion [mm, deg]."""
+
+    def at(pair: tuple[float, float]) -> float:
+        return pair[0] + t * (pair[1] - pair[0])
+
+    roll = chuck + at(motion.rotation)
+    return Position(y=round(at(motion.y), SMALL), rotation=degrees(roll), arm=degrees(at(motion.arm)),
+                    face=None if motion.face is None else round(at(motion.face), SMALL))
+
+
+def reach_about_die(motion: Motion, radius: float) -> float:
+    """Return the farthest that the swinging part reaches from the die axis, seen from above [mm], rounded up."""
+    return _reach(motion, radius, lambda p: np.hypot(p[0] - motion.axis[0], p[1] - motion.axis[1]))
+
+
+def reach_about_feed(motion: Motion, radius: float) -> float:
+    """Return the farthest that the rotating part reaches from the feed's axis [mm], rounded up."""
+    return _reach(motion, radius, lambda p: np.hypot(p[1], p[2]))
+
+
+def _reach(motion: Motion, radius: float, distance: Callable[[Array], Array]) -> float:
+    pieces, far = motion.bodies[0].pieces, 0.0
+    for k in range(pieces.count):
+        length = float(pieces.length[k])
+        points = pieces.points(np.linspace(0.0, length, GRID + 1), k)
+        # Between two points of the grid the centreline bulges by no more than an eighth of κ times their distance².
+        bulge = float(pieces.curvature[k]) * (length / GRID) ** 2 / 8.0
+        far = max(far, float(distance(points).max()) + bulge)
+    return math.ceil((far + radius) / 10.0) * 10.0

@@ -1,0 +1,50 @@
+"""Each bend by itself: the machine's largest angle and its rated capacity."""
+
+from __future__ import annotations
+
+import math
+
+from planner.inputs.machine import Machine
+from planner.inputs.part import Part
+from planner.inputs.springback import Setting
+from planner.rules.broken import Broken
+
+
+def plastic_moment(outside_diameter: float, wall: float, yield_strength: float) -> float:
+    """Return the moment that makes a whole round tube yield [N mm]: yield · (D³ − d³)/6, d = D − 2·wall."""
+    bore = outside_diameter - 2.0 * wall
+    return yield_strength * (outside_diameter**3 - bore**3) / 6.0
+
+
+def largest_angle(machine: Machine, bend: int, angle: float, setting: Setting) -> Broken | None:
+    """The setting, springback included, must not pass the machine's largest angle [rad]."""
+    if setting.value <= machine.head.largest_angle + 1e-9:
+        return None
+    asked, allowed = math.degrees(setting.value), math.degrees(machine.head.largest_angle)
+    sentence = (
+        f"Bend {bend} of {math.degrees(angle):.1f}° needs a setting of {asked:.1f}°;"
+        f" the machine goes to {allowed:.1f}°."
+    )
+    return Broken("largest angle", bend, "A", sentence)
+
+
+def rated_capacity(machine: Machine, part: Part) -> Broken | str | None:
+    """The tube's plastic moment must not pass that of the tube the machine is rated for.
+
+    Returns a broken rule, a warning where it cannot be checked, or None.
+    """
+    rated = machine.rated
+    if rated is None:
+        return "Rating not checked: the profile names no rated tube."
+    if part.yield_strength is None:
+        return f'Rating not checked: no yield strength is known for "{part.material}".'
+    needed = plastic_moment(part.outside_diameter, part.wall, part.yield_strength)
+    limit = plastic_moment(rated.tube_diameter, rated.wall, rated.yield_strength)
+    if needed <= limit * (1.0 + 1e-12):
+        return None
+    sentence = (
+        f"The tube takes a bending moment of {needed / 1e6:.2f} kN m to yield;"
+        f" the machine is rated for {limit / 1e6:.2f} kN m."
+    )
+    return Broken("rated capacity", 1, "A", sentence)
+
