@@ -9,7 +9,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from planner.clearance.certify import Least, smallest_clearances
-from planner.clearance.rows import Surroundings, rows_of
+from planner.clearance.rows import rows_of
+from planner.clearance.surroundings import Surroundings
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.inputs.self_crossing import self_gap

@@ -11,16 +11,14 @@ Seen from the carriage the leading part turns about the die axis while the carri
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from functools import cache
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from planner.clearance import solids as build
-from planner.clearance.contact import beyond_clamp, need
+from planner.clearance.contact import Need, beyond_clamp, need
 from planner.clearance.solids import Owner, Solid, Tool
-from planner.inputs.machine import Machine, Tooling
+from planner.clearance.surroundings import Group, Surroundings
 from planner.tube.frames import ALONG_FEED, UPWARD, Array, turned
 from planner.tube.motions import Body, Motion, Path, Phase, Role
 from planner.tolerances import GROOVE_EASE
@@ -29,27 +27,6 @@ Ints = NDArray[np.int64]
 
 EVERY_CLAMP = -1
 """Mark of a row that holds whichever clamp is in the machine."""
-
-
-@dataclass(frozen=True)
-class Surroundings:
-    """What a motion is checked against.
-
-    required, per_metre, to_tooling, to_itself [mm] as in the profile (to_itself already capped by the drawing's own
-    gap); radius: the tube's [mm].
-    """
-
-    machine: Machine
-    tooling: Tooling
-    radius: float
-    to_itself: float
-    envelope: tuple[Solid, ...] = field(default=())
-    dies: tuple[Solid, ...] = field(default=())
-
-    @classmethod
-    def of(cls, machine: Machine, tooling: Tooling, radius: float, to_itself: float) -> Surroundings:
-        """Build the solids that stand or turn as they are."""
-        return cls(machine, tooling, radius, to_itself, build.envelope(machine), build.die_solids(machine, tooling))
 
 
 @dataclass(frozen=True)
@@ -101,60 +78,84 @@ class _Builder:
     """Collects the tables."""
 
     def __init__(self, around: Surroundings) -> None:
+        clearance = around.machine.clearance
         self.around = around
+        self.values = np.array([-GROOVE_EASE, clearance.to_tooling, around.to_itself, clearance.required])
         self.pieces: list[Array] = []
         self.blocks: list[Array] = []
-        self.solids: dict[Solid, int] = {}
+        self.solids: list[Solid] = []
+        self.groups: dict[int, tuple[Ints, tuple[Solid, ...]]] = {}
+        self.known: dict[tuple[object, ...], _Known] = {}
         self.roles: list[Role] = []
         self.n_pieces = 0
         self.index: list[tuple[Ints, int, Ints, Array, int, int]] = []
 
     def add(self, number: int, motion: Motion, lengths: tuple[float, ...]) -> None:
         """Add one motion: each body against each owner's solids."""
-        fixed, by_clamp = solids_for(motion, self.around, lengths)
+        fixed, by_clamp = self.around.solids_for(motion, lengths)
+        arc = _slide(motion)
         for body in motion.bodies:
             for owner, group in fixed:
-                self._pair(number, motion, body, owner, group, EVERY_CLAMP, 0.0)
+                self._pair(number, motion, body, owner, group, EVERY_CLAMP, 0.0, arc)
             for which, (length, group) in enumerate(by_clamp):
-                self._pair(number, motion, body, Owner.ARM, group, which, length)
+                self._pair(number, motion, body, Owner.ARM, group, which, length, arc)
 
-    def _pair(self, number: int, motion: Motion, body: Body, owner: Owner, group: tuple[Solid, ...], clamp: int,
-              length: float) -> None:
-        wanted = _wanted(body.roles, group, owner, motion.phase, motion.slides_straight)
-        if wanted is None:
+    def _wanted(self, body: Body, group: Group, owner: Owner, motion: Motion, arc: float) -> tuple[_Pairs, ...]:
+        """Return the pairs of a body and a group, found once for what they depend on."""
+        key = (id(body.roles), group.key, owner.value, motion.phase.value, motion.slides_straight, body.path.value,
+               arc <= np.pi / 2.0, arc <= np.pi)
+        known = self.known.get(key)
+        if known is None:
+            known = _Known(_pairs(body.roles, group.solids, owner, motion, body.path, arc), body.roles)
+            self.known[key] = known
+        return known.pairs
+
+    def _pair(self, number: int, motion: Motion, body: Body, owner: Owner, group: Group, clamp: int,
+              length: float, arc: float) -> None:
+        wanted = self._wanted(body, group, owner, motion, arc)
+        if not wanted:
             return
-        first = self.n_pieces
-        for piece_at, solid_at, kinds, tail_only in wanted:
-            block = _block(motion, body, owner, tail_only)
+        seen_as = owner
+        if owner is Owner.DIE:
+            seen_as = Owner.ARM if body.turn != 0.0 and not body.about_feed else Owner.FRAME
+        numbers = self._numbers(group.solids)
+        for pairs in wanted:
+            block = _block(motion, body, seen_as, pairs.beyond_right_angle)
             if block is None:
                 continue
-            needed = self._needed(kinds, motion, body, piece_at)
-            numbers = np.array([self.solids.setdefault(group[j], len(self.solids)) for j in solid_at])
-            self.index.append((piece_at + first, len(self.blocks), numbers, needed, number, clamp))
+            needed = self._needed(pairs, motion, body)
+            self.index.append((pairs.piece + self.n_pieces, len(self.blocks), numbers[pairs.solid], needed, number, clamp))
             self.blocks.append(block)
-        table = _seen(motion, body, owner)
-        if clamp != EVERY_CLAMP and length > 0.0:
+        table = _seen(motion, body, seen_as)
+        if clamp != EVERY_CLAMP:
             cut = [beyond_clamp(role, owner, motion.phase) for role in body.roles]
-            table[10] = np.where(cut, np.minimum(length, table[11]), table[10])
+            if any(cut):
+                table[10] = np.where(cut, np.minimum(length, table[11]), table[10])
         self.pieces.append(table)
-        self.n_pieces = first + table.shape[1]
+        self.n_pieces += table.shape[1]
         self.roles.extend(body.roles)
 
-    def _needed(self, kinds: tuple[str, ...], motion: Motion, body: Body, piece_at: Ints) -> Array:
-        clearance = self.around.machine.clearance
-        sag = clearance.per_metre * motion.leading_length / 1000.0
-        values = {"ease": -GROOVE_EASE, "tooling": clearance.to_tooling, "itself": self.around.to_itself,
-                  "required": clearance.required}
-        numbers = np.array([values[kind] for kind in kinds])
+    def _numbers(self, group: tuple[Solid, ...]) -> Ints:
+        """Return the numbers of a group's solids in the table; the group is kept, so that its identity stays its own."""
+        known = self.groups.get(id(group))
+        if known is None:
+            known = (np.arange(len(group)) + len(self.solids), group)
+            self.groups[id(group)] = known
+            self.solids.extend(group)
+        return known[0]
+
+    def _needed(self, pairs: _Pairs, motion: Motion, body: Body) -> Array:
+        needed = self.values[pairs.needs]
+        sag = self.around.machine.clearance.per_metre * motion.leading_length / 1000.0
         if sag > 0.0:
-            ahead = np.array([body.roles[i] is not Role.TAIL for i in piece_at])
-            numbers = numbers + sag * (ahead & (np.array(kinds) == "required"))
-        return numbers
+            ahead = np.array([body.roles[i] is not Role.TAIL for i in pairs.piece])
+            needed = needed + sag * (ahead & (pairs.needs == NEEDS.index("required")))
+        return needed
 
     def rows(self, n_motions: int) -> Rows:
         """Return everything collected as one set of tables."""
         empty = np.zeros(0, dtype=np.int64)
-        solids = list(self.solids)
+        solids = self.solids
         parameters = np.zeros((8, len(solids)))
         for column, solid in enumerate(solids):
             parameters[: len(solid.parameters), column] = solid.parameters
@@ -181,74 +182,74 @@ class _Builder:
         )
 
 
-Groups = list[tuple[Owner, tuple[Solid, ...]]]
+@dataclass(frozen=True)
+class _Pairs:
+    """Pairs that the contact table wants checked: numbers of piece and solid, and of what each needs in NEEDS."""
+
+    piece: Ints
+    solid: Ints
+    needs: Ints
+    beyond_right_angle: bool
 
 
-def solids_for(motion: Motion, around: Surroundings,
-               lengths: tuple[float, ...]) -> tuple[Groups, list[tuple[float, tuple[Solid, ...]]]]:
-    """Return the solids that a motion is checked against, by owner, and those that depend on the clamp.
+NEEDS: tuple[Need, ...] = ("ease", "tooling", "itself", "required")
 
-    What another motion of the same bend has already checked in the same relative pose is left out: the clamp's whole
-    travel counts once in `close` (leading part and clamp turn together in the bend); frame and dies once in the bend
-    (springing back and the return of the arm pass over the same poses of the tube, the die turns about its own axis).
+
+def _slide(motion: Motion) -> float:
+    """Return the angle of the arc just formed [rad], 0 where there is none."""
+    for body in motion.bodies:
+        if body.roles and body.roles[0] is Role.FORMED:
+            return float(body.pieces.length[0] * body.pieces.curvature[0])
+    return 0.0
+
+
+def stays_in_groove(role: Role, tool: Tool, path: Path, arc: float) -> bool:
+    """Say whether a piece that may touch the die or the wiper provably never presses into it, by (5).
+
+    With R the radius of the groove's centre, the point at an angle α of an arc that slides out by y, and the point ℓ
+    beyond its end, lie at a distance ρ from the die axis of
+
+        ρ² = R² + 2 R y sin α + y²,      ρ² = R² + ℓ² + 2 y (R sin α + ℓ cos α) + y²          (5)
+
+    so ρ ≥ R for an arc up to 180°, and for the straight behind one up to 90°. On the tangent line ρ² = R² + x². With
+    ρ ≥ R at the groove's height the tube, as thick as the groove, does not press into the die; on the feed's axis it
+    does not press into the wiper's bore. A piece that (5) does not cover is checked like any other.
     """
-    tooling, machine, phase = around.tooling, around.machine, motion.phase
-    frame = tuple(s for s in around.envelope if s.owner is Owner.FRAME)
-    arm = tuple(s for s in around.envelope if s.owner is Owner.ARM)
-    carriage = tuple(s for s in around.envelope if s.owner is Owner.CARRIAGE) if motion.face is not None else ()
-    opens, away = tooling.clamp_block.opens, tooling.pressure_block.opens
-    low, high = sorted(motion.pressure)
-
-    def clamps(opening: tuple[float, float], with_arm: bool) -> list[tuple[float, tuple[Solid, ...]]]:
-        extra = arm if with_arm else ()
-        return [(c, (build.clamp_block(machine, tooling, c, opening), *extra)) for c in lengths]
-
-    def pressure(opening: tuple[float, float], forward: tuple[float, float]) -> tuple[Solid, ...]:
-        return (build.pressure_block(machine, tooling, opening, forward),)
-
-    if phase is Phase.CLOSE:
-        return [(Owner.FRAME, pressure((0.0, away), (0.0, 0.0)))], clamps((0.0, opens), False)
-    if phase is Phase.BEND:
-        tail = (build.tail_solid(motion.tail_length, around.radius),)
-        fixed = [(Owner.FRAME, frame + around.dies), (Owner.FRAME, tail), (Owner.CARRIAGE, carriage),
-                 (Owner.PRESSURE, pressure((0.0, 0.0), (0.0, 0.0)))]
-        return fixed, [(c, arm) for c in lengths]
-    if phase is Phase.REGRIP:
-        return [(Owner.CARRIAGE, carriage)], []
-    if phase is Phase.OPEN:
-        return [(Owner.CARRIAGE, carriage), (Owner.FRAME, pressure((0.0, away), (low, high)))], clamps((opens,) * 2, True)
-    if phase is Phase.RETURN:
-        standing = motion.arm[0] == motion.arm[1]
-        fixed = [(Owner.FRAME, pressure((away, away), (0.0, high)))]
-        if standing:
-            fixed = [(Owner.FRAME, frame + around.dies + fixed[0][1]), (Owner.CARRIAGE, carriage)]
-        return fixed, clamps((opens,) * 2, True)
-    if phase is Phase.LOAD:
-        return [(Owner.FRAME, (build.tail_solid(motion.tail_length, around.radius),))], []
-    fixed = [(Owner.FRAME, frame + around.dies + pressure((away, away), (0.0, 0.0))), (Owner.CARRIAGE, carriage)]
-    return fixed, clamps((opens,) * 2, True)
+    if tool is Tool.DIE:
+        return {
+            Role.TAIL: True, Role.FIRST: True, Role.FORMING: True, Role.FORMED: 0.0 < arc <= np.pi,
+            Role.AFTER: 0.0 < arc <= np.pi / 2.0,
+        }.get(role, False)
+    return tool is Tool.WIPER and (role is Role.TAIL or (role is Role.FIRST and path is Path.LINE))
 
 
-@cache
-def _wanted(roles: tuple[Role, ...], group: tuple[Solid, ...], owner: Owner, phase: Phase,
-            straight_out: bool) -> tuple[tuple[Ints, Ints, tuple[str, ...], bool], ...] | None:
-    """Return the pairs that the contact table wants checked: piece numbers, solid numbers, what each needs.
+@dataclass(frozen=True)
+class _Known:
+    """Pairs with the roles they were found for, which are kept so that their identity stays their own."""
 
-    Pairs of the gripped straight with the tail stand apart (last entry True): they count only beyond 90° of swing.
+    pairs: tuple[_Pairs, ...]
+    roles: tuple[Role, ...]
+
+
+def _pairs(roles: tuple[Role, ...], group: tuple[Solid, ...], owner: Owner, motion: Motion, path: Path,
+           arc: float) -> tuple[_Pairs, ...]:
+    """Return the pairs that the contact table wants checked and (5) does not settle.
+
+    Pairs of the gripped straight with the tail stand apart: they count only beyond 90° of swing.
     """
-    pairs: dict[bool, list[tuple[int, int, str]]] = {False: [], True: []}
+    pairs: dict[bool, list[tuple[int, int, int]]] = {False: [], True: []}
     for i, role in enumerate(roles):
         for j, solid in enumerate(group):
-            wanted = need(role, solid.tool, owner, phase, straight_out)
-            if wanted is not None:
-                late = solid.tool is Tool.TAIL and role is Role.FIRST and phase is Phase.BEND
-                pairs[late].append((i, j, wanted))
-    found = tuple(
-        (np.array([p[0] for p in chosen]), np.array([p[1] for p in chosen]), tuple(p[2] for p in chosen), late)
+            wanted = need(role, solid.tool, owner, motion.phase, motion.slides_straight)
+            if wanted is None or (wanted == "ease" and stays_in_groove(role, solid.tool, path, arc)):
+                continue
+            late = solid.tool is Tool.TAIL and role is Role.FIRST and motion.phase is Phase.BEND
+            pairs[late].append((i, j, NEEDS.index(wanted)))
+    return tuple(
+        _Pairs(*(np.array([p[k] for p in chosen], dtype=np.int64) for k in range(3)), late)
         for late, chosen in pairs.items()
         if chosen
     )
-    return found or None
 
 
 def _block(motion: Motion, body: Body, owner: Owner, beyond_right_angle: bool) -> Array | None:

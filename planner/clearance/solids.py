@@ -10,12 +10,15 @@ from planner.inputs.machine import Machine, Tooling
 
 
 class Owner(Enum):
-    """What a solid moves with."""
+    """What a solid moves with. A DIE turns about its own axis, so it counts as standing with whatever it is looked at from:
+    with the arm for a body that swings about it, with the frame for all others.
+    """
 
     FRAME = "frame"
     ARM = "arm"
     CARRIAGE = "carriage"
     PRESSURE = "pressure die"
+    DIE = "bend die"
 
 
 class Tool(Enum):
@@ -65,15 +68,14 @@ def envelope(machine: Machine) -> tuple[Solid, ...]:
 def die_solids(machine: Machine, tooling: Tooling) -> tuple[Solid, ...]:
     """Return bend die, hub and wiper.
 
-    The die turns about its own axis, so it may count as standing with the frame or with the arm; the hub likewise.
     Hub and wiper are centred on the centreline's height.
     """
     side, clr, bore = toward(machine), tooling.bend_radius, tooling.tube_diameter / 2.0
-    solids = [Solid("bend die", Tool.DIE, Owner.FRAME, Kind.DIE, (side * clr, clr, tooling.die_height / 2.0, bore))]
+    solids = [Solid("bend die", Tool.DIE, Owner.DIE, Kind.DIE, (side * clr, clr, tooling.die_height / 2.0, bore))]
     if tooling.die_hub is not None:
         half = tooling.die_hub.height / 2.0
         numbers = (0.0, side * clr, tooling.die_hub.radius, -half, half)
-        solids.append(Solid("die hub", Tool.HUB, Owner.FRAME, Kind.CYLINDER, numbers))
+        solids.append(Solid("die hub", Tool.HUB, Owner.DIE, Kind.CYLINDER, numbers))
     wiper = tooling.wiper_block
     if wiper is not None:
         numbers = (-wiper.length, 0.0, side, 0.0, wiper.width, wiper.height / 2.0, bore)

@@ -11,8 +11,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from planner.clearance.certify import certify
-from planner.clearance.rows import Rows, Surroundings, rows_of
+from planner.clearance.rows import Rows, rows_of
 from planner.clearance.solids import toward
+from planner.clearance.surroundings import Surroundings
 from planner.clearance.verdicts import Answer, Finding, Verdicts
 from planner.inputs.machine import Machine
 from planner.rules.chuck import both_ways

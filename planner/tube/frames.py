@@ -1,8 +1,7 @@
 """Rigid turns of points and directions, shape (3, …), by angles in radians.
 
-Only turns about the machine's vertical (through the die axis) and about the feed occur; both are written out so that
-a sign can be read off. The general formula, x' = c + q cos φ + (k × q) sin φ + k (k·q)(1 − cos φ) with q = x − c, is
-Rodrigues' rotation formula.
+Only turns about the machine's vertical (through the die axis) and about the feed occur; both are written out in their
+plane, so that a sign can be read off: about +Z x turns toward y, about +X y turns toward z.
 """
 
 from __future__ import annotations
@@ -22,16 +21,16 @@ UPWARD: Array = np.array([0.0, 0.0, 1.0])
 def turned(points: Array, axis: Array, angle: float, centre: Array | None = None) -> Array:
     """Return `points` (3, …) [mm] turned right-handed about `axis` through `centre` by `angle` [rad].
 
-    Without a centre the arrays are directions.
+    axis: UPWARD or ALONG_FEED, nothing else turns here. Without a centre the arrays are directions.
     """
-    shape = (3,) + (1,) * (points.ndim - 1)
-    origin = np.zeros(shape) if centre is None else centre.reshape(shape)
-    k = axis.reshape(shape)
-    q = points - origin
-    cross = np.cross(axis, q, axisb=0, axisc=0)
-    return np.asarray(
-        origin + q * np.cos(angle) + cross * np.sin(angle) + k * ((k * q).sum(axis=0) * (1.0 - np.cos(angle)))
-    )
+    sine, cosine = np.sin(angle), np.cos(angle)
+    first, second = (0, 1) if axis is UPWARD else (1, 2)
+    a, b = (0.0, 0.0) if centre is None else (float(centre[first]), float(centre[second]))
+    p, q = points[first] - a, points[second] - b
+    out = points.copy()
+    out[first] = a + cosine * p - sine * q
+    out[second] = b + sine * p + cosine * q
+    return out
 
 
 def die_axis(bend_radius: float, toward: float) -> Array:

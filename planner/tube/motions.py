@@ -11,10 +11,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from enum import Enum
+from functools import cache
 
 import numpy as np
 
-from planner.tube.frames import Array, UPWARD, die_axis, turned
+from planner.tube.frames import ALONG_FEED, UPWARD, Array, die_axis, turned
 from planner.tube.partly_bent import Pieces
 
 
@@ -40,6 +41,10 @@ class Role(Enum):
     FIRST = "first straight ahead"
     FAR_ARC = "formed arc at the far end of the gripped straight"
     EARLIER = "leading part beyond"
+
+
+TAIL_ROLE, FIRST_ROLE = (Role.TAIL,), (Role.FIRST,)
+FORMING_ROLE, FORMED_ROLE = (Role.FORMING,), (Role.FORMED,)
 
 
 class Path(Enum):
@@ -144,17 +149,21 @@ def _tail(length: float, tangent_u: float, change: float = 0.0) -> Body:
     column = np.array([[-1.0], [0.0], [0.0]])
     pieces = Pieces(np.zeros((3, 1)), column, np.array([[0.0], [1.0], [0.0]]), np.zeros(1), np.array([length]),
                     np.array([tangent_u]), 1.0, np.zeros(1))
-    return Body(pieces, (Role.TAIL,), length_at_start=length, length_change=change)
+    return Body(pieces, TAIL_ROLE, length_at_start=length, length_change=change)
 
 
 def _standing_roles(standing: Standing) -> tuple[Role, ...]:
     """Roles of the leading pieces between two bends: arc just formed, straight after it, the rest."""
-    count = standing.leading.count
-    if not standing.formed_arc:
-        first = (Role.FIRST,) if count and standing.leading.curvature[0] == 0.0 else ()
-        return first + (Role.EARLIER,) * (count - len(first))
-    after = (Role.AFTER,) if count > 1 and standing.leading.curvature[1] == 0.0 else ()
-    return (Role.FORMED, *after) + (Role.EARLIER,) * (count - 1 - len(after))
+    straight = [bool(k == 0.0) for k in standing.leading.curvature[:2]]
+    if standing.formed_arc:
+        return _roles((Role.FORMED, Role.AFTER) if straight[1:] == [True] else (Role.FORMED,), standing.leading.count)
+    return _roles((Role.FIRST,) if straight[:1] == [True] else (), standing.leading.count)
+
+
+@cache
+def _roles(first: tuple[Role, ...], count: int) -> tuple[Role, ...]:
+    """Return so many roles, all but the first ones EARLIER; the same object every time."""
+    return (first + (Role.EARLIER,) * (count - len(first)))[:count]
 
 
 def _total(pieces: Pieces) -> float:
@@ -166,13 +175,13 @@ def advance(standing: Standing, y: tuple[float, float], roll: float, turned_befo
 
     turned_before: the tube has been rotated since the arc was formed, so the arc must keep clear of the groove.
     """
-    leading = moved(standing.leading, y[0], roll, np.array([1.0, 0.0, 0.0]), np.zeros(3))
+    leading = moved(standing.leading, y[0], roll, ALONG_FEED, np.zeros(3))
     reach, total = max(y), _total(standing.leading)
     rigid = Body(leading, _standing_roles(standing), shift=y[1] - y[0])
     bodies = [rigid, _tail(standing.tail_length - min(y), standing.tangent_u + min(y))]
     if reach > 1e-9:
         piece = straight_piece(reach, standing.tangent_u + reach, total)
-        bodies.append(Body(piece, (Role.FIRST,), Path.LINE))
+        bodies.append(Body(piece, FIRST_ROLE, Path.LINE))
     return Motion(Phase.PLACE, tuple(bodies), standing.bend_radius, standing.toward, total + reach,
                   standing.tail_length - min(y), face=_faces(standing, y), y=y, rotation=(roll, roll),
                   slides_straight=standing.formed_arc and not turned_before)
@@ -183,7 +192,7 @@ def rotate(standing: Standing, y: float, roll: tuple[float, float]) -> Motion:
 
     Tail and first straight lie on the feed's axis and do not change as sets; the advances before and after check them.
     """
-    start = moved(standing.leading, y, roll[0], np.array([1.0, 0.0, 0.0]), np.zeros(3))
+    start = moved(standing.leading, y, roll[0], ALONG_FEED, np.zeros(3))
     rigid = Body(start, _standing_roles(standing), turn=roll[1] - roll[0], about_feed=True)
     return Motion(Phase.PLACE, (rigid,), standing.bend_radius, standing.toward, _total(standing.leading) + y,
                   standing.tail_length - y, face=_faces(standing, (y, y)), y=(y, y), rotation=roll)
@@ -216,13 +225,8 @@ class InDie:
 
     def roles(self) -> tuple[Role, ...]:
         """Roles of the leading pieces: first straight, the formed arc at its far end, the rest."""
-        count = self.leading.count
-        if not count:
-            return ()
-        if self.leading.curvature[0] != 0.0:
-            return (Role.EARLIER,) * count
-        far = (Role.FAR_ARC,) if count > 1 else ()
-        return (Role.FIRST, *far) + (Role.EARLIER,) * (count - 1 - len(far))
+        gripped = self.leading.count > 0 and self.leading.curvature[0] == 0.0
+        return _roles((Role.FIRST, Role.FAR_ARC) if gripped else (), self.leading.count)
 
     def forming_arc(self, swing: float) -> Pieces:
         """Return the arc in the die after a swing [rad], from its tail end at the tangent point forward."""
@@ -248,7 +252,7 @@ def bend(grip: InDie) -> Motion:
     """Swing from home to the setting: the leading part turns with the arm, the tail feeds forward by CLR · θ."""
     feed = grip.bend_radius * grip.setting
     leading = Body(grip.leading, grip.roles(), turn=grip.toward * grip.setting)
-    forming = Body(grip.forming_arc(grip.setting), (Role.FORMING,), Path.GROWING, length_at_start=0.0,
+    forming = Body(grip.forming_arc(grip.setting), FORMING_ROLE, Path.GROWING, length_at_start=0.0,
                    length_change=feed)
     face = None if grip.face is None else (grip.face, grip.face - feed)
     return Motion(Phase.BEND, (leading, forming, _tail(grip.tail_length, grip.tangent_u, -feed)), grip.bend_radius,
@@ -261,7 +265,7 @@ def regrip(grip: InDie, face: tuple[float, float]) -> Motion:
     """The carriage runs along the tail, the arm still at the setting and the dies closed."""
     feed = grip.bend_radius * grip.setting
     bodies = (Body(grip.at_swing(grip.setting), grip.roles()),
-              Body(grip.forming_arc(grip.setting), (Role.FORMED,)))
+              Body(grip.forming_arc(grip.setting), FORMED_ROLE))
     return Motion(Phase.REGRIP, bodies, grip.bend_radius, grip.toward, _total(grip.leading) + feed,
                   grip.tail_length - feed, arm=(grip.setting, grip.setting), face=face,
                   pressure=(feed if grip.follows else 0.0,) * 2, y=(grip.y + feed,) * 2,
@@ -277,7 +281,7 @@ def open_dies(grip: InDie, face: float | None) -> Motion:
     back = grip.setting - grip.angle
     feed = grip.bend_radius * grip.setting
     ahead = Body(grip.at_swing(grip.setting), grip.roles(), turn=-grip.toward * back)
-    forming = Body(grip.forming_arc(grip.setting), (Role.FORMING,), Path.GROWING, length_at_start=feed,
+    forming = Body(grip.forming_arc(grip.setting), FORMING_ROLE, Path.GROWING, length_at_start=feed,
                    length_change=-grip.bend_radius * back)
     forward = feed if grip.follows else 0.0
     faces = None if face is None else (face, face + grip.bend_radius * back)
@@ -301,7 +305,7 @@ def return_arm(standing: Standing, arm: float, y: float, pressure: float) -> Mot
     bodies = [placed, _tail(standing.tail_length - y, standing.tangent_u + y)]
     if y > 1e-9:
         piece = straight_piece(y, standing.tangent_u + y, _total(standing.leading))
-        bodies.append(Body(piece, (Role.FIRST,), Path.LINE))
+        bodies.append(Body(piece, FIRST_ROLE, Path.LINE))
     return Motion(Phase.RETURN, tuple(bodies), standing.bend_radius, standing.toward, _total(standing.leading) + y,
                   standing.tail_length - y, arm=(arm, 0.0), face=_faces(standing, (y, y)), pressure=(pressure, 0.0),
                   y=(y, y), slides_straight=standing.formed_arc)
