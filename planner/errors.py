@@ -1,0 +1,175 @@
+"""Every error the program reports, in one tree. Each carries its evidence as fields, and says it in one
+sentence.
+
+An error never shows a traceback to the user: the command prints `str(error)`, or `error.as_dict()` with
+`--json`.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+
+class BendorderError(Exception):
+    """Base of every error that is the user's to act on."""
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the error as JSON data."""
+        return {"kind": type(self).__name__, "message": str(self)}
+
+
+class InputError(BendorderError):
+    """Something in a file or on the command line cannot be used.
+
+    problem: what is wrong, without the place; file: path or "command line"; line, column: from 1; key: dotted
+    key as it stands in the file ("tube.wall", "shape.lra[2]"); found: the value that was found; allowed: what
+    may stand there; suggestion: the nearest name that would do.
+    """
+
+    def __init__(
+        self,
+        problem: str,
+        *,
+        file: str | None = None,
+        line: int | None = None,
+        column: int | None = None,
+        key: str | None = None,
+        found: object = None,
+        allowed: str = "",
+        suggestion: str | None = None,
+    ) -> None:
+        self.problem = problem
+        self.file = file
+        self.line = line
+        self.column = column
+        self.key = key
+        self.found = found
+        self.allowed = allowed
+        self.suggestion = suggestion
+        super().__init__(problem)
+
+    @property
+    def message(self) -> str:
+        """The whole sentence: place, key, problem, what is allowed, what may have been meant."""
+        place = ", ".join(
+            part
+            for part in (
+                self.file,
+                None if self.line is None else f"line {self.line}",
+                None if self.column is None else f"column {self.column}",
+            )
+            if part is not None
+        )
+        text = f"{place}: " if place else ""
+        if self.key is not None:
+            text += f"{self.key}: "
+        text += self.problem
+        if self.allowed:
+            text += f"; allowed: {self.allowed}"
+        if self.suggestion is not None:
+            text += f'; did you mean "{self.suggestion}"?'
+        return text if text.endswith("?") else text + "."
+
+    def __str__(self) -> str:
+        return self.message
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the error as JSON data, every field of it."""
+        return {
+            "kind": type(self).__name__,
+            "message": self.message,
+            "problem": self.problem,
+            "file": self.file,
+            "line": self.line,
+            "column": self.column,
+            "key": self.key,
+            "found": _json(self.found),
+            "allowed": self.allowed,
+            "suggestion": self.suggestion,
+        }
+
+
+class UnreadableFile(InputError):
+    """The file is missing, cannot be read, or is not the TOML, JSON or CSV that its name promises."""
+
+
+class UnknownMachine(InputError):
+    """No profile of this name was found; `known` lists the names there are."""
+
+    def __init__(self, name: str, known: Sequence[str], **place: Any) -> None:
+        self.known = tuple(known)
+        super().__init__(
+            f'there is no machine profile "{name}"',
+            found=name,
+            allowed=", ".join(known) if known else "no profile was found at all",
+            suggestion=nearest_name(name, known),
+            **place,
+        )
+
+
+class NoTooling(InputError):
+    """The machine has no tooling for this tube; `tooling` lists (tube diameter, bend radius) [mm]."""
+
+    def __init__(
+        self,
+        machine: str,
+        diameter: float,
+        radius: float,
+        tooling: Sequence[tuple[float, float]],
+        **place: Any,
+    ) -> None:
+        self.machine = machine
+        self.diameter = diameter
+        self.radius = radius
+        self.tooling = tuple(tooling)
+        there_is = ", ".join(f"{d:.10g} mm on radius {r:.10g} mm" for d, r in tooling)
+        super().__init__(
+            f'no tooling on "{machine}" for a tube of {diameter:.10g} mm'
+            f" on a bend radius of {radius:.10g} mm",
+            found={"tube_diameter": diameter, "bend_radius": radius},
+            allowed=f"the tooling there is ({there_is})" if tooling else "no tooling is listed",
+            **place,
+        )
+
+
+class SelfCrossing(InputError):
+    """The finished tube runs through itself; `depth` [mm] and `where` (x, y, z) [mm] are the evidence."""
+
+    def __init__(
+        self, first: str, second: str, depth: float, where: tuple[float, float, float], **place: Any
+    ) -> None:
+        self.first = first
+        self.second = second
+        self.depth = depth
+        self.where = where
+        x, y, z = (f"{value + 0.0:.1f}" for value in where)
+        super().__init__(
+            f"the tube runs through itself: {first} and {second} cross, {depth:.1f} mm deep,"
+            f" near {x}, {y}, {z} mm (bend 1 starts along +x and bends toward +y)",
+            found=round(-depth, 6),
+            allowed="a gap of 0 mm or more between any two parts of the finished tube",
+            **place,
+        )
+
+
+def nearest_name(name: str, names: Iterable[str]) -> str | None:
+    """Return the name that was most likely meant, None if none is near."""
+    known = {known.lower(): known for known in names}
+    close = difflib.get_close_matches(name.lower(), known, n=1, cutoff=0.6)
+    return known[close[0]] if close else None
+
+
+def _json(value: object) -> Any:
+    """Return the value if JSON can hold it, else its text (JSON knows no NaN and no infinity)."""
+    if value is None or isinstance(value, bool | int | str):
+        return value
+    if isinstance(value, float):
+        return value if math.isfinite(value) else str(value)
+    if isinstance(value, dict):
+        return {str(key): _json(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_json(item) for item in value]
+    return str(value)

@@ -1,0 +1,398 @@
+"""The machine profile: a rotary-draw bender as its file describes it, in mm and radians.
+
+Field names are the file's keys. Solids stand in the machine frame with the arm at home: origin at the tangent
+point on the centreline, +x along the feed, +z up, +y to the left; a carriage's x counts from the collet's
+face.
+
+Required are `name`, `units`, `[head]`, `[rotation]` (range, zeroed), `[advance]` (zeroed), `[clearance]`
+(required), at least one `[[tooling]]`, `[speeds]` and `[times]`. A default never makes a machine able to do
+more than its file says: `may_ease_off`, `passes_through`, `finish_released` and `may_go_back` are false if
+left out.
+"""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+from typing import Annotated, Any, Final, Literal, Self
+
+from pydantic import Field, field_validator, model_validator
+
+from planner.errors import NoTooling
+from planner.inputs.quantities import (
+    Amount,
+    Angle,
+    AngleOrZero,
+    Coordinate,
+    FileUnits,
+    Flag,
+    Length,
+    LengthOrZero,
+    SignedAngle,
+    refused,
+)
+from planner.inputs.tooling import Block as Block
+from planner.inputs.tooling import DieHub as DieHub
+from planner.inputs.tooling import Record
+from planner.inputs.tooling import Tooling as Tooling
+from planner.inputs.tooling import WiperBlock as WiperBlock
+
+SAME_SIZE: Final = 0.05
+"""Tooling fits a tube diameter and a radius that differ by no more than this [mm]: 1.5 in and 38.1 mm are one
+size, 38 mm and 38.1 mm are not.
+"""
+
+BUILT_NAMES: Final = (
+    "floor",
+    "bend die",
+    "die hub",
+    "clamp die",
+    "pressure die",
+    "wiper die",
+    "mandrel",
+    "its own tail",
+)
+"""Names of the solids that the program builds itself; a profile's own solids may not be called so."""
+
+Name = Annotated[str, Field(min_length=1, max_length=200)]
+Point = tuple[Coordinate, Coordinate, Coordinate]
+
+
+class Head(Record):
+    """bends_toward; centreline_height over the floor [mm]; largest_angle of the setting [rad]; may_ease_off:
+    the tube may be advanced off the die before the arm goes home.
+    """
+
+    bends_toward: Literal["right", "left"]
+    centreline_height: Length
+    largest_angle: Angle
+    may_ease_off: Flag = False
+
+    @field_validator("largest_angle")
+    @classmethod
+    def _under_a_turn(cls, value: float) -> float:
+        """Refuse a full turn: the arm would meet its own tail."""
+        if value >= 2.0 * math.pi:
+            raise refused(
+                f"{math.degrees(value):.10g} is a full turn or more", "more than 0 and less than 360 degrees"
+            )
+        return value
+
+
+class Carriage(Record):
+    """reach: from the collet's face to the tangent point, closest and farthest [mm]; grip_length: tube inside
+    the collet behind its face [mm]; passes_through: the tube may stick out behind it, so it can re-grip;
+    finish_released: the job's last bend may be made with the collet open; may_go_back: it can draw the tube
+    back.
+    """
+
+    reach: tuple[Length, Length]
+    grip_length: Length
+    passes_through: Flag = False
+    finish_released: Flag = False
+    may_go_back: Flag = False
+
+    @field_validator("reach")
+    @classmethod
+    def _has_travel(cls, value: tuple[float, float]) -> tuple[float, float]:
+        """Refuse a reach without travel."""
+        if value[0] >= value[1]:
+            raise refused(
+                f"closest {value[0]:.10g}, farthest {value[1]:.10g} mm", "closest less than farthest"
+            )
+        return value
+
+
+class Rotation(Record):
+    """range: "continuous" or (lowest, highest) of the chuck's own angle [rad]; zeroed: the dial is set to 0
+    at the end of every bend; style of the dial; counts: the way that is positive, seen along the feed
+    (clockwise is positive about +x); resolution [rad].
+    """
+
+    range: Literal["continuous"] | tuple[SignedAngle, SignedAngle] = "continuous"
+    zeroed: Flag
+    style: Literal["0-360", "signed"] = "0-360"
+    counts: Literal["clockwise", "counter-clockwise"] = "clockwise"
+    resolution: Angle = math.radians(0.1)
+
+    @field_validator("range", mode="before")
+    @classmethod
+    def _a_range(cls, value: object) -> object:
+        """Say at once what a range may be."""
+        if value == "continuous" or (isinstance(value, list | tuple) and len(value) == 2):
+            return value
+        raise refused("this is no range", '"continuous" or [lowest, highest] in degrees')
+
+    @field_validator("range", mode="after")
+    @classmethod
+    def _holds_zero(cls, value: tuple[float, float] | str) -> tuple[float, float] | str:
+        """Refuse a range that the chuck's angle at a load, 0, lies outside."""
+        if isinstance(value, tuple) and not (value[0] <= 0.0 <= value[1] and value[0] < value[1]):
+            lowest, highest = math.degrees(value[0]), math.degrees(value[1])
+            raise refused(f"{lowest:.10g} to {highest:.10g}", "lowest, then highest, with 0 between them")
+        return value
+
+
+class Advance(Record):
+    """zeroed: the readout is set to 0 at the end of every bend; absolute_zero: where it shows 0 if it is not
+    zeroed; resolution [mm].
+    """
+
+    zeroed: Flag
+    absolute_zero: Literal["collet at farthest", "collet at closest", "leading end at tangent"] | None = None
+    resolution: Length = 0.1
+
+    @model_validator(mode="after")
+    def _one_zero(self) -> Self:
+        """Refuse a readout with two zeros, or none."""
+        if self.zeroed and self.absolute_zero is not None:
+            raise refused(
+                "the readout is zeroed as well", "absolute_zero only with zeroed = false", "absolute_zero"
+            )
+        if not self.zeroed and self.absolute_zero is None:
+            raise refused(
+                "missing, and the readout is not zeroed",
+                '"collet at farthest", "collet at closest" or "leading end at tangent"',
+                "absolute_zero",
+            )
+        return self
+
+
+class Mandrel(Record):
+    """rod_length: the longest tube that goes over the rod behind the tangent point [mm]; nose: how far the
+    mandrel stands past the tangent point [mm].
+    """
+
+    rod_length: Length
+    nose: LengthOrZero
+
+
+class Clearance(Record):
+    """What the tube must keep [mm]: `required` to machine and floor, `per_metre` more for each metre of
+    leading part beyond the tangent point, `to_tooling` of tube that the tooling does not hold, `to_itself`
+    leading part to tail.
+    """
+
+    required: LengthOrZero
+    per_metre: LengthOrZero = 0.0
+    to_tooling: LengthOrZero = 2.0
+    to_itself: LengthOrZero = 2.0
+
+
+class Box(Record):
+    """A box along the axes, from its smallest to its largest corner [mm]."""
+
+    from_: Point = Field(alias="from")
+    to: Point
+
+    @model_validator(mode="after")
+    def _has_volume(self) -> Self:
+        """Refuse corners out of order."""
+        for axis, low, high in zip("xyz", self.from_, self.to, strict=True):
+            if low >= high:
+                raise refused(
+                    f"from {low:.10g} to {high:.10g} mm in {axis}", "from less than to in x, y and z"
+                )
+        return self
+
+
+class Cylinder(Record):
+    """An upright cylinder: centre (x, y), radius, and z from lowest to highest [mm]."""
+
+    centre: tuple[Coordinate, Coordinate]
+    radius: Length
+    z: tuple[Coordinate, Coordinate]
+
+    @field_validator("z")
+    @classmethod
+    def _has_height(cls, value: tuple[float, float]) -> tuple[float, float]:
+        """Refuse ends out of order."""
+        if value[0] >= value[1]:
+            raise refused(f"z from {value[0]:.10g} to {value[1]:.10g} mm", "the lower end, then the upper")
+        return value
+
+
+class Solid(Record):
+    """One solid of the clearance envelope: a box or an upright cylinder, and what it moves with."""
+
+    name: Name
+    moves_with: Literal["frame", "arm", "carriage"]
+    box: Box | None = None
+    cylinder: Cylinder | None = None
+
+    @model_validator(mode="after")
+    def _one_shape(self) -> Self:
+        """Refuse both shapes, none, and a name that the program uses itself."""
+        if (self.box is None) == (self.cylinder is None):
+            found = "neither box nor cylinder" if self.box is None else "both box and cylinder"
+            raise refused(f"{found} is given", "one box or one cylinder a solid")
+        if self.name in BUILT_NAMES:
+            raise refused(f'"{self.name}" is built by the program itself', "any other name", "name")
+        return self
+
+
+class Speeds(Record):
+    """advance [mm/s]; rotate, bend and return [rad/s] (degrees a second in the file)."""
+
+    advance: Length
+    rotate: Angle
+    bend: Angle
+    return_: Angle = Field(alias="return")
+
+
+class Times(Record):
+    """What each takes [s]: re-grip, turn, load, opening or closing the clamp, changing the tooling."""
+
+    regrip: Amount
+    turn: Amount
+    load: Amount
+    clamp: Amount
+    tool_change: Amount
+
+
+class Springback(Record):
+    """measured: pairs of the part's angle and the setting that gave it [rad], two or more, rising."""
+
+    measured: tuple[tuple[Angle, Angle], ...]
+
+    @field_validator("measured")
+    @classmethod
+    def _rising(cls, value: tuple[tuple[float, float], ...]) -> tuple[tuple[float, float], ...]:
+        """Refuse too few pairs, pairs that do not rise, and a tube that springs the wrong way."""
+        if len(value) < 2:
+            raise refused(f"{len(value)} measured pair", "pairs at two or more angles")
+        for before, after in pairwise(value):
+            if after[0] <= before[0] or after[1] <= before[1]:
+                raise refused("the measured pairs do not rise", "both numbers larger in every further pair")
+        for angle, setting in value:
+            if setting < angle:
+                pair = f"[{math.degrees(angle):.10g}, {math.degrees(setting):.10g}]"
+                raise refused(
+                    f"{pair} sets less than the part's angle", "[part angle, setting], the setting not less"
+                )
+        return value
+
+
+class ReclampScatter(Record):
+    """What a re-clamp adds, one standard deviation: rotation [rad], advance [mm]."""
+
+    rotation: AngleOrZero
+    advance: LengthOrZero
+
+
+class Scatter(Record):
+    """How results scatter, one standard deviation: angle, rotation [rad], advance [mm], and what a re-clamp
+    adds.
+    """
+
+    angle: AngleOrZero = 0.0
+    rotation: AngleOrZero = 0.0
+    advance: LengthOrZero = 0.0
+    reclamp: ReclampScatter | None = None
+
+
+class Rated(Record):
+    """The tube that the machine is rated for: tube_diameter, wall [mm], yield_strength of its material [MPa]."""
+
+    tube_diameter: Length
+    wall: Length
+    yield_strength: Amount
+
+    @model_validator(mode="after")
+    def _has_bore(self) -> Self:
+        """Refuse a wall that leaves no bore."""
+        if self.wall >= self.tube_diameter / 2.0:
+            raise refused(f"{self.wall:.10g} mm", f"less than {self.tube_diameter / 2.0:.10g} mm", "wall")
+        return self
+
+
+class Machine(Record):
+    """A machine profile; `units` is "mm" once it is loaded, `source` the file (no part of equality)."""
+
+    name: Name
+    units: Literal["mm"] = "mm"
+    head: Head
+    carriage: Carriage | None = None
+    rotation: Rotation
+    advance: Advance
+    mandrel: Mandrel | None = None
+    clearance: Clearance
+    tooling: tuple[Tooling, ...]
+    solid: tuple[Solid, ...] = ()
+    speeds: Speeds
+    times: Times
+    springback: Springback | None = None
+    scatter: Scatter | None = None
+    rated: Rated | None = None
+    source: str | None = Field(default=None, exclude=True)
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        """Refuse a machine without tooling, tooling listed twice, and solids of one name."""
+        if not self.tooling:
+            raise refused("none is listed", "one [[tooling]] or more", "tooling")
+        for i, one in enumerate(self.tooling):
+            for other in self.tooling[:i]:
+                if _same(one, other.tube_diameter, other.bend_radius):
+                    size = f"{one.tube_diameter:.10g} mm on radius {one.bend_radius:.10g} mm"
+                    raise refused(f"{size} is listed twice", "each diameter and radius once", "tooling", i)
+        names = [solid.name for solid in self.solid]
+        for i, name in enumerate(names):
+            if name in names[:i]:
+                raise refused(f'two are called "{name}"', "a name of its own for each", "solid", i, "name")
+        return self
+
+    def tooling_for(self, diameter: float, radius: float) -> Tooling:
+        """Return the tooling for a tube diameter on a centreline radius [mm], each within 0.05 mm.
+
+        Raises NoTooling, which lists what there is.
+        """
+        fitting = [tooling for tooling in self.tooling if _same(tooling, diameter, radius)]
+        if not fitting:
+            sizes = [(tooling.tube_diameter, tooling.bend_radius) for tooling in self.tooling]
+            raise NoTooling(self.name, diameter, radius, sizes, file=self.source, key="tooling")
+        return fitting[0]
+
+    def mirrored(self) -> Machine:
+        """Return the machine as seen in a mirror along the feed: the other head, solids mirrored in y; the
+        dial counts as before.
+        """
+        toward: Literal["right", "left"] = "left" if self.head.bends_toward == "right" else "right"
+        head = self.head.model_copy(update={"bends_toward": toward})
+        return self.model_copy(
+            update={"head": head, "solid": tuple(_mirrored(solid) for solid in self.solid)}
+        )
+
+    def normalised(self) -> dict[str, Any]:
+        """Return the profile as a document with the file's keys [mm, degrees]; loading it gives an equal
+        machine.
+        """
+        return self.model_dump(mode="json", by_alias=True, exclude_none=True, context=FileUnits())
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Machine):
+            return NotImplemented
+        fields = [name for name in type(self).model_fields if name != "source"]
+        return all(getattr(self, name) == getattr(other, name) for name in fields)
+
+    def __hash__(self) -> int:
+        return hash(tuple(getattr(self, name) for name in type(self).model_fields if name != "source"))
+
+
+def _same(tooling: Tooling, diameter: float, radius: float) -> bool:
+    """Return whether the tooling is of this tube diameter and bend radius [mm]."""
+    return (
+        abs(tooling.tube_diameter - diameter) <= SAME_SIZE and abs(tooling.bend_radius - radius) <= SAME_SIZE
+    )
+
+
+def _mirrored(solid: Solid) -> Solid:
+    """Return the solid with y turned round."""
+    if solid.box is not None:
+        (x0, y0, z0), (x1, y1, z1) = solid.box.from_, solid.box.to
+        box = solid.box.model_copy(update={"from_": (x0, -y1, z0), "to": (x1, -y0, z1)})
+        return solid.model_copy(update={"box": box})
+    assert solid.cylinder is not None  # the model allows exactly one of the two
+    x, y = solid.cylinder.centre
+    cylinder = solid.cylinder.model_copy(update={"centre": (x, -y)})
+    return solid.model_copy(update={"cylinder": cylinder})

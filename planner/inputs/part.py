@@ -1,0 +1,261 @@
+"""The part: a bent tube as the drawing gives it, in mm and radians, its rotations right-handed."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any, Final, Literal
+
+import numpy as np
+
+from planner.errors import InputError
+from planner.inputs.centreline import SMALLEST_ANGLE, Array, vertices_from_lra
+
+RotationSign = Literal["right-handed", "left-handed"]
+
+MOST_BENDS: Final = 60
+"""More bends than this are refused: no stock length carries them, and it bounds the search."""
+
+DECIMALS: Final = 9
+"""Lengths [mm] and angles [deg] are kept to so many decimals, so that a part written out reads back as the
+same one.
+"""
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """A bent tube with n bends, counted from end A; frozen, arrays read-only.
+
+    name; machine: profile to use when none is named; outside_diameter, wall [mm]; gauge as the file said;
+    material; yield_strength [MPa], the file's own or the materials table's, None if neither knows it.
+
+    straights (n+1,) [mm]: between tangent points, straight 0 at end A; rotations (n,) [rad]: [i] is the angle
+    from the plane of bend i to that of bend i+1 about the straight between them, right-handed about the
+    direction A→B, in (−π, π], [0] is 0; angles (n,) [rad]; radii (n,) [mm] of the centreline.
+
+    trim_a, trim_b [mm]: the most extra stock each end may carry; rotation_sign: how the file counted
+    rotations, for echoing only; source: the file. The last two say how the part was written down and are no
+    part of equality.
+
+    Angles may be 0.01° to 360°: a bend of 180° and more is a coil's, and one that would run through the tube
+    is refused by the check of self-crossing. Raises InputError, with the file's keys, for anything that is no
+    tube.
+    """
+
+    name: str
+    machine: str | None
+    outside_diameter: float
+    wall: float
+    gauge: str | None
+    material: str
+    yield_strength: float | None
+    straights: Array
+    rotations: Array
+    angles: Array
+    radii: Array
+    trim_a: float = 0.0
+    trim_b: float = 0.0
+    rotation_sign: RotationSign = "right-handed"
+    source: str | None = None
+
+    def __post_init__(self) -> None:
+        lengths = {"straights": self.straights, "radii": self.radii}
+        for name, values in lengths.items():
+            _hold(self, name, [round(float(value), DECIMALS) + 0.0 for value in values])
+        for name, values in {"rotations": self.rotations, "angles": self.angles}.items():
+            degrees = [round(math.degrees(float(value)), DECIMALS) for value in values]
+            _hold(self, name, [math.radians(_folded(d) if name == "rotations" else d) for d in degrees])
+        for name in ("outside_diameter", "wall", "trim_a", "trim_b"):
+            object.__setattr__(self, name, round(float(getattr(self, name)), DECIMALS))
+        _check_tube(self)
+        _check_shape(self)
+
+    @property
+    def n_bends(self) -> int:
+        """Number of bends n."""
+        return len(self.angles)
+
+    @property
+    def radius(self) -> float:
+        """Outer radius r of the tube, half its outside diameter [mm]."""
+        return self.outside_diameter / 2.0
+
+    @cached_property
+    def arc_lengths(self) -> Array:
+        """Developed lengths of the bends, CLR·A (n,) [mm]."""
+        return _read_only(self.radii * self.angles)
+
+    @cached_property
+    def bend_starts(self) -> Array:
+        """Stock coordinates a of the bends' tangent points nearer end A (n,) [mm]."""
+        before = np.concatenate(([0.0], np.cumsum(self.arc_lengths)[:-1]))
+        return _read_only(np.cumsum(self.straights[:-1]) + before)
+
+    @cached_property
+    def bend_ends(self) -> Array:
+        """Stock coordinates b = a + CLR·A of the bends' tangent points nearer end B (n,) [mm]."""
+        return _read_only(self.bend_starts + self.arc_lengths)
+
+    @cached_property
+    def developed_length(self) -> float:
+        """Length of the tube before bending, without trim: straights and CLR·A added up (Pappus) [mm]."""
+        return float(self.straights.sum() + self.arc_lengths.sum())
+
+    def reversed(self) -> Part:
+        """Return the part counted from the other end: rotations keep their signs, trims change places."""
+        rotations = np.concatenate(([0.0], self.rotations[:0:-1]))
+        return replace(
+            self,
+            straights=self.straights[::-1],
+            rotations=rotations,
+            angles=self.angles[::-1],
+            radii=self.radii[::-1],
+            trim_a=self.trim_b,
+            trim_b=self.trim_a,
+        )
+
+    def mirrored(self) -> Part:
+        """Return the part's mirror image: every rotation changes its sign."""
+        return replace(self, rotations=-self.rotations)
+
+    def vertices(self) -> Array:
+        """Return the vertices (n+2, 3) [mm], starting at the origin along +x with bend 1 toward +y.
+
+        Raises InputError if a bend is 175° or more, which vertices cannot describe.
+        """
+        return vertices_from_lra(self.straights, self.rotations, self.angles, self.radii)
+
+    def normalised(self) -> dict[str, Any]:
+        """Return the part as a document with the file's keys [mm, degrees]: LRA, right-handed, a radius in
+        every row.
+
+        Loading the document gives an equal part.
+        """
+        columns = (self.straights, np.rad2deg(self.rotations), np.rad2deg(self.angles), self.radii)
+        rows = [[_rounded(value) for value in row] for row in zip(*columns, strict=False)]
+        document: dict[str, Any] = {"name": self.name, "units": "mm"}
+        if self.machine is not None:
+            document["machine"] = self.machine
+        tube = {
+            "outside_diameter": _rounded(self.outside_diameter),
+            "wall": _rounded(self.wall),
+            "gauge": self.gauge,
+            "material": self.material,
+            "yield_strength": self.yield_strength,
+        }
+        document["tube"] = {key: value for key, value in tube.items() if value is not None}
+        document["shape"] = {"rotation_sign": "right-handed", "lra": [*rows, [_rounded(self.straights[-1])]]}
+        document["ends"] = {"trim_a": _rounded(self.trim_a), "trim_b": _rounded(self.trim_b)}
+        return document
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Part) and self._key == other._key
+
+    def __hash__(self) -> int:
+        return hash(self._key)
+
+    @cached_property
+    def _key(self) -> tuple[object, ...]:
+        """What makes two parts the same, exactly."""
+        arrays = (self.straights, self.rotations, self.angles, self.radii)
+        tube = (self.outside_diameter, self.wall, self.gauge, self.material, self.yield_strength)
+        return (self.name, self.machine, *tube, self.trim_a, self.trim_b, *(a.tobytes() for a in arrays))
+
+
+def _hold(part: Part, name: str, values: list[float]) -> None:
+    """Put a read-only array in a field of a frozen part."""
+    object.__setattr__(part, name, _read_only(np.array(values, dtype=np.float64)))
+
+
+def _read_only(array: Array) -> Array:
+    """Return the array, locked."""
+    array.flags.writeable = False
+    return array
+
+
+def _folded(degrees: float) -> float:
+    """Return the angle within (−180, 180] [deg]; NaN and infinity as they are, for the check to refuse."""
+    if not math.isfinite(degrees):
+        return degrees
+    folded = math.remainder(degrees, 360.0)
+    return 180.0 if folded == -180.0 else round(folded, DECIMALS) + 0.0
+
+
+def _rounded(value: float) -> float:
+    """Return a number as it is written out, never −0."""
+    return round(float(value), DECIMALS) + 0.0
+
+
+def _check_tube(part: Part) -> None:
+    """Refuse a tube that cannot be: sizes, wall, trims, strength."""
+    for key, value in (("tube.outside_diameter", part.outside_diameter), ("tube.wall", part.wall)):
+        if not (math.isfinite(value) and value > 0.0):
+            raise InputError(f"{value:.10g} mm is no size", key=key, found=value, allowed="more than 0 mm")
+    if part.wall >= part.radius:
+        raise InputError(
+            f"a wall of {part.wall:.10g} mm leaves no bore in a tube of {part.outside_diameter:.10g} mm",
+            key="tube.wall",
+            found=part.wall,
+            allowed=f"less than the tube's radius, {part.radius:.10g} mm",
+        )
+    for key, value in (("ends.trim_a", part.trim_a), ("ends.trim_b", part.trim_b)):
+        if not (math.isfinite(value) and value >= 0.0):
+            raise InputError(
+                f"{value:.10g} mm is no length of trim", key=key, found=value, allowed="0 mm or more"
+            )
+    strength = part.yield_strength
+    if strength is not None and not (math.isfinite(strength) and strength > 0.0):
+        raise InputError(
+            f"{strength:.10g} MPa is no strength",
+            key="tube.yield_strength",
+            found=strength,
+            allowed="more than 0 MPa",
+        )
+
+
+def _check_shape(part: Part) -> None:
+    """Refuse a shape that cannot be: number of bends, and each row."""
+    n = part.n_bends
+    if not 1 <= n <= MOST_BENDS:
+        problem = "the part has no bends" if n == 0 else f"the part has {n} bends"
+        raise InputError(problem, key="shape", found=n, allowed=f"1 to {MOST_BENDS} bends")
+    if len(part.straights) != n + 1 or len(part.rotations) != n or len(part.radii) != n:
+        raise InputError(
+            f"{len(part.straights)} straights, {len(part.rotations)} rotations, {n} angles,"
+            f" {len(part.radii)} radii",
+            key="shape",
+            allowed="n + 1 straights and n rotations, angles and radii for n bends",
+        )
+    for i, straight in enumerate(part.straights):
+        if not (math.isfinite(straight) and straight >= 0.0):
+            raise _row_error(i, f"a straight of {straight:.10g} mm", float(straight), "0 mm or more")
+    if part.rotations[0] != 0.0:
+        found = math.degrees(part.rotations[0])
+        raise _row_error(0, f"a rotation of {found:.10g}° before the first bend", found, "0 in the first row")
+    for i in range(n):
+        _check_bend(part, i)
+
+
+def _check_bend(part: Part, i: int) -> None:
+    """Refuse a bend that cannot be."""
+    rotation, angle, radius = math.degrees(part.rotations[i]), float(part.angles[i]), float(part.radii[i])
+    if not math.isfinite(rotation):
+        raise _row_error(i, f"a rotation of {rotation}", rotation, "a number of degrees")
+    if not SMALLEST_ANGLE * (1.0 - 1e-9) <= angle <= 2.0 * math.pi * (1.0 + 1e-12):
+        found = math.degrees(angle)
+        raise _row_error(i, f"a bend of {found:.10g}°", found, "0.01° to 360°")
+    if not (math.isfinite(radius) and radius > part.radius):
+        raise InputError(
+            f"bend {i + 1} has a radius of {radius:.10g} mm",
+            key=f"shape.radii[{i + 1}]",
+            found=radius,
+            allowed=f"more than the tube's radius, {part.radius:.10g} mm (radii are those of the centreline)",
+        )
+
+
+def _row_error(index: int, what: str, found: float, allowed: str) -> InputError:
+    """Return the error for a row of the LRA table (index from 0, shown from 1)."""
+    return InputError(
+        f"row {index + 1} has {what}", key=f"shape.lra[{index + 1}]", found=found, allowed=allowed
+    )

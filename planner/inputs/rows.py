@@ -1,0 +1,127 @@
+"""The rows of a shape, from the part file or from a CSV file beside it, each with its place for errors."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import dataclass
+from pathlib import Path as File
+from typing import Final, Literal
+
+from planner.errors import InputError, UnreadableFile, nearest_name
+from planner.inputs.documents import Document, dotted, read_text
+from planner.inputs.part_file import Rows, ShapeTable
+
+Kind = Literal["lra", "xyz"]
+
+COLUMNS: Final[dict[Kind, tuple[str, ...]]] = {
+    "lra": ("straight", "rotation", "angle"),
+    "xyz": ("x", "y", "z"),
+}
+"""Columns of a CSV file by kind; a fourth one, `radius`, may follow."""
+
+_HEADERS: Final = "straight,rotation,angle or x,y,z, either with ,radius"
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a row stands."""
+
+    file: str | None
+    line: int | None
+    key: str
+
+    def error(self, problem: str, allowed: str, found: object = None) -> InputError:
+        """Return the error for this row."""
+        return InputError(problem, file=self.file, line=self.line, key=self.key, found=found, allowed=allowed)
+
+
+@dataclass(frozen=True)
+class Table:
+    """The rows of a shape as written: numbers in the file's units, 3 or 4 (1 in the last of lra)."""
+
+    kind: Kind
+    rows: Rows
+    places: tuple[Place, ...]
+    whole: Place
+
+
+def read_table(document: Document, shape: ShapeTable) -> Table:
+    """Return the rows that the part file gives or names; raises InputError unless it is one table."""
+    given = [name for name in ("lra", "xyz", "file") if getattr(shape, name) is not None]
+    if len(given) != 1:
+        found = "none of lra, xyz and file" if not given else "both " + " and ".join(given)
+        path = ("shape", given[1]) if given else ("shape",)
+        raise document.error(f"{found} is given", path, "one of lra, xyz and file", given)
+    if shape.file is not None:
+        return _csv_table(_beside(document, shape.file))
+    kind: Kind = "lra" if shape.lra is not None else "xyz"
+    rows = shape.lra if shape.lra is not None else shape.xyz or ()
+    paths = [("shape", kind, i) for i in range(len(rows))]
+    places = tuple(Place(document.file, document.line_of(path), dotted(path)) for path in paths)
+    whole = Place(document.file, document.line_of(("shape", kind)), f"shape.{kind}")
+    return Table(kind, rows, places, whole)
+
+
+def _beside(document: Document, name: str) -> File:
+    """Return the CSV file's path, counted from the part file's folder."""
+    folder = File() if document.file is None else File(document.file).parent
+    return folder / name
+
+
+def _csv_table(path: File) -> Table:
+    """Read a CSV file of lra or xyz."""
+    text = read_text(path, "the table of the shape")
+    reader = csv.DictReader(io.StringIO(text), strict=True)
+    try:
+        header = [name.strip().lower() for name in reader.fieldnames or ()]
+        reader.fieldnames = header
+        kind = _kind_of(header, path)
+        rows: list[tuple[float, ...]] = []
+        places: list[Place] = []
+        for record in reader:
+            place = Place(str(path), reader.line_num, f"row {len(rows) + 1}")
+            if all(not str(cell or "").strip() for cell in record.values()):
+                continue
+            if None in record:
+                raise place.error("there are more cells than columns", f"{len(header)} cells", record[None])
+            names = (*COLUMNS[kind], "radius")
+            rows.append(_numbers(place, [(record.get(name) or "").strip() for name in names], names))
+            places.append(place)
+    except csv.Error as error:
+        raise UnreadableFile(
+            f"this is no CSV: {error}", file=str(path), line=reader.line_num, allowed="CSV"
+        ) from None
+    return Table(kind, tuple(rows), tuple(places), Place(str(path), 1, "rows"))
+
+
+def _kind_of(header: list[str], path: File) -> Kind:
+    """Return which table the header promises."""
+    kinds: tuple[Kind, ...] = ("lra", "xyz")
+    for kind in kinds:
+        columns = set(COLUMNS[kind])
+        if columns <= set(header) <= columns | {"radius"} and len(set(header)) == len(header):
+            return kind
+    known = (*COLUMNS["lra"], *COLUMNS["xyz"], "radius")
+    odd = next((name for name in header if name not in known), None)
+    raise InputError(
+        f'the header is "{",".join(header)}"',
+        file=str(path), line=1, key="header", found=header, allowed=_HEADERS,
+        suggestion=None if odd is None else nearest_name(odd, known),
+    )  # fmt: skip
+
+
+def _numbers(place: Place, cells: list[str], names: tuple[str, ...]) -> tuple[float, ...]:
+    """Return a row's numbers; empty cells may only stand at its end."""
+    while cells and not cells[-1]:
+        cells.pop()
+    numbers = []
+    for name, cell in zip(names, cells, strict=False):
+        try:
+            numbers.append(float(cell))
+        except ValueError:
+            found = f'"{cell}" is no number' if cell else "the cell is empty"
+            raise Place(place.file, place.line, f"{place.key}, {name}").error(
+                f"{found} (column {name})", "a number with a decimal point", cell
+            ) from None
+    return tuple(numbers)
