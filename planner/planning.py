@@ -150,9 +150,12 @@ class _Known:
         part = self.case.part
         stock = Stock(cut_length=round(part.developed_length + ready.trim_a + ready.trim_b, 6),
                       developed_length=round(part.developed_length, 6), trim_a=ready.trim_a, trim_b=ready.trim_b)
-        # Loads are not checked yet, so even a good plan is not proved from the first touch to the last.
+        # Loads are not checked yet, so even a good plan is not proved from the first touch to the last. That there can be
+        # no fewer re-clamps than none, and no less trim than none, needs no search.
+        none = ready.reclamps == 0
+        proved = Proved(makeable=False, reclamps=none, trim=none and stock.trim_a + stock.trim_b == 0.0, time=False)
         return self._plan(
-            verdict="makeable", proved=Proved(makeable=False, reclamps=ready.reclamps == 0, trim=False, time=False),
+            verdict="makeable", proved=proved,
             reclamps=ready.reclamps, turns=ready.turns, regrips=ready.regrips, reloads=0, released=ready.released,
             time=round(math.fsum(step.time for step in steps), 3), smallest_clearance=min(clear, default=None),
             stock=stock, order=ordered(ready.order), steps=steps, reasons=tuple(reasons),

@@ -75,7 +75,7 @@ class StepList:
         self._add("turn" if again else "load", leads=run.leads, checked=False, note=words,
                   time=self.machine.times.turn if again else self.machine.times.load,
                   caution=cautions.TURN if again else cautions.LOAD)
-        self._zero(st, "at the load")
+        self._zero(st, run.leads, "at the load")
 
     def _clamp(self, bend: BendDone) -> None:
         """Change the clamp if the next bend wants another one; fitting the first is part of setting up."""
@@ -85,11 +85,11 @@ class StepList:
                       caution=cautions.TOOL_CHANGE, note=f"Fit the {bend.clamp:g} mm clamp.")
         self.now = replace(self.now, clamp=bend.clamp)
 
-    def _zero(self, st: Station, when: str) -> None:
+    def _zero(self, st: Station, leads: str, when: str) -> None:
         readouts = [name for name, one in (("advance", self.machine.advance), ("dial", self.machine.rotation))
                     if one.zeroed]
         if readouts:
-            self._add("zero", bend=st.number, note=f"Set the {' and the '.join(readouts)} to 0 {when}.")
+            self._add("zero", bend=st.number, leads=leads, note=f"Set the {' and the '.join(readouts)} to 0 {when}.")
 
     def _bend(self, number: int, done: BendDone) -> None:
         st, leads = done.station, self.stationed.ready.order[number].leads
@@ -102,7 +102,7 @@ class StepList:
             if motion.phase is Phase.LOAD:
                 continue
             self._gripped(motion, done, leads)
-        self._zero(st, f"at the end of bend {st.number}")
+        self._zero(st, leads, f"at the end of bend {st.number}")
         for motion in done.returning:
             self._returned(motion, st, leads)
 
@@ -129,7 +129,7 @@ class StepList:
             self._motion("close dies", motion, st, chuck, time=times.clamp, caution=cautions.PINCH, **fields)
             if st.released:
                 self.now = replace(self.now, grip=None)
-                self._add("open collet", bend=st.number, note="Open the collet and stand the carriage back.")
+                self._add("open collet", bend=st.number, leads=leads, note="Open the collet and stand the carriage back.")
         elif motion.phase is Phase.BEND:
             self._motion("bend", motion, st, chuck, angle=degrees(st.angle), setting=degrees(st.setting),
                          amount=degrees(st.setting), unit="deg", reading=degrees(st.setting),
@@ -193,9 +193,10 @@ class StepList:
         dial = self.machine.rotation
         value = math.degrees(roll if dial.zeroed else chuck + roll) * (1.0 if dial.counts == "clockwise" else -1.0)
         if dial.style == "0-360":
-            value %= 360.0
-        shown_value = round(value, SMALL)
-        return 0.0 if shown_value == 360.0 and dial.style == "0-360" else shown_value + 0.0
+            value = round(value % 360.0, SMALL) % 360.0
+        elif dial.range == "continuous":
+            value = 180.0 - (180.0 - value) % 360.0
+        return round(value, SMALL) + 0.0
 
     def _motion(self, action: str, motion: Motion, st: Station, chuck: float, **fields: Any) -> None:
         least = self.least.get(id(motion))

@@ -1,0 +1,5 @@
+"""`python -m planner` is `bendorder`."""
+
+from planner.command import main
+
+main()
