@@ -63,6 +63,8 @@ def _case(part: Part, machine: Machine) -> tuple[Case, list[str]]:
         for angle, radius in zip(part.angles, part.radii, strict=True)
     ]
     warnings = [*NOT_CHECKED, *(s.warning for s in settings if s.warning is not None)]
+    if len(set(tooling)) > 1:
+        warnings.append("The bends have different radii: the dies are changed between them, which is not checked.")
     rating = rated_capacity(machine, part)
     if isinstance(rating, str):
         warnings.append(rating)
@@ -126,21 +128,35 @@ class _Known:
 
     def _plan(self, **fields: object) -> Plan:
         part, machine = self.case.part, self.case.machine
-        return Plan.model_validate({
-            "fingerprint": fingerprint(part, machine), "part": part.normalised(), "machine": machine.normalised(),
-            "warnings": self.warnings, "cautions": cautions.GENERAL, "hangs_on": hangs_on(self.case),
-            "rotation_sign": part.rotation_sign, **fields,
-        })
+        return Plan.model_validate(
+            {
+                "fingerprint": fingerprint(part, machine),
+                "part": part.normalised(),
+                "machine": machine.normalised(),
+                "warnings": self.warnings,
+                "cautions": cautions.GENERAL,
+                "hangs_on": hangs_on(self.case),
+                "rotation_sign": part.rotation_sign,
+                **fields,
+            }
+        )
 
     def not_makeable(self, broken: list[Broken]) -> Plan:
         """Return the plan document of a part that breaks a rule in every order."""
-        return self._plan(verdict="not makeable", proved=Proved(makeable=True, reclamps=False, trim=False, time=False),
-                          reasons=tuple(from_broken(b) for b in broken))
+        return self._plan(
+            verdict="not makeable",
+            proved=Proved(makeable=True, reclamps=False, trim=False, time=False),
+            reasons=tuple(from_broken(b) for b in broken),
+        )
 
     def undecided(self, reasons: list[Reason]) -> Plan:
         """Return the plan document of a part of which only the tried orders are known to fail."""
-        return self._plan(verdict="undecided", undecided_because="orders not tried", reasons=tuple(reasons),
-                          proved=Proved(makeable=False, reclamps=False, trim=False, time=False))
+        return self._plan(
+            verdict="undecided",
+            undecided_because="orders not tried",
+            reasons=tuple(reasons),
+            proved=Proved(makeable=False, reclamps=False, trim=False, time=False),
+        )
 
     def makeable(self, trial: Trial, reasons: list[Reason], around: Callable[[Station], Surroundings]) -> Plan:
         """Return the plan document of an order that was carried out."""
@@ -148,17 +164,30 @@ class _Known:
         steps = StepList(trial, _least(trial, around)).write()
         clear = [step.clearance for step in steps if step.clearance is not None]
         part = self.case.part
-        stock = Stock(cut_length=round(part.developed_length + ready.trim_a + ready.trim_b, 6),
-                      developed_length=round(part.developed_length, 6), trim_a=ready.trim_a, trim_b=ready.trim_b)
+        stock = Stock(
+            cut_length=round(part.developed_length + ready.trim_a + ready.trim_b, 6),
+            developed_length=round(part.developed_length, 6),
+            trim_a=ready.trim_a,
+            trim_b=ready.trim_b,
+        )
         # Loads are not checked yet, so even a good plan is not proved from the first touch to the last. That there can be
         # no fewer re-clamps than none, and no less trim than none, needs no search.
         none = ready.reclamps == 0
         proved = Proved(makeable=False, reclamps=none, trim=none and stock.trim_a + stock.trim_b == 0.0, time=False)
         return self._plan(
-            verdict="makeable", proved=proved,
-            reclamps=ready.reclamps, turns=ready.turns, regrips=ready.regrips, reloads=0, released=ready.released,
-            time=round(math.fsum(step.time for step in steps), 3), smallest_clearance=min(clear, default=None),
-            stock=stock, order=ordered(ready.order), steps=steps, reasons=tuple(reasons),
+            verdict="makeable",
+            proved=proved,
+            reclamps=ready.reclamps,
+            turns=ready.turns,
+            regrips=ready.regrips,
+            reloads=0,
+            released=ready.released,
+            time=round(math.fsum(step.time for step in steps), 3),
+            smallest_clearance=min(clear, default=None),
+            stock=stock,
+            order=ordered(ready.order),
+            steps=steps,
+            reasons=tuple(reasons),
         )
 
 
@@ -169,7 +198,9 @@ def _least(trial: Trial, around: Callable[[Station], Surroundings]) -> dict[int,
     done = [bend for load in trial.loads for bend in load]
     for surroundings in dict.fromkeys(around(bend.station) for bend in done):
         batch = [
-            (motion, bend.clamp) for bend in done if around(bend.station) is surroundings
+            (motion, bend.clamp)
+            for bend in done
+            if around(bend.station) is surroundings
             for motion in (*bend.placing, *bend.gripping, *bend.returning)
         ]
         rows = rows_of([motion for motion, _ in batch], surroundings, [(clamp,) for _, clamp in batch])

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from planner.clearance.distances import Kind, evaluate
-from planner.clearance.rows import Ints, Rows
+from planner.clearance.rows import Rows
 from planner.tolerances import ROUNDING
-from planner.tube.frames import Array
+from planner.tube.frames import Array, Flags, Ints
 
 
 @dataclass(frozen=True)
@@ -26,7 +26,7 @@ class Cells:
     t: Array
     dt: Array
 
-    def take(self, keep: Array | Ints) -> Cells:
+    def take(self, keep: Flags | Ints) -> Cells:
         """Return a selection."""
         return Cells(self.row[keep], self.s[keep], self.ds[keep], self.t[keep], self.dt[keep])
 
@@ -48,13 +48,13 @@ class Bounds:
     along_t: Array
 
 
-def exists(rows: Rows, cells: Cells) -> Array:
+def exists(rows: Rows, cells: Cells) -> Flags:
     """Return whether the midpoint exists at its time: s within the piece as long as it is then."""
     table = rows.pieces[14:16, rows.piece[cells.row]]
     return np.asarray(cells.s <= table[0] + table[1] * cells.t + 1e-9)
 
 
-def may_exist(rows: Rows, cells: Cells) -> Array:
+def may_exist(rows: Rows, cells: Cells) -> Flags:
     """Return whether any point of the cell exists at any of its times."""
     table = rows.pieces[14:16, rows.piece[cells.row]]
     longest = table[0] + table[1] * cells.t + np.abs(table[1]) * cells.dt
@@ -145,8 +145,12 @@ def bounds(rows: Rows, cells: Cells) -> Bounds:
     lower = np.maximum(convex, lipschitz) - ROUNDING
     # A hull's bound may certify a cell, but it does not close on the clearance: what is split is then the other bound.
     better = (convex > lipschitz) & (hull >= exact)
-    return Bounds(lower, _found(rows, cells, posed, exact, g), np.where(better, first_s, cells.ds),
-                  np.where(better, first_t, along_t))
+    return Bounds(
+        lower,
+        _found(rows, cells, posed, exact, g),
+        np.where(better, first_s, cells.ds),
+        np.where(better, first_t, along_t),
+    )
 
 
 def _found(rows: Rows, cells: Cells, posed: Posed, exact: Array, g: Array) -> Array:
@@ -169,7 +173,7 @@ def _found(rows: Rows, cells: Cells, posed: Posed, exact: Array, g: Array) -> Ar
     tails = np.flatnonzero(rows.kind[rows.solid[cells.row]] == Kind.SEGMENT)
     if tails.size:
         upper[tails] = _to_short_tail(rows, cells, posed, tails, upper[tails])
-    return np.where(exists(rows, cells), upper, np.inf)
+    return np.asarray(np.where(exists(rows, cells), upper, np.inf))
 
 
 def _to_short_tail(rows: Rows, cells: Cells, posed: Posed, at: Ints, upper: Array) -> Array:
@@ -184,4 +188,4 @@ def _to_short_tail(rows: Rows, cells: Cells, posed: Posed, at: Ints, upper: Arra
     first = np.minimum(p[0] + feed + p[2], p[1])
     dx = x[0] - np.clip(x[0], first, p[1])
     shorter = np.sqrt(dx * dx + x[1] * x[1] + x[2] * x[2]) - p[2] - rows.radius
-    return np.maximum(upper, shorter)
+    return np.asarray(np.maximum(upper, shorter))

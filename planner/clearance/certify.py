@@ -15,7 +15,7 @@ from planner.clearance.bounds import Bounds, Cells, bounds, may_exist
 from planner.clearance.rows import Rows
 from planner.clearance.verdicts import Answer, Cover, Finding, Verdicts, Witness
 from planner.tolerances import CELL_BUDGET, CLOSE_GAP, REPORT_CEILING, REPORT_GAP, STRIKE_MARGIN
-from planner.tube.frames import Array
+from planner.tube.frames import Array, Flags
 
 MOST_PARTS = 16
 """A cell is split into at most so many at once; few rounds of many cells suit NumPy better than many of few."""
@@ -39,8 +39,9 @@ def starting_cells(rows: Rows) -> Cells:
     span = rows.blocks[10:12, rows.block]
     low, high = table[10], table[11]
     number = np.flatnonzero(high - low > 1e-9)
-    cells = Cells(np.arange(rows.count), (low + high) / 2.0, (high - low) / 2.0, span.mean(axis=0),
-                  (span[1] - span[0]) / 2.0)
+    cells = Cells(
+        np.arange(rows.count), (low + high) / 2.0, (high - low) / 2.0, span.mean(axis=0), (span[1] - span[0]) / 2.0
+    )
     return cells.take(number)
 
 
@@ -101,14 +102,14 @@ class _Search:
         children = split(rest, kept, slack)
         return children.take(may_exist(self.rows, children))
 
-    def _settled(self) -> Array:
+    def _settled(self) -> Flags:
         """Rows that need no more work: struck themselves, or their motion struck whatever the clamp."""
         whole = np.zeros(self.rows.n_motions, dtype=bool)
         whole[self.rows.motion[self.struck & (self.rows.clamp < 0)]] = True
         return np.asarray(self.struck | whole[self.rows.motion])
 
     def _note_strikes(self, cells: Cells, upper: Array, needed: Array) -> None:
-        hits = np.flatnonzero(upper < needed - STRIKE_MARGIN)
+        hits = np.flatnonzero(upper < needed - self.rows.spread[cells.row] - STRIKE_MARGIN)
         if not hits.size:
             return
         worst_last = hits[np.argsort(-upper[hits], kind="stable")]
@@ -120,10 +121,9 @@ class _Search:
 
     def verdicts(self) -> Verdicts:
         """Gather rows into motions and clamps."""
-        rows, findings = self.rows, {}
-        keys = np.unique(np.stack((rows.motion, rows.clamp)), axis=1).T if rows.count else []
-        for motion, clamp in keys:
-            findings[(int(motion), int(clamp))] = Finding(int(motion), int(clamp), Answer.CLEAR)
+        rows = self.rows
+        keys = dict.fromkeys(zip(rows.motion.tolist(), rows.clamp.tolist(), strict=True))
+        findings = {key: Finding(*key, Answer.CLEAR) for key in keys}
         for row in np.flatnonzero(self.close & ~self.struck):
             key = (int(rows.motion[row]), int(rows.clamp[row]))
             findings[key] = Finding(*key, Answer.CLOSE, self._witness(int(row)))

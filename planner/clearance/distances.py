@@ -12,7 +12,7 @@ from enum import IntEnum
 
 import numpy as np
 
-from planner.tube.frames import Array
+from planner.tube.frames import Array, Ints
 
 TINY = 1e-300
 """Keeps a quotient finite where a distance is exactly zero; the direction does not matter there."""
@@ -99,7 +99,8 @@ def _grooved(a: Array, z: Array, width: Array, half: Array, groove: Array) -> Ar
     beyond = np.sqrt(past_a * past_a + past_z * past_z)
     depth = np.minimum(np.minimum(a, polar - groove), np.minimum(width - a, half - z))
     outside = np.where(polar < groove, groove - polar, beyond)
-    return np.where(a < 0.0, lip, np.where((polar >= groove) & (beyond <= 0.0), -depth, outside))
+    inside = (polar >= groove) & (beyond <= 0.0)
+    return np.asarray(np.where(a < 0.0, lip, np.where(inside, -depth, outside)))
 
 
 def bored_block(x: Array, p: Array) -> Array:
@@ -108,7 +109,7 @@ def bored_block(x: Array, p: Array) -> Array:
     end = np.maximum(p[0] - x[0], x[0] - p[1])
     out_profile, out_end = np.maximum(profile, 0.0), np.maximum(end, 0.0)
     far = np.sqrt(out_profile * out_profile + out_end * out_end)
-    return np.where(far > 0.0, far, np.maximum(profile, end))
+    return np.asarray(np.where(far > 0.0, far, np.maximum(profile, end)))
 
 
 def die(x: Array, p: Array) -> Array:
@@ -134,7 +135,7 @@ def hull_of_die(p: Array) -> Array:
     return np.stack((spare, p[0], p[1], -p[2], p[2], spare, spare, spare))
 
 
-def evaluate(kind: Array, x: Array, p: Array) -> tuple[Array, Array, Array]:
+def evaluate(kind: Ints, x: Array, p: Array) -> tuple[Array, Array, Array]:
     """Return for N points the exact distance (N,), the hull's distance (N,) and its unit subgradient (3, N)."""
     exact, hull, gradient = np.empty(x.shape[1]), np.empty(x.shape[1]), np.empty_like(x)
     for which in np.unique(kind):

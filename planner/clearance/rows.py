@@ -14,16 +14,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from planner.clearance.contact import Need, beyond_clamp, need
 from planner.clearance.solids import Owner, Solid, Tool
 from planner.clearance.surroundings import Group, Surroundings
-from planner.tube.frames import ALONG_FEED, UPWARD, Array, turned
+from planner.tube.frames import ALONG_FEED, UPWARD, Array, Ints, turned
 from planner.tube.motions import Body, Motion, Path, Phase, Role
 from planner.tolerances import GROOVE_EASE
-
-Ints = NDArray[np.int64]
 
 EVERY_CLAMP = -1
 """Mark of a row that holds whichever clamp is in the machine."""
@@ -38,7 +35,8 @@ class Rows:
     number of the piece in its body.
     blocks (12, b): centre 3, axis 3, angle turned [rad], way gone 3 [mm], first and last t.
     kind (k,), parameters (8, k): the solids; names (k,).
-    needed (N,) [mm]; motion (N,): number in the batch; clamp (N,): number of the clamp, or EVERY_CLAMP.
+    needed (N,) [mm]: the most over the motion, `spread` (N,) [mm] more than the least (it grows with the leading part's
+    length where the profile counts sag); motion (N,): number in the batch; clamp (N,): number of the clamp, or EVERY_CLAMP.
     """
 
     pieces: Array
@@ -50,6 +48,7 @@ class Rows:
     block: Ints
     solid: Ints
     needed: Array
+    spread: Array
     motion: Ints
     clamp: Ints
     roles: tuple[Role, ...]
@@ -88,7 +87,7 @@ class _Builder:
         self.known: dict[tuple[object, ...], _Known] = {}
         self.roles: list[Role] = []
         self.n_pieces = 0
-        self.index: list[tuple[Ints, int, Ints, Array, int, int]] = []
+        self.index: list[_Found] = []
 
     def add(self, number: int, motion: Motion, lengths: tuple[float, ...]) -> None:
         """Add one motion: each body against each owner's solids."""
@@ -102,16 +101,25 @@ class _Builder:
 
     def _wanted(self, body: Body, group: Group, owner: Owner, motion: Motion, arc: float) -> tuple[_Pairs, ...]:
         """Return the pairs of a body and a group, found once for what they depend on."""
-        key = (id(body.roles), group.key, owner.value, motion.phase.value, motion.slides_straight, body.path.value,
-               arc <= np.pi / 2.0, arc <= np.pi)
+        key = (
+            id(body.roles),
+            group.key,
+            owner.value,
+            motion.phase.value,
+            motion.slides_straight,
+            body.path.value,
+            arc <= np.pi / 2.0,
+            arc <= np.pi,
+        )
         known = self.known.get(key)
         if known is None:
             known = _Known(_pairs(body.roles, group.solids, owner, motion, body.path, arc), body.roles)
             self.known[key] = known
         return known.pairs
 
-    def _pair(self, number: int, motion: Motion, body: Body, owner: Owner, group: Group, clamp: int,
-              length: float, arc: float) -> None:
+    def _pair(
+        self, number: int, motion: Motion, body: Body, owner: Owner, group: Group, clamp: int, length: float, arc: float
+    ) -> None:
         wanted = self._wanted(body, group, owner, motion, arc)
         if not wanted:
             return
@@ -123,8 +131,12 @@ class _Builder:
             block = _block(motion, body, seen_as, pairs.beyond_right_angle)
             if block is None:
                 continue
-            needed = self._needed(pairs, motion, body)
-            self.index.append((pairs.piece + self.n_pieces, len(self.blocks), numbers[pairs.solid], needed, number, clamp))
+            needed, spread = self._needed(pairs, motion, body)
+            self.index.append(
+                _Found(
+                    pairs.piece + self.n_pieces, len(self.blocks), numbers[pairs.solid], needed, spread, number, clamp
+                )
+            )
             self.blocks.append(block)
         table = _seen(motion, body, seen_as)
         if clamp != EVERY_CLAMP:
@@ -144,13 +156,15 @@ class _Builder:
             self.solids.extend(group)
         return known[0]
 
-    def _needed(self, pairs: _Pairs, motion: Motion, body: Body) -> Array:
-        needed = self.values[pairs.needs]
-        sag = self.around.machine.clearance.per_metre * motion.leading_length / 1000.0
-        if sag > 0.0:
-            ahead = np.array([body.roles[i] is not Role.TAIL for i in pairs.piece])
-            needed = needed + sag * (ahead & (pairs.needs == NEEDS.index("required")))
-        return needed
+    def _needed(self, pairs: _Pairs, motion: Motion, body: Body) -> tuple[Array, Array]:
+        """Return what the pairs need at most, and by how much that passes what they need at least [mm]."""
+        needed, per_metre = self.values[pairs.needs], self.around.machine.clearance.per_metre
+        if per_metre == 0.0:
+            return needed, np.zeros_like(needed)
+        ahead = np.array([body.roles[i] is not Role.TAIL for i in pairs.piece])
+        sags = ahead & (pairs.needs == NEEDS.index("required"))
+        least, most = (per_metre * length / 1000.0 for length in motion.leading_length)
+        return needed + most * sags, (most - least) * sags
 
     def rows(self, n_motions: int) -> Rows:
         """Return everything collected as one set of tables."""
@@ -159,10 +173,14 @@ class _Builder:
         parameters = np.zeros((8, len(solids)))
         for column, solid in enumerate(solids):
             parameters[: len(solid.parameters), column] = solid.parameters
-        counts = [len(entry[0]) for entry in self.index]
+        index = self.index
+        counts = [entry.piece.size for entry in index]
+
+        def joined(arrays: list[Ints]) -> Ints:
+            return np.concatenate(arrays) if arrays else empty
 
         def spread(values: list[int]) -> Ints:
-            return np.repeat(np.array(values, dtype=np.int64), counts) if counts else empty
+            return np.repeat(np.array(values, dtype=np.int64), counts)
 
         return Rows(
             pieces=np.concatenate(self.pieces, axis=1) if self.pieces else np.zeros((PIECE_COLUMNS, 0)),
@@ -170,16 +188,30 @@ class _Builder:
             kind=np.array([int(solid.kind) for solid in solids], dtype=np.int64),
             parameters=parameters,
             names=tuple(solid.name for solid in solids),
-            piece=np.concatenate([entry[0] for entry in self.index]) if counts else empty,
-            block=spread([entry[1] for entry in self.index]),
-            solid=np.concatenate([entry[2] for entry in self.index]) if counts else empty,
-            needed=np.concatenate([entry[3] for entry in self.index]) if counts else np.zeros(0),
-            motion=spread([entry[4] for entry in self.index]),
-            clamp=spread([entry[5] for entry in self.index]),
+            piece=joined([entry.piece for entry in index]),
+            block=spread([entry.block for entry in index]),
+            solid=joined([entry.solid for entry in index]),
+            needed=np.concatenate([np.zeros(0), *(entry.needed for entry in index)]),
+            spread=np.concatenate([np.zeros(0), *(entry.spread for entry in index)]),
+            motion=spread([entry.motion for entry in index]),
+            clamp=spread([entry.clamp for entry in index]),
             roles=tuple(self.roles),
             radius=self.around.radius,
             n_motions=n_motions,
         )
+
+
+@dataclass(frozen=True)
+class _Found:
+    """Rows of one body and one group: numbers in the tables, what they need [mm], and of which motion and clamp."""
+
+    piece: Ints
+    block: int
+    solid: Ints
+    needed: Array
+    spread: Array
+    motion: int
+    clamp: int
 
 
 @dataclass(frozen=True)
@@ -217,7 +249,10 @@ def stays_in_groove(role: Role, tool: Tool, path: Path, arc: float) -> bool:
     """
     if tool is Tool.DIE:
         return {
-            Role.TAIL: True, Role.FIRST: True, Role.FORMING: True, Role.FORMED: 0.0 < arc <= np.pi,
+            Role.TAIL: True,
+            Role.FIRST: True,
+            Role.FORMING: True,
+            Role.FORMED: 0.0 < arc <= np.pi,
             Role.AFTER: 0.0 < arc <= np.pi / 2.0,
         }.get(role, False)
     return tool is Tool.WIPER and (role is Role.TAIL or (role is Role.FIRST and path is Path.LINE))
@@ -231,8 +266,9 @@ class _Known:
     roles: tuple[Role, ...]
 
 
-def _pairs(roles: tuple[Role, ...], group: tuple[Solid, ...], owner: Owner, motion: Motion, path: Path,
-           arc: float) -> tuple[_Pairs, ...]:
+def _pairs(
+    roles: tuple[Role, ...], group: tuple[Solid, ...], owner: Owner, motion: Motion, path: Path, arc: float
+) -> tuple[_Pairs, ...]:
     """Return the pairs that the contact table wants checked and (5) does not settle.
 
     Pairs of the gripped straight with the tail stand apart: they count only beyond 90° of swing.
@@ -246,10 +282,14 @@ def _pairs(roles: tuple[Role, ...], group: tuple[Solid, ...], owner: Owner, moti
             late = solid.tool is Tool.TAIL and role is Role.FIRST and motion.phase is Phase.BEND
             pairs[late].append((i, j, NEEDS.index(wanted)))
     return tuple(
-        _Pairs(*(np.array([p[k] for p in chosen], dtype=np.int64) for k in range(3)), late)
+        _Pairs(_column(chosen, 0), _column(chosen, 1), _column(chosen, 2), late)
         for late, chosen in pairs.items()
         if chosen
     )
+
+
+def _column(rows: list[tuple[int, int, int]], k: int) -> Ints:
+    return np.array([row[k] for row in rows], dtype=np.int64)
 
 
 def _block(motion: Motion, body: Body, owner: Owner, beyond_right_angle: bool) -> Array | None:

@@ -56,7 +56,8 @@ def envelope(machine: Machine) -> tuple[Solid, ...]:
     for entry in machine.solid:
         owner = Owner(entry.moves_with)
         if entry.box is not None:
-            kind, numbers = Kind.BOX, (*entry.box.from_, *entry.box.to)
+            kind = Kind.BOX
+            numbers: tuple[float, ...] = (*entry.box.from_, *entry.box.to)
         else:
             assert entry.cylinder is not None  # the model allows exactly one of the two
             kind = Kind.CYLINDER
@@ -74,8 +75,8 @@ def die_solids(machine: Machine, tooling: Tooling) -> tuple[Solid, ...]:
     solids = [Solid("bend die", Tool.DIE, Owner.DIE, Kind.DIE, (side * clr, clr, tooling.die_height / 2.0, bore))]
     if tooling.die_hub is not None:
         half = tooling.die_hub.height / 2.0
-        numbers = (0.0, side * clr, tooling.die_hub.radius, -half, half)
-        solids.append(Solid("die hub", Tool.HUB, Owner.DIE, Kind.CYLINDER, numbers))
+        hub = (0.0, side * clr, tooling.die_hub.radius, -half, half)
+        solids.append(Solid("die hub", Tool.HUB, Owner.DIE, Kind.CYLINDER, hub))
     wiper = tooling.wiper_block
     if wiper is not None:
         numbers = (-wiper.length, 0.0, side, 0.0, wiper.width, wiper.height / 2.0, bore)
@@ -89,17 +90,32 @@ def clamp_block(machine: Machine, tooling: Tooling, length: float, opening: tupl
     Closed it is (0, 0), open (opens, opens), its whole travel (0, opens): one box less the bore at its closed end.
     """
     block, side = tooling.clamp_block, -toward(machine)
-    numbers = (0.0, length, side, opening[0], block.width + opening[1] - opening[0], block.height / 2.0,
-               tooling.tube_diameter / 2.0)
+    numbers = (
+        0.0,
+        length,
+        side,
+        opening[0],
+        block.width + opening[1] - opening[0],
+        block.height / 2.0,
+        tooling.tube_diameter / 2.0,
+    )
     return Solid("clamp die", Tool.CLAMP, Owner.ARM, Kind.BORED_BLOCK, numbers)
 
 
-def pressure_block(machine: Machine, tooling: Tooling, opening: tuple[float, float],
-                   forward: tuple[float, float] = (0.0, 0.0)) -> Solid:
+def pressure_block(
+    machine: Machine, tooling: Tooling, opening: tuple[float, float], forward: tuple[float, float] = (0.0, 0.0)
+) -> Solid:
     """Return the pressure die's block swept over an opening and over a way forward [mm], from its home."""
     block, side = tooling.pressure_block, -toward(machine)
-    numbers = (forward[0] - tooling.pressure_die_length, forward[1], side, opening[0],
-               block.width + opening[1] - opening[0], block.height / 2.0, tooling.tube_diameter / 2.0)
+    numbers = (
+        forward[0] - tooling.pressure_die_length,
+        forward[1],
+        side,
+        opening[0],
+        block.width + opening[1] - opening[0],
+        block.height / 2.0,
+        tooling.tube_diameter / 2.0,
+    )
     return Solid("pressure die", Tool.PRESSURE, Owner.PRESSURE, Kind.BORED_BLOCK, numbers)
 
 

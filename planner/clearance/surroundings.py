@@ -55,8 +55,14 @@ class Surroundings:
         travel counts once in `close` (leading part and clamp turn together in the bend); frame and dies once in the bend
         (springing back and the return of the arm pass over the same poses of the tube, the die turns about its own axis).
         """
-        key = (motion.phase, lengths, motion.pressure, motion.arm[0] == motion.arm[1], motion.face is None,
-               motion.tail_length if motion.phase in (Phase.BEND, Phase.LOAD) else 0.0)
+        key = (
+            motion.phase,
+            lengths,
+            motion.pressure,
+            motion.arm[0] == motion.arm[1],
+            motion.face is None,
+            motion.tail_length if motion.phase in (Phase.BEND, Phase.LOAD) else 0.0,
+        )
         if key not in self._known:
             self._known[key] = self._build(motion, lengths)
         return self._known[key]

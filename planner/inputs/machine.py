@@ -292,7 +292,7 @@ class Scatter(Record):
 
 
 class Rated(Record):
-    """The tube that the machine is rated for: tube_diameter, wall [mm], yield_strength of its material [MPa]."""
+    """The tube that the machine is rated for: tube_diameter, wall [mm], yield_strength [MPa]."""
 
     tube_diameter: Length
     wall: Length

@@ -40,7 +40,7 @@ class FileUnits(dict[str, float]):
 
 
 def refused(problem: str, allowed: str, *key: str | int) -> PydanticCustomError:
-    """Return the error for a value, or for that at the path `key` within a table; it becomes an `InputError`."""
+    """Return the error for a value, or for that at path `key` in a table; it becomes an `InputError`."""
     return PydanticCustomError("refused", "{problem}", {"problem": problem, "allowed": allowed, "key": key})
 
 

@@ -32,8 +32,14 @@ def ordered(order: Order) -> tuple[OrderedBend, ...]:
 
 def from_broken(broken: Broken, order: Order | None = None) -> Reason:
     """Return a broken shop rule as a reason."""
-    return Reason(sentence=broken.sentence, grade="proved", rule=broken.rule, bend=broken.bend, leads=broken.leads,
-                  order=() if order is None else ordered(order))
+    return Reason(
+        sentence=broken.sentence,
+        grade="proved",
+        rule=broken.rule,
+        bend=broken.bend,
+        leads=broken.leads,
+        order=() if order is None else ordered(order),
+    )
 
 
 @dataclass(frozen=True)
@@ -98,9 +104,12 @@ def from_failure(trial: Trial, failure: Failure) -> Reason:
     order = trial.stationed.ready.order
     leads = order[failure.load].leads
     number, finding = failure.station.number, failure.finding
-    doing = {"bend": f"Bend {number} cannot be made", "return": f"The arm cannot go home after bend {number}",
-             "move": f"The tube cannot be brought to bend {number} along the paths tried",
-             "no path": f"The tube cannot be brought to bend {number} along the paths tried"}[failure.doing]
+    doing = {
+        "bend": f"Bend {number} cannot be made",
+        "return": f"The arm cannot go home after bend {number}",
+        "move": f"The tube cannot be brought to bend {number} along the paths tried",
+        "no path": f"The tube cannot be brought to bend {number} along the paths tried",
+    }[failure.doing]
     opening = f"{doing} with end {leads} leading{_formed_before(order, failure)}"
     extra = {"bend": number, "leads": leads, "order": ordered(order)}
     witness = finding.witness
@@ -121,8 +130,9 @@ def from_failure(trial: Trial, failure: Failure) -> Reason:
     what = touching(worst.clearance, witness.needed, witness.solid)
     sentence = f"{opening}: {place_name(view, leads, place)} {what}{_when(failure, worst.t)}."
     grade = "unproved" if failure.doing == "move" else "proved"
-    return Reason(sentence=sentence, grade=grade, rule="strike", solid=witness.solid, depth=round(-worst.clearance, 1),
-                  **extra)
+    return Reason(
+        sentence=sentence, grade=grade, rule="strike", solid=witness.solid, depth=round(-worst.clearance, 1), **extra
+    )
 
 
 def _formed_before(order: Order, failure: Failure) -> str:

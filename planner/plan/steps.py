@@ -28,10 +28,11 @@ SMALL = 6
 
 @dataclass(frozen=True)
 class Now:
-    """Chuck angle since the load [rad], clamp in the machine [mm], and the carriage's grip [mm from the tail end]."""
+    """Chuck angle since the load [rad], clamp and bend radius in the machine [mm], grip from the tail end [mm]."""
 
     chuck: float = 0.0
     clamp: float | None = None
+    radius: float | None = None
     grip: float | None = None
 
 
@@ -72,22 +73,41 @@ class StepList:
         self._clamp(first)
         again = number > 0
         words = lay_in_words(self.stationed, number) if load.formed else load_words(self.stationed, number)
-        self._add("turn" if again else "load", leads=run.leads, checked=False, note=words,
-                  time=self.machine.times.turn if again else self.machine.times.load,
-                  caution=cautions.TURN if again else cautions.LOAD)
+        self._add(
+            "turn" if again else "load",
+            leads=run.leads,
+            checked=False,
+            note=words,
+            time=self.machine.times.turn if again else self.machine.times.load,
+            caution=cautions.TURN if again else cautions.LOAD,
+        )
         self._zero(st, run.leads, "at the load")
 
     def _clamp(self, bend: BendDone) -> None:
-        """Change the clamp if the next bend wants another one; fitting the first is part of setting up."""
-        if self.now.clamp is not None and self.now.clamp != bend.clamp:
-            self.now = replace(self.now, clamp=bend.clamp)
-            self._add("change clamp", amount=bend.clamp, unit="mm", time=self.machine.times.tool_change,
-                      caution=cautions.TOOL_CHANGE, note=f"Fit the {bend.clamp:g} mm clamp.")
-        self.now = replace(self.now, clamp=bend.clamp)
+        """Change clamp or dies if the next bend wants others; fitting the first is part of setting up."""
+        st = bend.station
+        wanted = replace(self.now, clamp=bend.clamp, radius=st.radius)
+        changes = []
+        if self.now.radius is not None and self.now.radius != st.radius:
+            changes.append(f"the dies for a bend radius of {st.radius:g} mm")
+        if self.now.clamp is not None and (self.now.clamp != bend.clamp or changes):
+            changes.append(f"the {bend.clamp:g} mm clamp")
+        self.now = wanted
+        if changes:
+            self._add(
+                "change clamp",
+                bend=st.number,
+                amount=bend.clamp,
+                unit="mm",
+                time=self.machine.times.tool_change,
+                caution=cautions.TOOL_CHANGE,
+                note=f"Fit {' and '.join(changes)}.",
+            )
 
     def _zero(self, st: Station, leads: str, when: str) -> None:
-        readouts = [name for name, one in (("advance", self.machine.advance), ("dial", self.machine.rotation))
-                    if one.zeroed]
+        readouts = [
+            name for name, one in (("advance", self.machine.advance), ("dial", self.machine.rotation)) if one.zeroed
+        ]
         if readouts:
             self._add("zero", bend=st.number, leads=leads, note=f"Set the {' and the '.join(readouts)} to 0 {when}.")
 
@@ -111,16 +131,34 @@ class StepList:
         if kind == "advance":
             way = motion.y[1] - motion.y[0]
             reading = self._advance_reading(number, st, motion.y[1])
-            self._motion("advance", motion, st, chuck, leads=leads, amount=round(way, SMALL), unit="mm",
-                         reading=reading, time=abs(way) / self.machine.speeds.advance,
-                         caution=cautions.long_leading_part(motion.leading_length),
-                         note=None if way >= 0 else "Draw the tube back.")
+            self._motion(
+                "advance",
+                motion,
+                st,
+                chuck,
+                leads=leads,
+                amount=round(way, SMALL),
+                unit="mm",
+                reading=reading,
+                time=abs(way) / self.machine.speeds.advance,
+                caution=cautions.long_leading_part(motion.leading_length[1]),
+                note=None if way >= 0 else "Draw the tube back.",
+            )
             return
         turn = motion.rotation[1] - motion.rotation[0]
-        self._motion("rotate", motion, st, chuck, leads=leads, amount=round(math.degrees(abs(turn)), SMALL), unit="deg",
-                     way="clockwise" if turn > 0 else "counter-clockwise",
-                     reading=self._dial_reading(chuck, motion.rotation[1]),
-                     time=abs(turn) / self.machine.speeds.rotate, caution=cautions.rotating(reach_about_feed(motion, self.radius)))
+        self._motion(
+            "rotate",
+            motion,
+            st,
+            chuck,
+            leads=leads,
+            amount=round(math.degrees(abs(turn)), SMALL),
+            unit="deg",
+            way="clockwise" if turn > 0 else "counter-clockwise",
+            reading=self._dial_reading(chuck, motion.rotation[1]),
+            time=abs(turn) / self.machine.speeds.rotate,
+            caution=cautions.rotating(reach_about_feed(motion, self.radius)),
+        )
 
     def _gripped(self, motion: Motion, done: BendDone, leads: str) -> None:
         st, times, chuck = done.station, self.machine.times, self.now.chuck
@@ -129,20 +167,42 @@ class StepList:
             self._motion("close dies", motion, st, chuck, time=times.clamp, caution=cautions.PINCH, **fields)
             if st.released:
                 self.now = replace(self.now, grip=None)
-                self._add("open collet", bend=st.number, leads=leads, note="Open the collet and stand the carriage back.")
+                self._add(
+                    "open collet", bend=st.number, leads=leads, note="Open the collet and stand the carriage back."
+                )
         elif motion.phase is Phase.BEND:
-            self._motion("bend", motion, st, chuck, angle=degrees(st.angle), setting=degrees(st.setting),
-                         amount=degrees(st.setting), unit="deg", reading=degrees(st.setting),
-                         time=st.setting / self.machine.speeds.bend, caution=cautions.swinging(reach_about_die(motion, self.radius)),
-                         **fields)
+            self._motion(
+                "bend",
+                motion,
+                st,
+                chuck,
+                angle=degrees(st.angle),
+                setting=degrees(st.setting),
+                amount=degrees(st.setting),
+                unit="deg",
+                reading=degrees(st.setting),
+                time=st.setting / self.machine.speeds.bend,
+                caution=cautions.swinging(reach_about_die(motion, self.radius)),
+                **fields,
+            )
         elif motion.phase is Phase.REGRIP and st.regrip is not None:
             self.now = replace(self.now, grip=self._grip_after(st))
             limited = self.machine.rotation.range != "continuous"
             note = "The dies hold the tube; open the collet, run the carriage along the tail, close it again."
             if limited:
                 note += " Turn the open chuck back to 0."
-            self._motion("re-grip", motion, st, chuck, amount=round(st.regrip[1] - st.regrip[0], SMALL), unit="mm",
-                         time=times.regrip, note=note, caution=cautions.PINCH, **fields)
+            self._motion(
+                "re-grip",
+                motion,
+                st,
+                chuck,
+                amount=round(st.regrip[1] - st.regrip[0], SMALL),
+                unit="mm",
+                time=times.regrip,
+                note=note,
+                caution=cautions.PINCH,
+                **fields,
+            )
             if limited:
                 self.now = replace(self.now, chuck=0.0)
         else:
@@ -161,13 +221,29 @@ class StepList:
         if motion.arm[0] == motion.arm[1]:
             way = motion.y[1]
             number = next(n for n, s in enumerate(self.stationed.loads) if st in s)
-            self._motion("advance", motion, st, chuck, leads=leads, amount=round(way, SMALL), unit="mm",
-                         reading=self._advance_reading(number, st, way, eased=True),
-                         time=way / self.machine.speeds.advance,
-                         note="Ease the tube off the die before the arm goes home.", caution=cautions.PINCH)
+            self._motion(
+                "advance",
+                motion,
+                st,
+                chuck,
+                leads=leads,
+                amount=round(way, SMALL),
+                unit="mm",
+                reading=self._advance_reading(number, st, way, eased=True),
+                time=way / self.machine.speeds.advance,
+                note="Ease the tube off the die before the arm goes home.",
+                caution=cautions.PINCH,
+            )
             return
-        self._motion("return", motion, st, chuck, leads=leads, time=st.setting / self.machine.speeds.return_,
-                     caution=cautions.ARM)
+        self._motion(
+            "return",
+            motion,
+            st,
+            chuck,
+            leads=leads,
+            time=st.setting / self.machine.speeds.return_,
+            caution=cautions.ARM,
+        )
 
     def _finish(self, last: BendDone) -> None:
         leads = self.stationed.ready.order[-1].leads
@@ -231,8 +307,12 @@ def position(motion: Motion, chuck: float, t: float) -> Position:
         return pair[0] + t * (pair[1] - pair[0])
 
     roll = chuck + at(motion.rotation)
-    return Position(y=round(at(motion.y), SMALL), rotation=degrees(roll), arm=degrees(at(motion.arm)),
-                    face=None if motion.face is None else round(at(motion.face), SMALL))
+    return Position(
+        y=round(at(motion.y), SMALL),
+        rotation=degrees(roll),
+        arm=degrees(at(motion.arm)),
+        face=None if motion.face is None else round(at(motion.face), SMALL),
+    )
 
 
 def reach_about_die(motion: Motion, radius: float) -> float:

@@ -47,4 +47,3 @@ def rated_capacity(machine: Machine, part: Part) -> Broken | str | None:
         f" the machine is rated for {limit / 1e6:.2f} kN m."
     )
     return Broken("rated capacity", 1, "A", sentence)
-

@@ -44,8 +44,9 @@ def grip_window(loaded: Loaded, bend: int, setting: float, carriage: Carriage, r
     return (low, high) if carriage.passes_through else (max(low, most), high)
 
 
-def grips_for(loaded: Loaded, bends: tuple[int, ...], settings: tuple[float, ...], machine: Machine,
-              last_of_job: bool) -> tuple[Grip, ...] | Broken:
+def grips_for(
+    loaded: Loaded, bends: tuple[int, ...], settings: tuple[float, ...], machine: Machine, last_of_job: bool
+) -> tuple[Grip, ...] | Broken:
     """Return the fewest grips that serve the bends of one load, in order; on a hand-fed bender none.
 
     Each holds as far back as its bends and the stock allow. Among grips of equal number the earlier ones serve the
@@ -61,8 +62,9 @@ def grips_for(loaded: Loaded, bends: tuple[int, ...], settings: tuple[float, ...
     return released if isinstance(released, tuple) else plain
 
 
-def _fewest(loaded: Loaded, bends: tuple[int, ...], settings: tuple[float, ...], carriage: Carriage,
-            released: bool) -> tuple[Grip, ...] | Broken:
+def _fewest(
+    loaded: Loaded, bends: tuple[int, ...], settings: tuple[float, ...], carriage: Carriage, released: bool
+) -> tuple[Grip, ...] | Broken:
     windows = [
         grip_window(loaded, b, s, carriage, released and i == len(bends) - 1)
         for i, (b, s) in enumerate(zip(bends, settings, strict=True))
@@ -93,8 +95,9 @@ def _longer_first(before: tuple[Grip, ...], last: tuple[int, ...], known: tuple[
     return [len(g.bends) for g in before] + [len(last)] > [len(g.bends) for g in known]
 
 
-def _after_regrip(loaded: Loaded, bends: tuple[int, ...], settings: tuple[float, ...], carriage: Carriage,
-                  start: int) -> Window:
+def _after_regrip(
+    loaded: Loaded, bends: tuple[int, ...], settings: tuple[float, ...], carriage: Carriage, start: int
+) -> Window:
     """Return where the face may go at the re-grip before bends[start]; anywhere at the load."""
     if start == 0:
         return (-float("inf"), float("inf"))

@@ -9,8 +9,9 @@ from typing import Literal
 WHOLE_TURN = 2.0 * math.pi
 
 
-def rolls_within(limits: tuple[float, float] | Literal["continuous"], rolls: Sequence[float],
-                 turned_back: Sequence[bool]) -> tuple[float, ...] | None:
+def rolls_within(
+    limits: tuple[float, float] | Literal["continuous"], rolls: Sequence[float], turned_back: Sequence[bool]
+) -> tuple[float, ...] | None:
     """Return the signed rotations [rad] that keep the chuck in range with the least turning, or None if none do.
 
     rolls: rotations modulo a turn, one a bend; turned_back[i]: the open chuck is turned back to 0 at a re-grip after

@@ -27,4 +27,6 @@ def least_time(ready: Ready, trial: Trial | None = None) -> float:
         return total
     done = [bend for load in trial.loads for bend in load]
     total += sum(bend.path.time + bend.eased / speeds.advance for bend in done)
-    return total + times.tool_change * sum(a.clamp != b.clamp for a, b in zip(done, done[1:], strict=False))
+    return total + times.tool_change * sum(
+        (a.clamp, a.station.radius) != (b.clamp, b.station.radius) for a, b in zip(done, done[1:], strict=False)
+    )

@@ -45,8 +45,14 @@ class PlainPath:
         return sum(leg.end - leg.start for leg in self.legs if leg.kind == "rotate")
 
 
-def plain_paths(machine: Machine, start: float, goal: float, rolls: tuple[float, ...], must_clear_nose: bool,
-                farthest_forward: float) -> Iterator[PlainPath]:
+def plain_paths(
+    machine: Machine,
+    start: float,
+    goal: float,
+    rolls: tuple[float, ...],
+    must_clear_nose: bool,
+    farthest_forward: float,
+) -> Iterator[PlainPath]:
     """Yield the plain paths from an advance of `start` to `goal` [mm] with one of `rolls` [rad], fastest first.
 
     rolls: the ways round that the chuck allows, signed, the shorter first; must_clear_nose: an arc just formed is ahead; farthest_forward: the greatest advance the carriage can make [mm].
@@ -58,8 +64,11 @@ def plain_paths(machine: Machine, start: float, goal: float, rolls: tuple[float,
     found = []
     for signed in rolls:
         for y in _places(machine, start, goal, least, farthest_forward):
-            legs = [_advance(start, y, 0.0, False), Leg("rotate", 0.0, signed, y, False),
-                    _advance(y, goal, signed, True)]
+            legs = [
+                _advance(start, y, 0.0, False),
+                Leg("rotate", 0.0, signed, y, False),
+                _advance(y, goal, signed, True),
+            ]
             found.append(_path(machine, legs))
     yield from sorted(found, key=lambda path: round(path.time, 6))
 

@@ -185,8 +185,20 @@ def _station(ready: Ready, load: Load, i: int, start: float, grip: Grip | None) 
     regrip = None
     if grip is not None and after is not None and after is not grip:
         regrip = (grip.u - swing_ends, after.u - swing_ends)
-    return Station(bend, number, angle, radius, setting, 0.0, 0.0, start, None if grip is None else grip.u - start,
-                   grip is not None and grip.released, regrip, False)
+    return Station(
+        bend,
+        number,
+        angle,
+        radius,
+        setting,
+        0.0,
+        0.0,
+        start,
+        None if grip is None else grip.u - start,
+        grip is not None and grip.released,
+        regrip,
+        False,
+    )
 
 
 def can_load_flush(machine: Machine, load: Load) -> bool:

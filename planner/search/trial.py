@@ -124,14 +124,31 @@ class _Trial:
                 at = st.start - st.advance
                 flush = leading_part(view, formed, at, trim, side, st.bend)
                 before = Standing(flush, False, tail_end - at, at, _plus(st.face, st.advance), st.radius, side)
-            grip = InDie(ahead, st.radius, side, st.angle, st.setting, st.start, tail_end - st.start,
-                         None if st.released else st.face, tooling.pressure_die_follows, st.advance)
+            grip = InDie(
+                ahead,
+                st.radius,
+                side,
+                st.angle,
+                st.setting,
+                st.start,
+                tail_end - st.start,
+                None if st.released else st.face,
+                tooling.pressure_die_follows,
+                st.advance,
+            )
             formed = formed | {st.bend}
             face = _plus(st.face, -st.radius * st.angle)
             if st.regrip is not None:
                 face = st.regrip[1] + st.radius * (st.setting - st.angle)
-            after = Standing(leading_part(view, formed, st.end, trim, side, st.bend), True, tail_end - st.end, st.end,
-                             None if st.released else face, st.radius, side)
+            after = Standing(
+                leading_part(view, formed, st.end, trim, side, st.bend),
+                True,
+                tail_end - st.end,
+                st.end,
+                None if st.released else face,
+                st.radius,
+                side,
+            )
             following = self.stationed.loads[number][i + 1] if i + 1 < len(load.bends) else None
             room = None if following is None else following.advance
             works.append(_Work(number, st, clamps, before, grip, after, room))
@@ -153,7 +170,7 @@ class _Trial:
         return [(*self._certify(group), group) for group in groups.values()]
 
     def _grip_and_return(self) -> None:
-        jobs = []
+        jobs: list[tuple[_Work, Motion]] = []
         for w in self.work:
             st, face = w.station, w.grip.face
             w.gripping = [motions.close_dies(w.grip), motions.bend(w.grip)]
@@ -168,15 +185,16 @@ class _Trial:
             w.returning = (motions.return_arm(w.standing, st.setting, 0.0, pressure),)
             jobs.extend((w, motion) for motion in (*w.gripping, *w.returning))
         for rows, found, group in self._batches(jobs):
-            for w in dict.fromkeys(id(w) for w, _ in group):
-                self._judge_grip([(k, job) for k, job in enumerate(group) if id(job[0]) == w], rows, found)
+            for w in self.work:
+                of_bend = [(k, job) for k, job in enumerate(group) if job[0] is w]
+                if of_bend:
+                    self._judge_grip(of_bend, rows, found)
 
     def _judge_grip(self, jobs: list[tuple[int, tuple[_Work, Motion]]], rows: Rows, found: Verdicts) -> None:
         """Keep the clamps with which a bend is clear; the return may still be eased off."""
         w = jobs[0][1][0]
         held, (home, (_, last)) = jobs[:-1], jobs[-1]
-        clear = [c for c in range(len(w.clamps))
-                 if all(found.of(k, c).answer is Answer.CLEAR for k, _ in held)]
+        clear = [c for c in range(len(w.clamps)) if all(found.of(k, c).answer is Answer.CLEAR for k, _ in held)]
         if not clear:
             k, (_, motion), finding = min(
                 ((k, job, found.of(k, 0)) for k, job in held if found.of(k, 0).answer is not Answer.CLEAR),
@@ -204,8 +222,7 @@ class _Trial:
         for rows, found, group in self._batches(jobs) if jobs else []:
             for k in range(0, len(group), 2):
                 w = group[k][0]
-                both = [c for c in w.fitting
-                        if all(found.of(n, c).answer is Answer.CLEAR for n in (k, k + 1))]
+                both = [c for c in w.fitting if all(found.of(n, c).answer is Answer.CLEAR for n in (k, k + 1))]
                 if both and not w.returning:
                     w.returning, w.eased, w.fitting = (group[k][1], group[k + 1][1]), group[k][1].y[1], both
                 elif k + 2 == len(group) or group[k + 2][0] is not w:
@@ -235,7 +252,8 @@ class _Trial:
         first_try = True
         while pending:
             chosen = {k: paths[:2] if first_try else paths[2:] for k, paths in pending.items()}
-            jobs, spans = [], []
+            jobs: list[tuple[_Work, Motion]] = []
+            spans: list[tuple[int, PlainPath, int]] = []
             for k, paths in chosen.items():
                 for path in paths:
                     moves = self._motions(self.work[k], path)
@@ -247,8 +265,16 @@ class _Trial:
     def _paths(self, k: int) -> list[PlainPath]:
         w = self.work[k]
         start = self.work[k - 1].eased if k and self.work[k - 1].load == w.load else 0.0
-        return list(plain_paths(self.machine, start, w.station.advance, self._rolls(w), w.standing_before.formed_arc,
-                                self._farthest_forward(w.standing_before)))
+        return list(
+            plain_paths(
+                self.machine,
+                start,
+                w.station.advance,
+                self._rolls(w),
+                w.standing_before.formed_arc,
+                self._farthest_forward(w.standing_before),
+            )
+        )
 
     def _rolls(self, w: _Work) -> tuple[float, ...]:
         """Return the ways round that the chuck allows [rad]: both where it is continuous."""
@@ -268,8 +294,12 @@ class _Trial:
                 made.append(motions.advance(w.standing_before, (leg.start, leg.end), leg.at, leg.turned_before))
         return tuple(made)
 
-    def _judge_paths(self, jobs: list[tuple[_Work, Motion]], spans: list[tuple[int, PlainPath, int]],
-                     later: dict[int, list[PlainPath]]) -> dict[int, list[PlainPath]]:
+    def _judge_paths(
+        self,
+        jobs: list[tuple[_Work, Motion]],
+        spans: list[tuple[int, PlainPath, int]],
+        later: dict[int, list[PlainPath]],
+    ) -> dict[int, list[PlainPath]]:
         """Give each bend its first clear path; return the bends, with their other paths, that have none yet."""
         answers: dict[int, tuple[Rows, Verdicts, int]] = {}
         place = {id(motion): n for n, (_, motion) in enumerate(jobs)}
@@ -288,7 +318,9 @@ class _Trial:
                 w.path, w.placing, w.fitting = path, tuple(jobs[n][1] for n in numbers), clear
                 continue
             n = next(n for n in numbers if self._answer(answers[n], w.fitting[0]).answer is not Answer.CLEAR)
-            failure = Failure(w.station, w.load, "move", self._answer(answers[n], w.fitting[0]), jobs[n][1], answers[n][0])
+            failure = Failure(
+                w.station, w.load, "move", self._answer(answers[n], w.fitting[0]), jobs[n][1], answers[n][0]
+            )
             worst.setdefault(k, failure)
         left = {}
         for k in {k for k, _, _ in spans} | set(later):
@@ -310,4 +342,3 @@ class _Trial:
 
 def _plus(value: float | None, more: float) -> float | None:
     return None if value is None else value + more
-

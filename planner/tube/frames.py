@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
 
 ALONG_FEED: Array = np.array([1.0, 0.0, 0.0])
 """Unit vector of the feed, from carriage to die."""

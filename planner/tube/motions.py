@@ -9,7 +9,7 @@ The swing is about the die axis, by `toward` · θ about +Z: a right head (towar
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from enum import Enum
 from functools import cache
 
@@ -86,7 +86,7 @@ class Motion:
     arm: angle of the bend arm from home at start and end [rad], never negative; face: collet's face to tangent point
     at start and end [mm], None when nothing holds the tail or on a hand-fed bender; pressure: how far the pressure die
     stands forward of its home at start and end [mm]; y, rotation: position for the readouts [mm], [rad];
-    leading_length: developed length of the leading part [mm]; tail_length: tube behind the tangent point at t = 0 [mm].
+    leading_length: developed length of the leading part, the least and the most over the motion [mm]; tail_length: tube behind the tangent point at t = 0 [mm].
     slides_straight: the arc just formed only slides straight out of the groove, with no rotation before.
     """
 
@@ -94,7 +94,7 @@ class Motion:
     bodies: tuple[Body, ...]
     bend_radius: float
     toward: float
-    leading_length: float
+    leading_length: tuple[float, float]
     tail_length: float
     arm: tuple[float, float] = (0.0, 0.0)
     face: tuple[float, float] | None = None
@@ -102,8 +102,6 @@ class Motion:
     y: tuple[float, float] = (0.0, 0.0)
     rotation: tuple[float, float] = (0.0, 0.0)
     slides_straight: bool = False
-    blocks_closed: bool = False
-    rests_on_tail: bool = field(default=False)
 
     @property
     def axis(self) -> Array:
@@ -128,8 +126,9 @@ class Standing:
     toward: float
 
 
-def moved(pieces: Pieces, shift: float = 0.0, turn: float = 0.0, axis: Array | None = None,
-          centre: Array | None = None) -> Pieces:
+def moved(
+    pieces: Pieces, shift: float = 0.0, turn: float = 0.0, axis: Array | None = None, centre: Array | None = None
+) -> Pieces:
     """Return the pieces turned right-handed by `turn` [rad] about `axis`, then shifted along the feed [mm]."""
     start, along, inward = pieces.start, pieces.along, pieces.inward
     if turn != 0.0 and axis is not None:
@@ -141,14 +140,30 @@ def moved(pieces: Pieces, shift: float = 0.0, turn: float = 0.0, axis: Array | N
 def straight_piece(length: float, tangent_u: float, to_end: float) -> Pieces:
     """Return the straight from the tangent point forward as one piece [mm]."""
     column = np.array([[1.0], [0.0], [0.0]])
-    return Pieces(np.zeros((3, 1)), column, np.array([[0.0], [1.0], [0.0]]), np.zeros(1), np.array([length]),
-                  np.array([tangent_u]), -1.0, np.array([to_end]))
+    return Pieces(
+        np.zeros((3, 1)),
+        column,
+        np.array([[0.0], [1.0], [0.0]]),
+        np.zeros(1),
+        np.array([length]),
+        np.array([tangent_u]),
+        -1.0,
+        np.array([to_end]),
+    )
 
 
 def _tail(length: float, tangent_u: float, change: float = 0.0) -> Body:
     column = np.array([[-1.0], [0.0], [0.0]])
-    pieces = Pieces(np.zeros((3, 1)), column, np.array([[0.0], [1.0], [0.0]]), np.zeros(1), np.array([length]),
-                    np.array([tangent_u]), 1.0, np.zeros(1))
+    pieces = Pieces(
+        np.zeros((3, 1)),
+        column,
+        np.array([[0.0], [1.0], [0.0]]),
+        np.zeros(1),
+        np.array([length]),
+        np.array([tangent_u]),
+        1.0,
+        np.zeros(1),
+    )
     return Body(pieces, TAIL_ROLE, length_at_start=length, length_change=change)
 
 
@@ -182,9 +197,18 @@ def advance(standing: Standing, y: tuple[float, float], roll: float, turned_befo
     if reach > 1e-9:
         piece = straight_piece(reach, standing.tangent_u + reach, total)
         bodies.append(Body(piece, FIRST_ROLE, Path.LINE))
-    return Motion(Phase.PLACE, tuple(bodies), standing.bend_radius, standing.toward, total + reach,
-                  standing.tail_length - min(y), face=_faces(standing, y), y=y, rotation=(roll, roll),
-                  slides_straight=standing.formed_arc and not turned_before)
+    return Motion(
+        Phase.PLACE,
+        tuple(bodies),
+        standing.bend_radius,
+        standing.toward,
+        (total + min(y), total + reach),
+        standing.tail_length - min(y),
+        face=_faces(standing, y),
+        y=y,
+        rotation=(roll, roll),
+        slides_straight=standing.formed_arc and not turned_before,
+    )
 
 
 def rotate(standing: Standing, y: float, roll: tuple[float, float]) -> Motion:
@@ -194,12 +218,25 @@ def rotate(standing: Standing, y: float, roll: tuple[float, float]) -> Motion:
     """
     start = moved(standing.leading, y, roll[0], ALONG_FEED, np.zeros(3))
     rigid = Body(start, _standing_roles(standing), turn=roll[1] - roll[0], about_feed=True)
-    return Motion(Phase.PLACE, (rigid,), standing.bend_radius, standing.toward, _total(standing.leading) + y,
-                  standing.tail_length - y, face=_faces(standing, (y, y)), y=(y, y), rotation=roll)
+    return Motion(
+        Phase.PLACE,
+        (rigid,),
+        standing.bend_radius,
+        standing.toward,
+        _same(_total(standing.leading) + y),
+        standing.tail_length - y,
+        face=_faces(standing, (y, y)),
+        y=(y, y),
+        rotation=roll,
+    )
 
 
 def _faces(standing: Standing, y: tuple[float, float]) -> tuple[float, float] | None:
     return None if standing.face is None else (standing.face - y[0], standing.face - y[1])
+
+
+def _same(length: float) -> tuple[float, float]:
+    return (length, length)
 
 
 @dataclass(frozen=True)
@@ -230,46 +267,79 @@ class InDie:
 
     def forming_arc(self, swing: float) -> Pieces:
         """Return the arc in the die after a swing [rad], from its tail end at the tangent point forward."""
-        return Pieces(np.zeros((3, 1)), np.array([[1.0], [0.0], [0.0]]), np.array([[0.0], [self.toward], [0.0]]),
-                      np.array([1.0 / self.bend_radius]), np.array([self.bend_radius * swing]),
-                      np.array([self.tangent_u + self.bend_radius * swing]), -1.0, np.array([_total(self.leading)]))
+        return Pieces(
+            np.zeros((3, 1)),
+            np.array([[1.0], [0.0], [0.0]]),
+            np.array([[0.0], [self.toward], [0.0]]),
+            np.array([1.0 / self.bend_radius]),
+            np.array([self.bend_radius * swing]),
+            np.array([self.tangent_u + self.bend_radius * swing]),
+            -1.0,
+            np.array([_total(self.leading)]),
+        )
 
     def at_swing(self, swing: float) -> Pieces:
         """Return the leading part after a swing [rad]."""
-        return moved(self.leading, turn=self.toward * swing, axis=UPWARD,
-                     centre=die_axis(self.bend_radius, self.toward))
+        return moved(
+            self.leading, turn=self.toward * swing, axis=UPWARD, centre=die_axis(self.bend_radius, self.toward)
+        )
 
 
 def close_dies(grip: InDie) -> Motion:
     """The clamp and the pressure die close on the standing tube."""
     body = Body(grip.leading, grip.roles())
     face = None if grip.face is None else (grip.face, grip.face)
-    return Motion(Phase.CLOSE, (body,), grip.bend_radius, grip.toward, _total(grip.leading), grip.tail_length,
-                  face=face, y=(grip.y, grip.y), rotation=(grip.rotation, grip.rotation), blocks_closed=True)
+    return Motion(
+        Phase.CLOSE,
+        (body,),
+        grip.bend_radius,
+        grip.toward,
+        _same(_total(grip.leading)),
+        grip.tail_length,
+        face=face,
+        y=(grip.y, grip.y),
+        rotation=(grip.rotation, grip.rotation),
+    )
 
 
 def bend(grip: InDie) -> Motion:
     """Swing from home to the setting: the leading part turns with the arm, the tail feeds forward by CLR · θ."""
     feed = grip.bend_radius * grip.setting
     leading = Body(grip.leading, grip.roles(), turn=grip.toward * grip.setting)
-    forming = Body(grip.forming_arc(grip.setting), FORMING_ROLE, Path.GROWING, length_at_start=0.0,
-                   length_change=feed)
+    forming = Body(grip.forming_arc(grip.setting), FORMING_ROLE, Path.GROWING, length_at_start=0.0, length_change=feed)
     face = None if grip.face is None else (grip.face, grip.face - feed)
-    return Motion(Phase.BEND, (leading, forming, _tail(grip.tail_length, grip.tangent_u, -feed)), grip.bend_radius,
-                  grip.toward, _total(grip.leading), grip.tail_length, arm=(0.0, grip.setting), face=face,
-                  pressure=(0.0, feed if grip.follows else 0.0), y=(grip.y, grip.y + feed),
-                  rotation=(grip.rotation, grip.rotation), blocks_closed=True, rests_on_tail=True)
+    return Motion(
+        Phase.BEND,
+        (leading, forming, _tail(grip.tail_length, grip.tangent_u, -feed)),
+        grip.bend_radius,
+        grip.toward,
+        (_total(grip.leading), _total(grip.leading) + feed),
+        grip.tail_length,
+        arm=(0.0, grip.setting),
+        face=face,
+        pressure=(0.0, feed if grip.follows else 0.0),
+        y=(grip.y, grip.y + feed),
+        rotation=(grip.rotation, grip.rotation),
+    )
 
 
 def regrip(grip: InDie, face: tuple[float, float]) -> Motion:
     """The carriage runs along the tail, the arm still at the setting and the dies closed."""
     feed = grip.bend_radius * grip.setting
-    bodies = (Body(grip.at_swing(grip.setting), grip.roles()),
-              Body(grip.forming_arc(grip.setting), FORMED_ROLE))
-    return Motion(Phase.REGRIP, bodies, grip.bend_radius, grip.toward, _total(grip.leading) + feed,
-                  grip.tail_length - feed, arm=(grip.setting, grip.setting), face=face,
-                  pressure=(feed if grip.follows else 0.0,) * 2, y=(grip.y + feed,) * 2,
-                  rotation=(grip.rotation, grip.rotation), blocks_closed=True)
+    bodies = (Body(grip.at_swing(grip.setting), grip.roles()), Body(grip.forming_arc(grip.setting), FORMED_ROLE))
+    return Motion(
+        Phase.REGRIP,
+        bodies,
+        grip.bend_radius,
+        grip.toward,
+        _same(_total(grip.leading) + feed),
+        grip.tail_length - feed,
+        arm=(grip.setting, grip.setting),
+        face=face,
+        pressure=(feed if grip.follows else 0.0,) * 2,
+        y=(grip.y + feed,) * 2,
+        rotation=(grip.rotation, grip.rotation),
+    )
 
 
 def open_dies(grip: InDie, face: float | None) -> Motion:
@@ -281,13 +351,29 @@ def open_dies(grip: InDie, face: float | None) -> Motion:
     back = grip.setting - grip.angle
     feed = grip.bend_radius * grip.setting
     ahead = Body(grip.at_swing(grip.setting), grip.roles(), turn=-grip.toward * back)
-    forming = Body(grip.forming_arc(grip.setting), FORMING_ROLE, Path.GROWING, length_at_start=feed,
-                   length_change=-grip.bend_radius * back)
+    forming = Body(
+        grip.forming_arc(grip.setting),
+        FORMING_ROLE,
+        Path.GROWING,
+        length_at_start=feed,
+        length_change=-grip.bend_radius * back,
+    )
     forward = feed if grip.follows else 0.0
     faces = None if face is None else (face, face + grip.bend_radius * back)
-    return Motion(Phase.OPEN, (ahead, forming), grip.bend_radius, grip.toward, _total(grip.leading) + feed,
-                  grip.tail_length - feed, arm=(grip.setting, grip.setting), face=faces, pressure=(forward, forward),
-                  y=(grip.y + feed, grip.y + grip.bend_radius * grip.angle), rotation=(grip.rotation,) * 2)
+    shorter = _total(grip.leading) + grip.bend_radius * grip.angle
+    return Motion(
+        Phase.OPEN,
+        (ahead, forming),
+        grip.bend_radius,
+        grip.toward,
+        (shorter, _total(grip.leading) + feed),
+        grip.tail_length - feed,
+        arm=(grip.setting, grip.setting),
+        face=faces,
+        pressure=(forward, forward),
+        y=(grip.y + feed, grip.y + grip.bend_radius * grip.angle),
+        rotation=(grip.rotation,) * 2,
+    )
 
 
 def ease_off(standing: Standing, arm: float, y: float) -> Motion:
@@ -306,13 +392,29 @@ def return_arm(standing: Standing, arm: float, y: float, pressure: float) -> Mot
     if y > 1e-9:
         piece = straight_piece(y, standing.tangent_u + y, _total(standing.leading))
         bodies.append(Body(piece, FIRST_ROLE, Path.LINE))
-    return Motion(Phase.RETURN, tuple(bodies), standing.bend_radius, standing.toward, _total(standing.leading) + y,
-                  standing.tail_length - y, arm=(arm, 0.0), face=_faces(standing, (y, y)), pressure=(pressure, 0.0),
-                  y=(y, y), slides_straight=standing.formed_arc)
+    return Motion(
+        Phase.RETURN,
+        tuple(bodies),
+        standing.bend_radius,
+        standing.toward,
+        _same(_total(standing.leading) + y),
+        standing.tail_length - y,
+        arm=(arm, 0.0),
+        face=_faces(standing, (y, y)),
+        pressure=(pressure, 0.0),
+        y=(y, y),
+        slides_straight=standing.formed_arc,
+    )
 
 
 def laid_in(standing: Standing) -> Motion:
     """A formed tube just laid in: a standing pose, checked against itself only (the tail against what is ahead)."""
     body = Body(standing.leading, _standing_roles(standing))
-    return Motion(Phase.LOAD, (body,), standing.bend_radius, standing.toward, _total(standing.leading),
-                  standing.tail_length, rests_on_tail=True)
+    return Motion(
+        Phase.LOAD,
+        (body,),
+        standing.bend_radius,
+        standing.toward,
+        _same(_total(standing.leading)),
+        standing.tail_length,
+    )

@@ -67,8 +67,9 @@ def bend_seen(bend: int, end: End, n_bends: int) -> int:
     return bend if end == "A" else n_bends + 1 - bend
 
 
-def leading_part(view: Part, formed: Collection[int], tangent_u: float, trim: float, toward: float,
-                 plane_of: int) -> Pieces:
+def leading_part(
+    view: Part, formed: Collection[int], tangent_u: float, trim: float, toward: float, plane_of: int
+) -> Pieces:
     """Return the pieces ahead of the tangent point when stock coordinate `tangent_u` [mm] lies there.
 
     view: the part counted from its leading end; formed: numbers of the formed bends in that count (those ahead of the
@@ -91,8 +92,8 @@ def leading_part(view: Part, formed: Collection[int], tangent_u: float, trim: fl
 
 def _rotation_between(view: Part, behind: int, ahead: int) -> float:
     """Return the turn of the plane [rad] about the direction of travel from bend `behind` to bend `ahead` of it."""
-    return float(np.sum(view.rotations[ahead:behind])) if behind >= ahead else -float(
-        np.sum(view.rotations[behind:ahead])
+    return (
+        float(np.sum(view.rotations[ahead:behind])) if behind >= ahead else -float(np.sum(view.rotations[behind:ahead]))
     )
 
 
@@ -127,9 +128,7 @@ class _Walker:
 
     def pieces(self) -> Pieces:
         """Return what was walked."""
-        start, along, inward = (
-            np.array([row[k] for row in self.rows]).reshape(-1, 3).T for k in range(3)
-        )
+        start, along, inward = (np.array([row[k] for row in self.rows]).reshape(-1, 3).T for k in range(3))
         curvature, length, u = (np.array([row[k] for row in self.rows], dtype=float) for k in (3, 4, 5))
         to_end = length[::-1].cumsum()[::-1] - length
         return Pieces(start, along, inward, curvature, length, u, -1.0, to_end)
