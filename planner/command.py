@@ -58,14 +58,10 @@ app = App(
 )
 
 PartFile = Annotated[Path, Parameter(help="The part file (TOML or JSON).")]
-Profiles = Annotated[
-    Path | None, Parameter(help="A folder of machine profiles to look in first.", show_default=False)
-]
+Profiles = Annotated[Path | None, Parameter(help="A folder of machine profiles to look in first.", show_default=False)]
 Json = Annotated[
     bool,
-    Parameter(
-        name="--json", negative=(), help="Print one JSON document and nothing else.", show_default=False
-    ),
+    Parameter(name="--json", negative=(), help="Print one JSON document and nothing else.", show_default=False),
 ]
 
 

@@ -127,8 +127,7 @@ class NoTooling(InputError):
         self.tooling = tuple(tooling)
         there_is = ", ".join(f"{d:.10g} mm on radius {r:.10g} mm" for d, r in tooling)
         super().__init__(
-            f'no tooling on "{machine}" for a tube of {diameter:.10g} mm'
-            f" on a bend radius of {radius:.10g} mm",
+            f'no tooling on "{machine}" for a tube of {diameter:.10g} mm on a bend radius of {radius:.10g} mm',
             found={"tube_diameter": diameter, "bend_radius": radius},
             allowed=f"the tooling there is ({there_is})" if tooling else "no tooling is listed",
             **place,
@@ -138,9 +137,7 @@ class NoTooling(InputError):
 class SelfCrossing(InputError):
     """The finished tube runs through itself; `depth` [mm] and `where` (x, y, z) [mm] are the evidence."""
 
-    def __init__(
-        self, first: str, second: str, depth: float, where: tuple[float, float, float], **place: Any
-    ) -> None:
+    def __init__(self, first: str, second: str, depth: float, where: tuple[float, float, float], **place: Any) -> None:
         self.first = first
         self.second = second
         self.depth = depth

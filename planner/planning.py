@@ -170,8 +170,8 @@ class _Known:
             trim_a=ready.trim_a,
             trim_b=ready.trim_b,
         )
-        # Loads are not checked yet, so even a good plan is not proved from the first touch to the last. That there can be
-        # no fewer re-clamps than none, and no less trim than none, needs no search.
+        # Loads are not checked yet, so even a good plan is not proved from the first touch to the last. That there
+        # can be no fewer re-clamps than none, and no less trim than none, needs no search.
         none = ready.reclamps == 0
         proved = Proved(makeable=False, reclamps=none, trim=none and stock.trim_a + stock.trim_b == 0.0, time=False)
         return self._plan(

@@ -114,12 +114,12 @@ def bounds(rows: Rows, cells: Cells) -> Bounds:
     Lipschitz bound:    f − r − δs − (|x_t| + a δt/2) δt                                                     (3)
     Convex bound:       f − r' − |g·x_s| δs − |g·x_t| δt − (κ δs²/2 + g⊥ (a δt²/2 + ω δs δt))               (4)
 
-    with x_t the relative velocity of the midpoint's material point, a = ω²ρ its acceleration, the same all over the cell
-    (its speed never passes |x_t| + a δt there, and the way it goes never passes what (3) takes off), ρ its distance from
-    the axis; g a unit subgradient of the (convex hull's) distance at the
-    midpoint, and g⊥ = |g − (g·k) k|, since every acceleration lies across the axis k. In (4) the tube's cross-section
-    stands for its sphere: r' = r √(1 − max(0, |g·x_s| − κ δs − ω δt)²) is how far a disc across the tube reaches
-    against g, so that a flat-ended tube is bounded, not a rounded one.
+    with x_t the relative velocity of the midpoint's material point, a = ω²ρ its acceleration, the same all over the
+    cell (its speed never passes |x_t| + a δt, so its way never passes what (3) takes off), ρ its distance from the
+    axis; g a unit subgradient of the (convex hull's) distance at the midpoint, and g⊥ = |g − (g·k) k|, since every
+    acceleration lies across the axis k. In (4) the tube's cross-section stands for its sphere: r' = r √(1 − max(0,
+    |g·x_s| − κ δs − ω δt)²) is how far a disc across the tube reaches against g, so that a flat-ended tube is
+    bounded, not a rounded one.
     """
     row = cells.row
     posed = pose(rows, row, cells.s, cells.t)

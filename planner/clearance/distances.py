@@ -104,7 +104,10 @@ def _grooved(a: Array, z: Array, width: Array, half: Array, groove: Array) -> Ar
 
 
 def bored_block(x: Array, p: Array) -> Array:
-    """Block from x = p0 to p1, side p2 (±1) of the feed, face at y = p2·p3, width p4, half height p5, bore radius p6."""
+    """Block from x = p0 to p1 on side p2 (±1) of the feed: face at y = p2·p3, width p4, half height p5, bore p6.
+
+    p6 is the bore's radius; the bore is centred on the face, at z = 0.
+    """
     profile = _grooved(p[2] * x[1] - p[3], x[2], p[4], p[5], p[6])
     end = np.maximum(p[0] - x[0], x[0] - p[1])
     out_profile, out_end = np.maximum(profile, 0.0), np.maximum(end, 0.0)

@@ -18,9 +18,9 @@ import numpy as np
 from planner.clearance.contact import Need, beyond_clamp, need
 from planner.clearance.solids import Owner, Solid, Tool
 from planner.clearance.surroundings import Group, Surroundings
+from planner.tolerances import GROOVE_EASE
 from planner.tube.frames import ALONG_FEED, UPWARD, Array, Ints, turned
 from planner.tube.motions import Body, Motion, Path, Phase, Role
-from planner.tolerances import GROOVE_EASE
 
 EVERY_CLAMP = -1
 """Mark of a row that holds whichever clamp is in the machine."""
@@ -36,7 +36,8 @@ class Rows:
     blocks (12, b): centre 3, axis 3, angle turned [rad], way gone 3 [mm], first and last t.
     kind (k,), parameters (8, k): the solids; names (k,).
     needed (N,) [mm]: the most over the motion, `spread` (N,) [mm] more than the least (it grows with the leading part's
-    length where the profile counts sag); motion (N,): number in the batch; clamp (N,): number of the clamp, or EVERY_CLAMP.
+    length where the profile counts sag); motion (N,): number in the batch; clamp (N,): number of the clamp, or
+    EVERY_CLAMP.
     """
 
     pieces: Array
@@ -148,7 +149,7 @@ class _Builder:
         self.roles.extend(body.roles)
 
     def _numbers(self, group: tuple[Solid, ...]) -> Ints:
-        """Return the numbers of a group's solids in the table; the group is kept, so that its identity stays its own."""
+        """Return the numbers of a group's solids in the table; the group is kept: its identity stays its own."""
         known = self.groups.get(id(group))
         if known is None:
             known = (np.arange(len(group)) + len(self.solids), group)

@@ -10,8 +10,10 @@ from planner.inputs.machine import Machine, Tooling
 
 
 class Owner(Enum):
-    """What a solid moves with. A DIE turns about its own axis, so it counts as standing with whatever it is looked at from:
-    with the arm for a body that swings about it, with the frame for all others.
+    """What a solid moves with.
+
+    A DIE turns about its own axis, so it counts as standing with whatever it is looked at from: with the arm for a
+    body that swings about it, with the frame for all others.
     """
 
     FRAME = "frame"

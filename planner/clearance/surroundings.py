@@ -49,11 +49,12 @@ class Surroundings:
         return cls(machine, tooling, radius, to_itself, build.envelope(machine), build.die_solids(machine, tooling))
 
     def solids_for(self, motion: Motion, lengths: tuple[float, ...]) -> tuple[Groups, ByClamp]:
-        """Return the solids that a motion is checked against, by owner, and those that depend on the clamp's length [mm].
+        """Return the solids that a motion is checked against, by owner, and those that depend on the clamp [mm].
 
-        What another motion of the same bend has already checked in the same relative pose is left out: the clamp's whole
-        travel counts once in `close` (leading part and clamp turn together in the bend); frame and dies once in the bend
-        (springing back and the return of the arm pass over the same poses of the tube, the die turns about its own axis).
+        What another motion of the same bend has already checked in the same relative pose is left out: the clamp's
+        whole travel counts once in `close` (leading part and clamp turn together in the bend); frame and dies once in
+        the bend (springing back and the return of the arm pass over the same poses of the tube, the die turns about
+        its own axis).
         """
         key = (
             motion.phase,

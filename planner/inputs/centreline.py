@@ -112,9 +112,7 @@ def lra_from_vertices(vertices: Array, radii: Array) -> tuple[Array, Array, Arra
     lengths = np.linalg.norm(legs, axis=1)
     for i, length in enumerate(lengths):
         if length < LENGTH_SLACK:
-            raise _row_error(
-                i + 2, "the vertex lies on the one before it", float(length), "a leg longer than 0"
-            )
+            raise _row_error(i + 2, "the vertex lies on the one before it", float(length), "a leg longer than 0")
     along = legs / lengths[:, None]
     normals = np.cross(along[:-1], along[1:])
     angles = np.arctan2(np.linalg.norm(normals, axis=1), np.einsum("ij,ij->i", along[:-1], along[1:]))

@@ -42,9 +42,7 @@ Model = TypeVar("Model", bound=BaseModel)
 class Document:
     """The tables of a file (`data`); `file` is its name in errors, None for data that come from no file."""
 
-    def __init__(
-        self, data: Mapping[str, Any], file: str | None = None, text: str = "", kind: str = ""
-    ) -> None:
+    def __init__(self, data: Mapping[str, Any], file: str | None = None, text: str = "", kind: str = "") -> None:
         self.data = dict(data)
         self.file = file
         self.text = text
@@ -120,9 +118,7 @@ class Document:
             return self._unknown_key(path, kind)
         if sort == "missing":
             if path and isinstance(path[-1], int):
-                return self.error(
-                    "a number is missing in the list", path, "as many numbers as the key asks for"
-                )
+                return self.error("a number is missing in the list", path, "as many numbers as the key asks for")
             return self.error("the key is missing", path, "a value: this key has no default")
         if sort == "refused":
             path = (*path, *context["key"])
@@ -177,9 +173,7 @@ def read_text(path: File, what: str) -> str:
     """Return the text of a file; raises UnreadableFile. `what` names it in errors ("the part file")."""
     try:
         if path.stat().st_size > LARGEST_FILE:
-            raise UnreadableFile(
-                f"{what} is larger than 5 MB", file=str(path), allowed="a file of less than 5 MB"
-            )
+            raise UnreadableFile(f"{what} is larger than 5 MB", file=str(path), allowed="a file of less than 5 MB")
         return path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n")
     except FileNotFoundError:
         beside = [entry.name for entry in path.parent.iterdir()] if path.parent.is_dir() else []
@@ -194,9 +188,7 @@ def read_text(path: File, what: str) -> str:
         ) from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
-        raise UnreadableFile(
-            f"{what} cannot be read: {reason}", file=str(path), allowed="a readable file"
-        ) from None
+        raise UnreadableFile(f"{what} cannot be read: {reason}", file=str(path), allowed="a readable file") from None
 
 
 def read_document(path: File, what: str) -> Document:
@@ -214,9 +206,7 @@ def read_document(path: File, what: str) -> Document:
     try:
         data = parsers[kind](text, str(path))
     except RecursionError:
-        raise UnreadableFile(
-            "lists are nested too deep", file=str(path), allowed="a file as described"
-        ) from None
+        raise UnreadableFile("lists are nested too deep", file=str(path), allowed="a file as described") from None
     if not isinstance(data, dict):
         raise UnreadableFile(
             f"{described(data)} is no table", file=str(path), line=1, found=data, allowed="a table of keys"
@@ -229,9 +219,7 @@ def _toml(text: str, file: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except ValueError as error:  # TOMLDecodeError among it
-        match = re.fullmatch(
-            r"(.*) \(at (?:line (\d+), column (\d+)|end of document)\)", str(error), re.DOTALL
-        )
+        match = re.fullmatch(r"(.*) \(at (?:line (\d+), column (\d+)|end of document)\)", str(error), re.DOTALL)
         problem = match[1] if match else str(error)
         line = int(match[2]) if match and match[2] else text.count("\n") + 1 if match else None
         column = int(match[3]) if match and match[3] else None
@@ -247,9 +235,7 @@ def _json(text: str, file: str) -> Any:
         table: dict[str, Any] = {}
         for key, value in pairs:
             if key in table:
-                raise UnreadableFile(
-                    "the key is given twice", file=file, key=key, found=key, allowed="a key once"
-                )
+                raise UnreadableFile("the key is given twice", file=file, key=key, found=key, allowed="a key once")
             table[key] = value
         return table
 

@@ -73,9 +73,7 @@ class Head(Record):
     def _under_a_turn(cls, value: float) -> float:
         """Refuse a full turn: the arm would meet its own tail."""
         if value >= 2.0 * math.pi:
-            raise refused(
-                f"{math.degrees(value):.10g} is a full turn or more", "more than 0 and less than 360 degrees"
-            )
+            raise refused(f"{math.degrees(value):.10g} is a full turn or more", "more than 0 and less than 360 degrees")
         return value
 
 
@@ -97,9 +95,7 @@ class Carriage(Record):
     def _has_travel(cls, value: tuple[float, float]) -> tuple[float, float]:
         """Refuse a reach without travel."""
         if value[0] >= value[1]:
-            raise refused(
-                f"closest {value[0]:.10g}, farthest {value[1]:.10g} mm", "closest less than farthest"
-            )
+            raise refused(f"closest {value[0]:.10g}, farthest {value[1]:.10g} mm", "closest less than farthest")
         return value
 
 
@@ -146,9 +142,7 @@ class Advance(Record):
     def _one_zero(self) -> Self:
         """Refuse a readout with two zeros, or none."""
         if self.zeroed and self.absolute_zero is not None:
-            raise refused(
-                "the readout is zeroed as well", "absolute_zero only with zeroed = false", "absolute_zero"
-            )
+            raise refused("the readout is zeroed as well", "absolute_zero only with zeroed = false", "absolute_zero")
         if not self.zeroed and self.absolute_zero is None:
             raise refused(
                 "missing, and the readout is not zeroed",
@@ -190,9 +184,7 @@ class Box(Record):
         """Refuse corners out of order."""
         for axis, low, high in zip("xyz", self.from_, self.to, strict=True):
             if low >= high:
-                raise refused(
-                    f"from {low:.10g} to {high:.10g} mm in {axis}", "from less than to in x, y and z"
-                )
+                raise refused(f"from {low:.10g} to {high:.10g} mm in {axis}", "from less than to in x, y and z")
         return self
 
 
@@ -267,9 +259,7 @@ class Springback(Record):
         for angle, setting in value:
             if setting < angle:
                 pair = f"[{math.degrees(angle):.10g}, {math.degrees(setting):.10g}]"
-                raise refused(
-                    f"{pair} sets less than the part's angle", "[part angle, setting], the setting not less"
-                )
+                raise refused(f"{pair} sets less than the part's angle", "[part angle, setting], the setting not less")
         return value
 
 
@@ -359,9 +349,7 @@ class Machine(Record):
         """
         toward: Literal["right", "left"] = "left" if self.head.bends_toward == "right" else "right"
         head = self.head.model_copy(update={"bends_toward": toward})
-        return self.model_copy(
-            update={"head": head, "solid": tuple(_mirrored(solid) for solid in self.solid)}
-        )
+        return self.model_copy(update={"head": head, "solid": tuple(_mirrored(solid) for solid in self.solid)})
 
     def normalised(self) -> dict[str, Any]:
         """Return the profile as a document with the file's keys [mm, degrees]; loading it gives an equal
@@ -381,9 +369,7 @@ class Machine(Record):
 
 def _same(tooling: Tooling, diameter: float, radius: float) -> bool:
     """Return whether the tooling is of this tube diameter and bend radius [mm]."""
-    return (
-        abs(tooling.tube_diameter - diameter) <= SAME_SIZE and abs(tooling.bend_radius - radius) <= SAME_SIZE
-    )
+    return abs(tooling.tube_diameter - diameter) <= SAME_SIZE and abs(tooling.bend_radius - radius) <= SAME_SIZE
 
 
 def _mirrored(solid: Solid) -> Solid:

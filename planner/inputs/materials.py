@@ -30,9 +30,7 @@ _MEMORY = "from memory, secondary pages agree"
 MATERIALS: Final = (
     Material("stainless 304", 205.0, 193_000.0, f"ASTM A554 minimum, {_MEMORY}", ("1.4301",)),
     Material("stainless 304L", 170.0, 193_000.0, f"ASTM A554 minimum, {_MEMORY}", ("1.4307",)),
-    Material(
-        "steel 1020 DOM", 345.0, 200_000.0, "ASTM A513 type 5, from memory, pages give 345 to 415", ("DOM",)
-    ),
+    Material("steel 1020 DOM", 345.0, 200_000.0, "ASTM A513 type 5, from memory, pages give 345 to 415", ("DOM",)),
     Material("steel E235+N", 235.0, 210_000.0, f"EN 10305-1 minimum, {_MEMORY}", ("E235",)),
     Material("steel E235+SR", 350.0, 210_000.0, f"EN 10305-1 minimum, {_MEMORY}"),
     Material("steel E355+N", 355.0, 210_000.0, f"EN 10305-1 minimum, {_MEMORY}", ("E355",)),
@@ -40,9 +38,7 @@ MATERIALS: Final = (
     Material("aluminium 6061-O", 97.0, 68_900.0, "ASTM B210 maximum, from memory"),
     Material("titanium grade 2", 275.0, 103_000.0, f"ASTM B338 minimum, {_MEMORY}", ("CP titanium gr 2",)),
     Material("CuNi 90/10", 100.0, 124_000.0, "Copper Development Association, annealed tube", ("C70600",)),
-    Material(
-        "copper C12200 annealed", 62.0, 115_000.0, f"ASTM B75 minimum, {_MEMORY}", ("C12200", "C12200-O60")
-    ),
+    Material("copper C12200 annealed", 62.0, 115_000.0, f"ASTM B75 minimum, {_MEMORY}", ("C12200", "C12200-O60")),
     Material("copper C12200 drawn", 205.0, 115_000.0, f"ASTM B75 minimum, {_MEMORY}", ("C12200-H58",)),
 )
 
@@ -103,7 +99,6 @@ _METALS: Final = ("stainless", "aluminium", "titanium", "copper")
 def _kin(known: str, name: str) -> bool:
     """Return whether two names do not name different metals ("titanium 304" is no stainless steel)."""
     one, other = (
-        {metal for metal in _METALS if metal in text.lower().replace("aluminum", "aluminium")}
-        for text in (known, name)
+        {metal for metal in _METALS if metal in text.lower().replace("aluminum", "aluminium")} for text in (known, name)
     )
     return not one or not other or one == other

@@ -201,9 +201,7 @@ def _check_tube(part: Part) -> None:
         )
     for key, value in (("ends.trim_a", part.trim_a), ("ends.trim_b", part.trim_b)):
         if not (math.isfinite(value) and value >= 0.0):
-            raise InputError(
-                f"{value:.10g} mm is no length of trim", key=key, found=value, allowed="0 mm or more"
-            )
+            raise InputError(f"{value:.10g} mm is no length of trim", key=key, found=value, allowed="0 mm or more")
     strength = part.yield_strength
     if strength is not None and not (math.isfinite(strength) and strength > 0.0):
         raise InputError(
@@ -222,8 +220,7 @@ def _check_shape(part: Part) -> None:
         raise InputError(problem, key="shape", found=n, allowed=f"1 to {MOST_BENDS} bends")
     if len(part.straights) != n + 1 or len(part.rotations) != n or len(part.radii) != n:
         raise InputError(
-            f"{len(part.straights)} straights, {len(part.rotations)} rotations, {n} angles,"
-            f" {len(part.radii)} radii",
+            f"{len(part.straights)} straights, {len(part.rotations)} rotations, {n} angles, {len(part.radii)} radii",
             key="shape",
             allowed="n + 1 straights and n rotations, angles and radii for n bends",
         )
@@ -256,6 +253,4 @@ def _check_bend(part: Part, i: int) -> None:
 
 def _row_error(index: int, what: str, found: float, allowed: str) -> InputError:
     """Return the error for a row of the LRA table (index from 0, shown from 1)."""
-    return InputError(
-        f"row {index + 1} has {what}", key=f"shape.lra[{index + 1}]", found=found, allowed=allowed
-    )
+    return InputError(f"row {index + 1} has {what}", key=f"shape.lra[{index + 1}]", found=found, allowed=allowed)

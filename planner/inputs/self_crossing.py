@@ -101,9 +101,7 @@ class _Chunks:
         first = self._with(which, half, self.start[which], middle, outward, along)
         return first, self._with(which, half, middle, self.end[which], turned_out, turned_along)
 
-    def _with(
-        self, which: Indices, angle: Array, start: Array, end: Array, outward: Array, along: Array
-    ) -> _Chunks:
+    def _with(self, which: Indices, angle: Array, start: Array, end: Array, outward: Array, along: Array) -> _Chunks:
         """Return chunks of the same pieces with other ends."""
         before, after = self.turned_before[which], self.turned_after[which]
         rest = (self.radius[which], before, after, self.piece[which])
@@ -205,9 +203,7 @@ def _chunks(part: Part) -> _Chunks:
             turned += step
     columns = [np.array(column, dtype=np.float64) for column in zip(*rows, strict=True)]
     start, end, centre, outward, first_along, angles, radii, before, after, pieces = columns
-    return _Chunks(
-        start, end, centre, outward, first_along, angles, radii, before, after, pieces.astype(np.intp)
-    )
+    return _Chunks(start, end, centre, outward, first_along, angles, radii, before, after, pieces.astype(np.intp))
 
 
 def _turned(outward: Array, along: Array, angle: float) -> tuple[Array, Array]:

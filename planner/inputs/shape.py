@@ -115,15 +115,10 @@ def _vertices(table: Table, unit: FileUnits) -> Array:
     """Return the vertices (n+2, 3) [mm]."""
     for row, place in zip(table.rows, table.places, strict=True):
         if len(row) not in (3, 4):
-            raise place.error(
-                f"{len(row)} numbers stand in the row", "x, y, z and, if need be, radius", list(row)
-            )
+            raise place.error(f"{len(row)} numbers stand in the row", "x, y, z and, if need be, radius", list(row))
     return np.array(
         [
-            [
-                _cell(place, name, value, "length", "any", unit)
-                for name, value in zip("xyz", row, strict=False)
-            ]
+            [_cell(place, name, value, "length", "any", unit) for name, value in zip("xyz", row, strict=False)]
             for row, place in zip(table.rows, table.places, strict=True)
         ]
     )
@@ -139,24 +134,18 @@ def _radii(
     if table.kind == "xyz":
         for row, place in ((table.rows[0], table.places[0]), (table.rows[-1], table.places[-1])):
             if len(row) == 4 and row[3] != 0.0:
-                raise place.error(
-                    "an end of the tube has no bend radius", "x, y, z alone, or a 0 fourth", row[3]
-                )
+                raise place.error("an end of the tube has no bend radius", "x, y, z alone, or a 0 fourth", row[3])
     if shape.bend_radii is not None:
         if any(in_rows) or shape.bend_radius is not None:
             other = "bend_radius" if shape.bend_radius is not None else "a radius in the rows"
-            raise document.error(
-                f"bend_radii and {other} are both given", ("shape", "bend_radii"), "one of the two"
-            )
+            raise document.error(f"bend_radii and {other} are both given", ("shape", "bend_radii"), "one of the two")
         if len(shape.bend_radii) != n:
             raise document.error(
                 f"{len(shape.bend_radii)} radii for {n} bends", ("shape", "bend_radii"), "a radius a bend",
                 len(shape.bend_radii),
             )  # fmt: skip
         paths = [("shape", "bend_radii", i) for i in range(n)]
-        listed = tuple(
-            Place(document.file, document.line_of(p), f"shape.bend_radii[{p[2] + 1}]") for p in paths
-        )
+        listed = tuple(Place(document.file, document.line_of(p), f"shape.bend_radii[{p[2] + 1}]") for p in paths)
         return np.array(shape.bend_radii), listed
     if shape.bend_radius is None and not all(in_rows):
         missing = in_rows.index(False)
@@ -167,11 +156,7 @@ def _radii(
         )
     common = Place(document.file, document.line_of(("shape", "bend_radius")), "shape.bend_radius")
     radii = [
-        _cell(place, "radius", row[3], "length", "above zero", unit)
-        if own
-        else float(shape.bend_radius or 0.0)
+        _cell(place, "radius", row[3], "length", "above zero", unit) if own else float(shape.bend_radius or 0.0)
         for row, place, own in zip(rows, places, in_rows, strict=True)
     ]
-    return np.array(radii), tuple(
-        place if own else common for place, own in zip(places, in_rows, strict=True)
-    )
+    return np.array(radii), tuple(place if own else common for place, own in zip(places, in_rows, strict=True))

@@ -59,9 +59,7 @@ def setting_for(angle: float, machine: Machine, part: Part, radius: float) -> Se
     inner = part.radius - part.wall
     share = springback_share(part.radius, inner, radius, part.yield_strength, material.modulus)
     if share > LARGEST_ESTIMATE:
-        return _guess(
-            angle, f"the tube would open by {100.0 * share:.0f} % of the angle and hardly take a set"
-        )
+        return _guess(angle, f"the tube would open by {100.0 * share:.0f} % of the angle and hardly take a set")
     text = (
         f"springback is estimated ({100.0 * share:.1f} % of the angle, from a yield strength of"
         f" {part.yield_strength:.10g} MPa), not measured: make a trial bend first"
@@ -84,9 +82,7 @@ def _bar_moment(a: float, radius: float, strength: float, modulus: float) -> flo
     if core >= a:
         return modulus / radius * math.pi * a**4 / 4.0
     u = core / a
-    elastic: float = (
-        modulus / radius * a**4 / 2.0 * (math.asin(u) - u * (1.0 - 2.0 * u**2) * math.sqrt(1.0 - u**2))
-    )
+    elastic: float = modulus / radius * a**4 / 2.0 * (math.asin(u) - u * (1.0 - 2.0 * u**2) * math.sqrt(1.0 - u**2))
     return elastic + 4.0 / 3.0 * strength * math.sqrt(a**2 - core**2) ** 3
 
 

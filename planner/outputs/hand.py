@@ -64,9 +64,7 @@ def sentences(rotations: Sequence[float], decimals: int = 1) -> list[str]:
         lying = f"With bend {i} lying flat and curling to the left seen from end A"
         said.append(f"{lying}, bend {i + 1} {pointing(rotation, decimals)}.")
     if all(is_flat(rotation) for rotation in rotations[1:]):
-        said.append(
-            "All bends lie in one plane: the part is its own mirror image, so the sign makes no difference."
-        )
+        said.append("All bends lie in one plane: the part is its own mirror image, so the sign makes no difference.")
     return said
 
 

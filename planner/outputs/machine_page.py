@@ -71,9 +71,7 @@ def print_machine(profile: Profile, file: str, page: Page) -> None:
     page.field("Mandrel", *_mandrel(profile))
     page.field("Keep clear", *_clearance(profile["clearance"]))
     for tooling in profile["tooling"]:
-        page.heading(
-            f"Tooling for tube {size(tooling['tube_diameter'])} mm, radius {size(tooling['bend_radius'])} mm"
-        )
+        page.heading(f"Tooling for tube {size(tooling['tube_diameter'])} mm, radius {size(tooling['bend_radius'])} mm")
         page.bullets(_tooling(tooling))
     page.heading("Solids besides floor, dies and clamp")
     page.bullets([_solid(solid) for solid in profile.get("solid") or ()] or ["none"])
@@ -117,11 +115,7 @@ def _carriage(profile: Profile) -> list[str]:
 
 def _rotation(rotation: Profile) -> list[str]:
     within = rotation["range"]
-    turns = (
-        "without end"
-        if within == "continuous"
-        else f"from {size(within[0])}° to {size(within[1])}° since the load"
-    )
+    turns = "without end" if within == "continuous" else f"from {size(within[0])}° to {size(within[1])}° since the load"
     dial = "0 to 360°" if rotation.get("style") == "0-360" else "signed, -180° to 180°"
     zeroed = "set to 0 at the end of every bend" if rotation.get("zeroed") else "counts on since the load"
     return [
@@ -132,11 +126,7 @@ def _rotation(rotation: Profile) -> list[str]:
 
 
 def _advance(advance: Profile) -> list[str]:
-    zeroed = (
-        "set to 0 at the end of every bend"
-        if advance.get("zeroed")
-        else f"0 with {advance.get('absolute_zero')}"
-    )
+    zeroed = "set to 0 at the end of every bend" if advance.get("zeroed") else f"0 with {advance.get('absolute_zero')}"
     return [f"readout shows {size(advance['resolution'])} mm, {zeroed}"]
 
 
@@ -172,14 +162,10 @@ def _tooling(tooling: Profile) -> list[str]:
         lines.append(f"over the die a hub of radius {size(hub['radius'])} mm, {size(hub['height'])} mm high")
     for key, name in (("clamp_block", "clamp block"), ("pressure_block", "pressure block")):
         block = tooling[key]
-        lines.append(
-            f"{name} {size(block['width'])} x {size(block['height'])} mm, opens {size(block['opens'])} mm"
-        )
+        lines.append(f"{name} {size(block['width'])} x {size(block['height'])} mm, opens {size(block['opens'])} mm")
     wiper = tooling.get("wiper_block")
     if wiper is not None:
-        lines.append(
-            f"wiper block {size(wiper['length'])} x {size(wiper['width'])} x {size(wiper['height'])} mm"
-        )
+        lines.append(f"wiper block {size(wiper['length'])} x {size(wiper['width'])} x {size(wiper['height'])} mm")
     return lines
 
 
@@ -207,12 +193,8 @@ def _speeds(profile: Profile) -> list[str]:
         "clamp": "closing or opening the dies",
         "tool_change": "a change of clamp",
     }
-    moving = [
-        f"{name} {size(speeds[name])} {unit}" for name, unit in words.items() if speeds.get(name) is not None
-    ]
-    taking = [
-        f"{name} takes {duration(times[key])}" for key, name in named.items() if times.get(key) is not None
-    ]
+    moving = [f"{name} {size(speeds[name])} {unit}" for name, unit in words.items() if speeds.get(name) is not None]
+    taking = [f"{name} takes {duration(times[key])}" for key, name in named.items() if times.get(key) is not None]
     return [", ".join(moving)] * bool(moving) + taking or ["none given"]
 
 
@@ -228,9 +210,7 @@ def _shop_numbers(profile: Profile) -> list[str]:
         lines.append("scatter, one standard deviation: " + ", ".join(_scatter(scatter)))
     if rated:
         strength = (
-            f", yield strength {size(rated['yield_strength'])} MPa"
-            if rated.get("yield_strength") is not None
-            else ""
+            f", yield strength {size(rated['yield_strength'])} MPa" if rated.get("yield_strength") is not None else ""
         )
         lines.append(f"rated for tube {size(rated['tube_diameter'])} x {size(rated['wall'])} mm{strength}")
     return lines if rated else [*lines, "no rating given"]
@@ -238,12 +218,8 @@ def _shop_numbers(profile: Profile) -> list[str]:
 
 def _scatter(scatter: Profile) -> list[str]:
     units = {"angle": "°", "rotation": "°", "advance": " mm"}
-    words = [
-        f"{name} {size(scatter[name])}{unit}" for name, unit in units.items() if scatter.get(name) is not None
-    ]
+    words = [f"{name} {size(scatter[name])}{unit}" for name, unit in units.items() if scatter.get(name) is not None]
     reclamp = scatter.get("reclamp")
     if reclamp:
-        words.append(
-            f"after a re-clamp rotation {size(reclamp['rotation'])}°, advance {size(reclamp['advance'])} mm"
-        )
+        words.append(f"after a re-clamp rotation {size(reclamp['rotation'])}°, advance {size(reclamp['advance'])} mm")
     return words

@@ -17,9 +17,7 @@ from planner.plan.document import OrderedBend, Plan, Reason, Step
 from planner.tolerances import REPORT_CEILING
 
 PEOPLE = '"Clear" means clear of the machine, never of people.'
-AGAINST = (
-    "A plan is checked against the profile and for this order only, not against the machine in front of you."
-)
+AGAINST = "A plan is checked against the profile and for this order only, not against the machine in front of you."
 HAND = (
     "Check the first part made against the drawing: a table read with the wrong sign makes a mirror image, "
     "and no check here can see that."
@@ -125,11 +123,7 @@ def _reclamp_lines(plan: Plan) -> list[str]:
     if not plan.order:
         return []
     handling = "" if plan.time is None else f", about {duration(plan.time)} at the machine"
-    best = (
-        "The plan has"
-        if plan.verdict == "makeable"
-        else "The best plan so far, which is not proved to work, has"
-    )
+    best = "The plan has" if plan.verdict == "makeable" else "The best plan so far, which is not proved to work, has"
     claims = {
         "that it can be made": plan.proved.makeable,
         "that no plan needs fewer re-clamps": plan.proved.reclamps,
@@ -182,9 +176,7 @@ def rotation_lines(part: dict[str, Any], decimals: int, file_sign: str) -> list[
         return hand.sentences(rotations)
     lines = ["counted right-handed seen from end A to end B.", *hand.sentences(rotations, decimals)]
     if file_sign != "right-handed":
-        lines.insert(
-            1, f"The part's file counts {file_sign}: here its rotations stand with their signs changed."
-        )
+        lines.insert(1, f"The part's file counts {file_sign}: here its rotations stand with their signs changed.")
     return lines if all(hand.is_flat(rotation) for rotation in rotations) else [*lines, HAND]
 
 
@@ -200,13 +192,9 @@ def _stock_lines(plan: Plan) -> list[str]:
     stock = plan.stock
     if stock is None:
         return []
-    lines = [
-        f"cut {millimetres(stock.cut_length)} of tube; developed length {millimetres(stock.developed_length)}"
-    ]
+    lines = [f"cut {millimetres(stock.cut_length)} of tube; developed length {millimetres(stock.developed_length)}"]
     trims = [
-        f"{millimetres(trim)} at end {end}"
-        for trim, end in ((stock.trim_a, "A"), (stock.trim_b, "B"))
-        if trim > 0
+        f"{millimetres(trim)} at end {end}" for trim, end in ((stock.trim_a, "A"), (stock.trim_b, "B")) if trim > 0
     ]
     return [*lines, f"trim, cut off after the last bend: {listed(trims)}" if trims else "no trim"]
 
@@ -237,9 +225,7 @@ def _where_least(plan: Plan) -> str:
 def _unchecked_lines(steps: Sequence[Step]) -> list[str]:
     """Return the steps that are not checked yet, by their action."""
     actions = dict.fromkeys(step.action for step in steps if not step.checked)
-    unchecked = {
-        action: [s.number for s in steps if s.action == action and not s.checked] for action in actions
-    }
+    unchecked = {action: [s.number for s in steps if s.action == action and not s.checked] for action in actions}
     return [
         f"Not checked yet: {action} (step {numbers(found)})." if len(found) == 1
         else f"Not checked yet: {action} (steps {numbers(found)})."

@@ -153,6 +153,4 @@ def _print_vertices(document: dict[str, Any], page: Page) -> None:
     last = len(document["xyz"]) - 1
     names = ["end A", *(f"bend {i}" for i in range(1, last)), "end B"]
     rows = zip(names, document["xyz"], strict=True)
-    page.table(
-        ["", "x", "y", "z"], [[name, *(number(x, 2) for x in vertex)] for name, vertex in rows], left=1
-    )
+    page.table(["", "x", "y", "z"], [[name, *(number(x, 2) for x in vertex)] for name, vertex in rows], left=1)

@@ -93,20 +93,14 @@ def how_much(step: Step, digits: Digits) -> str:
         return millimetres(step.clamp)
     if step.amount is None:
         return ""
-    return (
-        degrees(step.amount, digits.angle) if step.unit == "deg" else millimetres(step.amount, digits.length)
-    )
+    return degrees(step.amount, digits.angle) if step.unit == "deg" else millimetres(step.amount, digits.length)
 
 
 def _reading(step: Step, digits: Digits) -> str:
     """Return what the readout shows when the step is done."""
     if step.reading is None:
         return ""
-    return (
-        degrees(step.reading, digits.angle)
-        if step.unit == "deg"
-        else millimetres(step.reading, digits.length)
-    )
+    return degrees(step.reading, digits.angle) if step.unit == "deg" else millimetres(step.reading, digits.length)
 
 
 def clearance(step: Step) -> str:

@@ -82,9 +82,7 @@ class Page:
         grid.add_row(*(Text(plain(words), style=style) for words, _ in cells))
         self._put(Padding(grid, (0, 0, 0, indent)))
 
-    def table(
-        self, head: Sequence[str], rows: Iterable[Sequence[str]], indent: int = 2, left: int = 0
-    ) -> None:
+    def table(self, head: Sequence[str], rows: Iterable[Sequence[str]], indent: int = 2, left: int = 0) -> None:
         """Write a table; numbers stand to the right but for the first `left` columns."""
         grid = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="bold")
         for i, words in enumerate(head):

@@ -12,9 +12,7 @@ MOST_DECIMALS = 4
 
 def plain(text: object) -> str:
     """Return the text on one line without control characters: no name from a file may drive a terminal."""
-    return "".join(
-        " " if unicodedata.category(c) in {"Cc", "Cf", "Zl", "Zp"} else c for c in str(text)
-    ).strip()
+    return "".join(" " if unicodedata.category(c) in {"Cc", "Cf", "Zl", "Zp"} else c for c in str(text)).strip()
 
 
 def decimals_of(resolution: float) -> int:

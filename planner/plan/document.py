@@ -72,7 +72,7 @@ class Step(Record):
         motion is not checked yet (then `checked` is False).
     nearest: name of the solid that the clearance is to; nearest_at: where and when.
     way: which way round the dial goes, for a rotation.
-    grip: stock length held behind the collet's face from the tail end, i.e. distance of the face from the tail end [mm].
+    grip: distance of the collet's face from the tail end of the stock [mm].
     clamp: length of the clamp die in the machine [mm].
     note: what to do, in words; caution: what can go wrong with people or tube at this step.
     """
@@ -146,8 +146,8 @@ class Plan(Record):
 
     Lengths [mm], angles [deg], times [s]. `reclamps` = turns + regrips + reloads + released. For "not makeable" the
     order and the steps are empty and `reasons` say why; for "undecided" they hold the best plan so far, if any.
-    hangs_on: the solids that the verdict hangs on; rotation_sign: how the part's file counted rotations (`part` itself is
-    always right-handed).
+    hangs_on: the solids that the verdict hangs on; rotation_sign: how the part's file counted rotations (`part`
+    itself is always right-handed).
     """
 
     schema_: Literal["bendorder-plan/1"] = Field(default="bendorder-plan/1", alias="schema")

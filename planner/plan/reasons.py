@@ -71,7 +71,7 @@ def deepest(rows: Rows, witness: Witness) -> Deepest:
 
 
 def place_name(view: Part, leads: End, place: float) -> str:
-    """Return the name of the piece of tube at a stock coordinate counted from the leading end: "straight 2", "bend 3"."""
+    """Return the piece of tube at a stock coordinate counted from the leading end: "straight 2", "bend 3"."""
     n = view.n_bends
     if place < 0.0:
         return f"the trim at end {leads}"

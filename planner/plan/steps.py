@@ -56,7 +56,7 @@ class StepList:
             for bend in done:
                 self._bend(number, bend)
             if number == len(self.loads) - 1:
-                self._finish(done[-1])
+                self._finish()
         return tuple(self.steps)
 
     def _add(self, action: str, **fields: Any) -> None:
@@ -245,7 +245,7 @@ class StepList:
             caution=cautions.ARM,
         )
 
-    def _finish(self, last: BendDone) -> None:
+    def _finish(self) -> None:
         leads = self.stationed.ready.order[-1].leads
         self._add("unload", leads=leads, checked=False, time=self.machine.times.load, caution=cautions.UNLOAD)
         for end, trim in (("A", self.stationed.ready.trim_a), ("B", self.stationed.ready.trim_b)):

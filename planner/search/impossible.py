@@ -1,6 +1,7 @@
 """Bends that break a shop rule in every order: the only ground on which a part is called not makeable here.
 
-Each bend is judged at its best: either end leading, all the trim that is allowed, nothing formed ahead unless it must be.
+Each bend is judged at its best: either end leading, all the trim that is allowed, nothing formed ahead unless it must
+be.
 With a mandrel (or a closed collet) everything behind the bend is unformed, so the later of two neighbouring bends
 always has the other one formed ahead of it, at the far end of the straight that the clamp must hold.
 """
@@ -8,11 +9,11 @@ always has the other one formed ahead of it, at the far end of the straight that
 from __future__ import annotations
 
 from planner.inputs.part import Part
+from planner.inputs.springback import Setting
 from planner.rules.bending import largest_angle, rated_capacity
 from planner.rules.broken import Broken, End, other
 from planner.rules.carriage import grip_window
 from planner.rules.grip import Loaded, tail_left
-from planner.inputs.springback import Setting
 from planner.search.orders import Case
 from planner.tolerances import RULE_SLACK
 from planner.tube.partly_bent import bend_seen, seen_from
@@ -56,8 +57,8 @@ def _broken_at_best(case: Case, number: int, leads: End) -> Broken | None:
         if all(low > high + RULE_SLACK for low, high in usable):
             gap = min(low - high for low, high in usable)
             sentence = (
-                f"Bend {number} with end {leads} leading: the collet cannot hold the tube, {gap:.1f} mm are missing even"
-                f" with all the trim that is allowed."
+                f"Bend {number} with end {leads} leading: the collet cannot hold the tube, {gap:.1f} mm are missing"
+                f" even with all the trim that is allowed."
             )
             return Broken("carriage reach", number, leads, sentence)
     if bend == 1:
@@ -80,8 +81,8 @@ def _straights_too_short(case: Case) -> list[Broken]:
         shortest = min(min(case.tooling[k - 1].clamp_lengths), min(case.tooling[k].clamp_lengths))
         if straight + RULE_SLACK < shortest:
             sentence = (
-                f"Straight {k} between bends {k} and {k + 1} is {straight:.1f} mm; the later of the two must be gripped on"
-                f" it, and the shortest clamp is {shortest:.1f} mm."
+                f"Straight {k} between bends {k} and {k + 1} is {straight:.1f} mm; the later of the two must be gripped"
+                f" on it, and the shortest clamp is {shortest:.1f} mm."
             )
             found.append(Broken("clamp longer than the straight", k, "A", sentence))
     return found

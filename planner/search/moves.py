@@ -23,7 +23,7 @@ PARTS = (0.5, 0.25, 0.75)
 
 @dataclass(frozen=True)
 class Leg:
-    """One leg: advance from `start` to `end` [mm] at a roll, or rotate from `start` to `end` [rad] at an advance `at`."""
+    """One leg: advance from `start` to `end` [mm] at a roll `at` [rad], or rotate [rad] at an advance `at` [mm]."""
 
     kind: Literal["advance", "rotate"]
     start: float
@@ -55,7 +55,8 @@ def plain_paths(
 ) -> Iterator[PlainPath]:
     """Yield the plain paths from an advance of `start` to `goal` [mm] with one of `rolls` [rad], fastest first.
 
-    rolls: the ways round that the chuck allows, signed, the shorter first; must_clear_nose: an arc just formed is ahead; farthest_forward: the greatest advance the carriage can make [mm].
+    rolls: the ways round that the chuck allows, signed, the shorter first; must_clear_nose: an arc just
+    formed is ahead; farthest_forward: the greatest advance the carriage can make [mm].
     """
     if all(abs(roll) < machine.rotation.resolution / 2.0 for roll in rolls):
         yield _path(machine, [_advance(start, goal, 0.0, False)])

@@ -143,9 +143,9 @@ def _load(case: Case, run: Run, loaded: Loaded, formed: frozenset[int], last: bo
 
 
 def needed_trim(case: Case, order: Order) -> dict[str, float]:
-    """Return the least trim at each end [mm], whole millimetres, that grip, tail and reach ask for; at most the allowed.
+    """Return the least trim at each end [mm], in whole millimetres, that grip, tail and reach ask for.
 
-    Where even the allowed trim does not do, the rules will say so with their numbers.
+    It is never more than the allowed: where even that does not do, the rules will say so with their numbers.
     """
     need = {"A": 0.0, "B": 0.0}
     for number, run in enumerate(order):

@@ -13,10 +13,10 @@ import numpy as np
 
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
-from planner.search.orders import Load, Ready
 from planner.rules.broken import Broken
 from planner.rules.carriage import Grip
 from planner.rules.chuck import rolls_within
+from planner.search.orders import Load, Ready
 from planner.tube.frames import Array
 from planner.tube.partly_bent import seen_from
 

@@ -23,6 +23,8 @@ from planner.tube import motions
 from planner.tube.motions import InDie, Motion, Standing
 from planner.tube.partly_bent import leading_part
 
+WORST_FIRST = (Answer.STRUCK, Answer.CLOSE, Answer.CLEAR)
+
 EASE_SHARES = (1.0, 0.5, 0.25)
 """How much of the way to the next bend the tube is advanced off the die before the arm goes home, as shares."""
 
@@ -76,6 +78,7 @@ class _Work:
     gripping: list[Motion] = field(default_factory=list)
     returning: tuple[Motion, ...] = ()
     eased: float = 0.0
+    blocked: Failure | None = None  # why the plain return fails, where it does
     path: PlainPath | None = None
     placing: tuple[Motion, ...] = ()
     fitting: list[int] = field(default_factory=list)
@@ -196,40 +199,33 @@ class _Trial:
         held, (home, (_, last)) = jobs[:-1], jobs[-1]
         clear = [c for c in range(len(w.clamps)) if all(found.of(k, c).answer is Answer.CLEAR for k, _ in held)]
         if not clear:
-            k, (_, motion), finding = min(
-                ((k, job, found.of(k, 0)) for k, job in held if found.of(k, 0).answer is not Answer.CLEAR),
-                key=lambda entry: entry[2].answer is not Answer.STRUCK,
-                default=(home, (w, last), found.of(home, 0)),
-            )
+            failed = [(found.of(k, c), motion) for c in range(len(w.clamps)) for k, (_, motion) in held]
+            finding, motion = min(failed, key=lambda entry: WORST_FIRST.index(entry[0].answer))
             self.failures.append(Failure(w.station, w.load, "bend", finding, motion, rows))
             return
         direct = [c for c in clear if found.of(home, c).answer is Answer.CLEAR]
         w.fitting = direct or clear
         if not direct:
             w.returning = ()
-            if not self.machine.head.may_ease_off:
-                finding = found.of(home, clear[0])
-                self.failures.append(Failure(w.station, w.load, "return", finding, last, rows))
+            w.blocked = Failure(w.station, w.load, "return", found.of(home, clear[0]), last, rows)
 
     def _ease_off(self) -> None:
         """Find how far to advance the tube off the die before the arm goes home, where it cannot pass."""
         jobs: list[tuple[_Work, Motion]] = []
-        for w in [w for w in self.work if not w.returning]:
+        blocked = [w for w in self.work if not w.returning]
+        for w in blocked if self.machine.head.may_ease_off else []:
             pressure = w.station.swing_feed if w.grip.follows else 0.0
             for y in self._eased_ways(w):
                 jobs.append((w, motions.ease_off(w.standing, w.station.setting, y)))
                 jobs.append((w, motions.return_arm(w.standing, w.station.setting, y, pressure)))
-        for rows, found, group in self._batches(jobs) if jobs else []:
+        for _, found, group in self._batches(jobs) if jobs else []:
             for k in range(0, len(group), 2):
                 w = group[k][0]
                 both = [c for c in w.fitting if all(found.of(n, c).answer is Answer.CLEAR for n in (k, k + 1))]
                 if both and not w.returning:
                     w.returning, w.eased, w.fitting = (group[k][1], group[k + 1][1]), group[k][1].y[1], both
-                elif k + 2 == len(group) or group[k + 2][0] is not w:
-                    if not w.returning:
-                        failed = min((k, k + 1), key=lambda n: found.of(n, w.fitting[0]).answer is not Answer.STRUCK)
-                        finding = found.of(failed, w.fitting[0])
-                        self.failures.append(Failure(w.station, w.load, "return", finding, group[failed][1], rows))
+        # Whatever has no way home by now, with room to ease off or without, fails as the plain return failed.
+        self.failures.extend(w.blocked for w in blocked if not w.returning and w.blocked is not None)
 
     def _eased_ways(self, w: _Work) -> list[float]:
         step = self.machine.advance.resolution

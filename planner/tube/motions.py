@@ -86,7 +86,8 @@ class Motion:
     arm: angle of the bend arm from home at start and end [rad], never negative; face: collet's face to tangent point
     at start and end [mm], None when nothing holds the tail or on a hand-fed bender; pressure: how far the pressure die
     stands forward of its home at start and end [mm]; y, rotation: position for the readouts [mm], [rad];
-    leading_length: developed length of the leading part, the least and the most over the motion [mm]; tail_length: tube behind the tangent point at t = 0 [mm].
+    leading_length: developed length of the leading part, the least and the most over the motion [mm];
+    tail_length: tube behind the tangent point at t = 0 [mm].
     slides_straight: the arc just formed only slides straight out of the groove, with no rotation before.
     """
 
