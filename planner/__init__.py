@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from planner.inputs.files import load_machine, load_part
-    from planner.plan.document import Plan
     from planner.planning import plan
+    from planner.plans.document import Plan
 
 __all__ = ["Plan", "load_machine", "load_part", "plan"]
 
@@ -23,7 +23,7 @@ _HOMES = {
     "load_part": "planner.inputs.files",
     "load_machine": "planner.inputs.files",
     "plan": "planner.planning",
-    "Plan": "planner.plan.document",
+    "Plan": "planner.plans.document",
 }
 
 

@@ -17,7 +17,7 @@ from cyclopts import App, CycloptsError, Parameter
 
 if TYPE_CHECKING:
     from planner.inputs.part import Part
-    from planner.plan.document import Verdict
+    from planner.plans.document import Verdict
 
 MAKEABLE, NOT_MAKEABLE, BAD_INPUT, UNDECIDED = 0, 1, 2, 3
 FAULT = 70  # of the program itself, as in BSD's sysexits.h: never 1, which would say "not makeable"

@@ -15,10 +15,10 @@ from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.inputs.self_crossing import self_gap
 from planner.inputs.springback import setting_for
-from planner.plan import cautions
-from planner.plan.document import Plan, Proved, Reason, Stock
-from planner.plan.reasons import from_broken, from_failure, ordered
-from planner.plan.steps import StepList
+from planner.plans import cautions
+from planner.plans.document import Plan, Proved, Reason, Stock
+from planner.plans.reasons import from_broken, from_failure, ordered
+from planner.plans.steps import StepList
 from planner.rules.bending import rated_capacity
 from planner.rules.broken import Broken
 from planner.search.estimate import least_time

@@ -77,7 +77,10 @@ class Tube:
 
     def turn_end_for_end(self, leads: str, words: str) -> None:
         """Lay the formed tube in the other way round, as the step's words say."""
-        distance, bend = float(re.search(r"([\d.]+) mm ahead", words)[1]), int(re.search(r"point of bend (\d+)", words)[1])
+        distance, bend = (
+            float(re.search(r"([\d.]+) mm ahead", words)[1]),
+            int(re.search(r"point of bend (\d+)", words)[1]),
+        )
         near, far = self.last_end[bend]
         if leads == "A":
             near, far = far, near  # `near` faces the carriage now: the side of the end that trails

@@ -50,8 +50,16 @@ class Lra:
         return Lra(self.straights[::-1], rolls, self.angles[::-1], self.radii[::-1])
 
 
-def poses(part: Lra, formed: Collection[int], at: float, roll: float, side: float, places: Array,
-          die: tuple[int, float] | None = None, plane: int | None = None) -> Array:
+def poses(
+    part: Lra,
+    formed: Collection[int],
+    at: float,
+    roll: float,
+    side: float,
+    places: Array,
+    die: tuple[int, float] | None = None,
+    plane: int | None = None,
+) -> Array:
     """Points (k, 3) in the machine of stock coordinates `places` (from the leading end) with `at` at the tangent point.
 
     formed: bends (from 1); die: bend in the die and its swing so far, `at` then lies at the tail end of its arc; plane:

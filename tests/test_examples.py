@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from planner import load_machine, load_part, plan
-from planner.plan.document import Plan
+from planner.plans.document import Plan
 
 ROOT = Path(__file__).resolve().parents[1]
 EXAMPLES = sorted((ROOT / "examples").glob("*.toml"))
@@ -48,7 +48,9 @@ def test_an_example_gives_the_same_bytes_every_time(path: Path) -> None:
     assert planned(path).to_json() == planned(path).to_json()
 
 
-@pytest.mark.parametrize("path", [path for path in EXAMPLES if STATED[path.stem][0] == "makeable"], ids=lambda p: p.stem)
+@pytest.mark.parametrize(
+    "path", [path for path in EXAMPLES if STATED[path.stem][0] == "makeable"], ids=lambda p: p.stem
+)
 def test_every_motion_of_an_example_keeps_its_proved_clearance(path: Path) -> None:
     made = planned(path)
     moving = [step for step in made.steps if step.from_ is not None]
@@ -81,3 +83,11 @@ def test_the_impossible_example_names_straight_and_clamp() -> None:
 def test_a_plan_document_reads_back_as_the_same_plan() -> None:
     made = planned(ROOT / "examples" / "trailer-frame.toml")
     assert Plan.model_validate(json.loads(made.to_json())) == made
+
+
+def test_the_public_plan_stays_a_function_once_its_modules_are_imported() -> None:
+    import planner
+    import planner.plans.document  # a subpackage called `plan` once hid the function here
+
+    assert callable(planner.plan)
+    assert planner.plans.document.Plan is planner.Plan

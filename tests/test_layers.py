@@ -12,7 +12,7 @@ FLOW = (
     ("clearance",),
     ("rules",),
     ("search",),
-    ("plan",),
+    ("plans",),
     ("planning",),
     ("outputs",),
     ("command", "__main__"),

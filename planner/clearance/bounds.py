@@ -15,6 +15,9 @@ from planner.clearance.rows import Rows
 from planner.tolerances import ROUNDING
 from planner.tube.frames import Array, Flags, Ints
 
+RIM = np.deg2rad(np.arange(-180.0, 180.0, 30.0))
+"""Where on the rim of a cross-section the distance to a grooved solid is measured, from the point against g [rad]."""
+
 
 @dataclass(frozen=True)
 class Cells:
@@ -50,13 +53,13 @@ class Bounds:
 
 def exists(rows: Rows, cells: Cells) -> Flags:
     """Return whether the midpoint exists at its time: s within the piece as long as it is then."""
-    table = rows.pieces[14:16, rows.piece[cells.row]]
+    table = rows.pieces[12:14, rows.piece[cells.row]]
     return np.asarray(cells.s <= table[0] + table[1] * cells.t + 1e-9)
 
 
 def may_exist(rows: Rows, cells: Cells) -> Flags:
     """Return whether any point of the cell exists at any of its times."""
-    table = rows.pieces[14:16, rows.piece[cells.row]]
+    table = rows.pieces[12:14, rows.piece[cells.row]]
     longest = table[0] + table[1] * cells.t + np.abs(table[1]) * cells.dt
     return np.asarray(cells.s - cells.ds <= longest + 1e-9)
 
@@ -154,26 +157,46 @@ def bounds(rows: Rows, cells: Cells) -> Bounds:
 
 
 def _found(rows: Rows, cells: Cells, posed: Posed, exact: Array, g: Array) -> Array:
-    """Return the clearance at the midpoints: of the sphere about them, or near a free end of the flat cross-section.
+    """Return the clearance at the midpoints: of the sphere about them, or near a piece's end of the flat cross-section.
 
-    Near an end the sphere sticks out of the flat-ended tube; there a point on the rim of the cross-section, the one
-    that lies farthest against the gradient, is measured instead. A point of the tail counts as a solid only where the
-    tail still is.
+    Near an end the sphere sticks out of its piece, past a free end into the open, elsewhere into a neighbour that may
+    be excused. There the nearest of some points on the rim of the cross-section is measured instead. A point of the
+    tail counts as a solid only where the tail still is.
     """
-    end = rows.pieces[12:14, rows.piece[cells.row]]
-    to_end = end[0] + end[1] * cells.t - cells.s
+    table = rows.pieces[:, rows.piece[cells.row]]
+    to_end = np.minimum(cells.s - table[10], table[12] + table[13] * cells.t - cells.s)
     upper = exact - rows.radius
     near = np.flatnonzero(to_end < rows.radius)
     if near.size:
-        inside = g[:, near] - posed.tangent[:, near] * (g[:, near] * posed.tangent[:, near]).sum(axis=0)
-        size = np.sqrt((inside * inside).sum(axis=0))
-        rim = posed.x[:, near] - rows.radius * inside / np.where(size > 1e-9, size, 1.0)
-        which = rows.solid[cells.row[near]]
-        upper[near] = evaluate(rows.kind[which], rim, rows.parameters[:, which])[0]
+        upper[near] = _at_rim(rows, cells.row[near], posed.x[:, near], posed.tangent[:, near], g[:, near])
     tails = np.flatnonzero(rows.kind[rows.solid[cells.row]] == Kind.SEGMENT)
     if tails.size:
         upper[tails] = _to_short_tail(rows, cells, posed, tails, upper[tails])
     return np.asarray(np.where(exists(rows, cells), upper, np.inf))
+
+
+def _at_rim(rows: Rows, row: Ints, x: Array, tangent: Array, g: Array) -> Array:
+    """Return the least distance of points on the rims of cross-sections [mm]: those that lie farthest against g, and,
+    for the solids with a groove, on either side of it.
+    """
+    across = g - tangent * (g * tangent).sum(axis=0)
+    size = np.sqrt((across * across).sum(axis=0))
+    # Where g runs along the tube every point of the rim is as good as another: take a level one.
+    level = np.stack((-tangent[1], tangent[0], np.zeros_like(size)))
+    level = np.where(np.abs(tangent[2]) > 0.999, np.array([[1.0], [0.0], [0.0]]), level)
+    level = level / np.sqrt((level * level).sum(axis=0))
+    first = np.where(size > 1e-9, across / np.where(size > 1e-9, size, 1.0), level)
+    second = _cross(tangent, first)
+    which = rows.solid[row]
+    kind, parameters = rows.kind[which], rows.parameters[:, which]
+    least = evaluate(kind, x - rows.radius * first, parameters)[0]
+    grooved = np.flatnonzero((kind == Kind.DIE) | (kind == Kind.BORED_BLOCK))
+    if grooved.size:
+        for angle in RIM:
+            around = first[:, grooved] * np.cos(angle) + second[:, grooved] * np.sin(angle)
+            there = evaluate(kind[grooved], x[:, grooved] - rows.radius * around, parameters[:, grooved])[0]
+            least[grooved] = np.minimum(least[grooved], there)
+    return least
 
 
 def _to_short_tail(rows: Rows, cells: Cells, posed: Posed, at: Ints, upper: Array) -> Array:

@@ -147,7 +147,7 @@ class _Search:
 def witness_at(rows: Rows, row: int, s: float, t: float, clearance: float) -> Witness:
     """Return a witness record for a point of a row."""
     piece = rows.piece[row]
-    place = float(rows.pieces[16, piece] + rows.pieces[17, piece] * s)
+    place = float(rows.pieces[14, piece] + rows.pieces[15, piece] * s)
     return Witness(row, rows.roles[piece], rows.names[rows.solid[row]], place, s, t, clearance, float(rows.needed[row]))
 
 

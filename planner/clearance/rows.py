@@ -30,9 +30,8 @@ EVERY_CLAMP = -1
 class Rows:
     """N rows for a batch of motions; tables are indexed by `piece`, `block` and `solid` (N,).
 
-    pieces (19, m): start 3, along 3, inward 3 [mm], curvature [1/mm], least and greatest s [mm], s of the free end at
-    t = 0 and its change, greatest existing s at t = 0 and its change [mm], stock coordinate at s = 0 and its sign,
-    number of the piece in its body.
+    pieces (17, m): start 3, along 3, inward 3 [mm], curvature [1/mm], least and greatest s [mm], greatest existing s at
+    t = 0 and its change [mm], stock coordinate at s = 0 and its sign, number of the piece in its body.
     blocks (12, b): centre 3, axis 3, angle turned [rad], way gone 3 [mm], first and last t.
     kind (k,), parameters (8, k): the solids; names (k,).
     needed (N,) [mm]: the most over the motion, `spread` (N,) [mm] more than the least (it grows with the leading part's
@@ -62,7 +61,7 @@ class Rows:
         return int(self.needed.shape[0])
 
 
-PIECE_COLUMNS = 19
+PIECE_COLUMNS = 17
 BLOCK_COLUMNS = 12
 
 
@@ -333,11 +332,8 @@ def _seen(motion: Motion, body: Body, owner: Owner) -> Array:
     table = np.empty((PIECE_COLUMNS, pieces.count))
     table[0:3], table[3:6], table[6:9] = start, along, inward
     table[9], table[10], table[11] = pieces.curvature, 0.0, pieces.length
-    table[12], table[13] = pieces.length + pieces.to_end, 0.0
-    table[14], table[15] = pieces.length, 0.0
+    table[12], table[13] = pieces.length, 0.0
     if body.length_at_start is not None:
-        table[14], table[15] = body.length_at_start, body.length_change
-        if body.path is Path.RIGID:
-            table[12], table[13] = body.length_at_start, body.length_change
-    table[16], table[17], table[18] = pieces.u, pieces.u_sign, np.arange(pieces.count)
+        table[12], table[13] = body.length_at_start, body.length_change
+    table[14], table[15], table[16] = pieces.u, pieces.u_sign, np.arange(pieces.count)
     return table

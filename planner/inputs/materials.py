@@ -77,6 +77,8 @@ def find_material(name: str) -> Material | None:
     for material in MATERIALS:
         if any(_words(known) == full for known in (material.name, *material.also)):
             return material
+    if grade == full and max((len(word) for word in full), default=0) < 2:
+        return None  # a bare digit is a grade of nothing in particular
     for material in MATERIALS:
         if grade and any(_words(known) - _NOISE == grade and _kin(known, name) for known in _names(material)):
             return material

@@ -228,7 +228,7 @@ def _check_shape(part: Part) -> None:
         if not (math.isfinite(straight) and straight >= 0.0):
             raise _row_error(i, f"a straight of {straight:.10g} mm", float(straight), "0 mm or more")
     if part.rotations[0] != 0.0:
-        found = math.degrees(part.rotations[0])
+        found = _rounded(math.degrees(part.rotations[0]))
         raise _row_error(0, f"a rotation of {found:.10g}° before the first bend", found, "0 in the first row")
     for i in range(n):
         _check_bend(part, i)
@@ -240,7 +240,7 @@ def _check_bend(part: Part, i: int) -> None:
     if not math.isfinite(rotation):
         raise _row_error(i, f"a rotation of {rotation}", rotation, "a number of degrees")
     if not SMALLEST_ANGLE * (1.0 - 1e-9) <= angle <= 2.0 * math.pi * (1.0 + 1e-12):
-        found = math.degrees(angle)
+        found = _rounded(math.degrees(angle)) if math.isfinite(angle) else angle
         raise _row_error(i, f"a bend of {found:.10g}°", found, "0.01° to 360°")
     if not (math.isfinite(radius) and radius > part.radius):
         raise InputError(

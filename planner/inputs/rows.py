@@ -89,7 +89,9 @@ def _csv_table(path: File) -> Table:
             rows.append(_numbers(place, [(record.get(name) or "").strip() for name in names], names))
             places.append(place)
     except csv.Error as error:
-        raise UnreadableFile(f"this is no CSV: {error}", file=str(path), line=reader.line_num, allowed="CSV") from None
+        raise UnreadableFile(
+            f"this is no CSV: {error}", file=str(path), line=reader.reader.line_num, allowed="CSV"
+        ) from None
     return Table(kind, tuple(rows), tuple(places), Place(str(path), 1, "rows"))
 
 

@@ -13,7 +13,7 @@ from planner.outputs import hand
 from planner.outputs.step_list import Digits, print_steps
 from planner.outputs.terminal import Page
 from planner.outputs.words import at_least, counted, duration, listed, millimetres, numbers, plain, size
-from planner.plan.document import OrderedBend, Plan, Reason, Step
+from planner.plans.document import OrderedBend, Plan, Reason, Step
 from planner.tolerances import REPORT_CEILING
 
 PEOPLE = '"Clear" means clear of the machine, never of people.'

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from planner.outputs.terminal import Page
 from planner.outputs.words import at_least, decimals_of, degrees, millimetres, minutes
-from planner.plan.document import Plan, Step
+from planner.plans.document import Plan, Step
 from planner.tolerances import REPORT_CEILING
 
 NOT_CHECKED = "not checked yet"

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from planner.plan.document import OrderedBend, Plan, Proved, Reason, Step, Stock, Verdict
+from planner.plans.document import OrderedBend, Plan, Proved, Reason, Step, Stock, Verdict
 
 PART = """
 name = "boarding ladder rail"
@@ -83,9 +83,7 @@ tool_change = 300
 def workshop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Return the working directory: it holds rail.toml, and profiles/towpath-bender.toml."""
     (tmp_path / "rail.toml").write_text(PART, encoding="utf-8")
-    (tmp_path / "no-machine.toml").write_text(
-        PART.replace('machine = "towpath-bender"\n', ""), encoding="utf-8"
-    )
+    (tmp_path / "no-machine.toml").write_text(PART.replace('machine = "towpath-bender"\n', ""), encoding="utf-8")
     (tmp_path / "profiles").mkdir()
     (tmp_path / "profiles" / "towpath-bender.toml").write_text(MACHINE, encoding="utf-8")
     monkeypatch.chdir(tmp_path)
@@ -96,9 +94,7 @@ def plan_of(verdict: Verdict, part: dict[str, Any], machine: dict[str, Any]) -> 
     """Return a plan with this verdict, made by hand; one bend with one step unless it is not makeable."""
     with_plan = verdict == "makeable"
     bends = (OrderedBend(bend=1, leads="A"), OrderedBend(bend=2, leads="A"))
-    step = Step(
-        number=1, action="bend", bend=1, leads="A", angle=90.0, setting=93.2, clearance=21.0, nearest="bed"
-    )
+    step = Step(number=1, action="bend", bend=1, leads="A", angle=90.0, setting=93.2, clearance=21.0, nearest="bed")
     return Plan(
         fingerprint="0" * 64,
         part=part,

@@ -35,9 +35,7 @@ def test_the_exit_code_is_the_verdicts(
     assert set(EXIT_CODES) == {"makeable", "not makeable", "undecided"}
 
 
-def test_json_is_the_plan_document_and_the_timing_goes_to_standard_error(
-    planned: Planned, capsys: Captured
-) -> None:
+def test_json_is_the_plan_document_and_the_timing_goes_to_standard_error(planned: Planned, capsys: Captured) -> None:
     planned("makeable")
     run([*PLAN, "--json"])
     captured = capsys.readouterr()
@@ -62,9 +60,7 @@ def test_the_machine_on_the_command_line_comes_first(workshop: Path, planned: Pl
     assert seen[0][1].name == "other bender"
 
 
-def test_a_part_without_a_machine_is_refused_with_the_machines_there_are(
-    planned: Planned, capsys: Captured
-) -> None:
+def test_a_part_without_a_machine_is_refused_with_the_machines_there_are(planned: Planned, capsys: Captured) -> None:
     planned("makeable")
     assert run(["plan", "no-machine.toml", "--profiles", "profiles"]) == 2
     captured = capsys.readouterr()

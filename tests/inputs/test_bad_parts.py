@@ -122,9 +122,10 @@ def test_the_unspoiled_part_is_read(tmp_path: Path) -> None:
     assert load_part(path).n_bends == 2
 
 
+# The tangents by hand: 76.2 mm · tan(45°) = 76.2 mm, and 76.2 mm · tan(atan(500/300)/2) = 43.14 mm.
 SPOILED_XYZ = [
-    ("[300, 0, 0]", "[76, 0, 0]", 11, "shape.xyz[2]", "too short by 0.2 mm"),
-    ("[300, 400, 0]", "[300, 100, 0]", 12, "shape.xyz[3]", "too short by 52.4 mm"),
+    ("[0, 0, 0]", "[224, 0, 0]", 11, "shape.xyz[2]", "too short by 0.2 mm"),
+    ("[300, 400, 0]", "[300, 100, 0]", 12, "shape.xyz[3]", "too short by 19.34 mm"),
     ("[300, 400, 500]", "[300, 400, 10]", 13, "shape.xyz[4]", "too short by 66.2 mm"),
     ("[300, 400, 0]", "[700, 0, 0]", 11, "shape.xyz[2]", "in a line"),
     ("[300, 400, 0]", "[100, 1, 0]", 11, "shape.xyz[2]", "give it as LRA"),
@@ -138,9 +139,7 @@ SPOILED_XYZ = [
 
 
 @pytest.mark.parametrize(("old", "new", "line", "key", "words"), SPOILED_XYZ)
-def test_spoiled_vertices_name_their_row(
-    tmp_path: Path, old: str, new: str, line: int, key: str, words: str
-) -> None:
+def test_spoiled_vertices_name_their_row(tmp_path: Path, old: str, new: str, line: int, key: str, words: str) -> None:
     assert old in XYZ
     error = refused(tmp_path, XYZ.replace(old, new, 1))
     assert (error.line, error.key) == (line, key)
@@ -209,7 +208,7 @@ CSV_PART = GOOD[: GOOD.index("lra")] + 'file = "rail.csv"\n'
         ("x,y,z\n0,0,0\n100,0,0\n100,100,0\n100,100,300\n", 4, "too short"),
         ("x,y,z\n0,0,0\n300,0,nan\n300,300,0\n", 3, "no number to work with"),
         ("", 1, "the header is"),
-        ('x,y,z\n"0,0,0\n', 3, "no CSV"),
+        ('x,y,z\n"0,0,0\n', 2, "no CSV"),
     ],
 )  # fmt: skip
 def test_a_spoiled_csv_names_its_own_file_and_line(tmp_path: Path, text: str, line: int, words: str) -> None:

@@ -10,7 +10,7 @@ import pytest
 
 from planner.outputs.plan_page import print_plan
 from planner.outputs.terminal import Page
-from planner.plan.document import OrderedBend, Plan, Position, Proved, Reason, Step, Stock
+from planner.plans.document import OrderedBend, Plan, Position, Proved, Reason, Step, Stock
 
 PART: dict[str, Any] = {
     "name": "boarding ladder rail",

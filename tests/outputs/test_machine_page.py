@@ -139,9 +139,7 @@ def test_a_turn_is_written_turn_end_for_end() -> None:
 
 def test_what_a_profile_leaves_out_is_said() -> None:
     short = {
-        key: value
-        for key, value in profile().items()
-        if key not in {"carriage", "mandrel", "springback", "rated"}
+        key: value for key, value in profile().items() if key not in {"carriage", "mandrel", "springback", "rated"}
     }
     page = shown(short)
     for words in ("fed by hand", "Mandrel none", "springback is estimated", "no rating given"):
@@ -168,8 +166,7 @@ def test_switches_are_shown_both_ways() -> None:
 
 def test_one_line_gives_head_tube_reach_and_mandrel() -> None:
     assert in_one_line(profile()) == (
-        "bends toward the left; tube 38.1 mm; collet 250 to 3200 mm from the tangent point; "
-        "mandrel on a rod of 3600 mm"
+        "bends toward the left; tube 38.1 mm; collet 250 to 3200 mm from the tangent point; mandrel on a rod of 3600 mm"
     )
 
 

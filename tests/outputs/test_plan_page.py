@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from planner.outputs.plan_page import PEOPLE, WHY_UNDECIDED, order, part_lines, rotation_lines
-from planner.plan.document import OrderedBend, Plan
+from planner.plans.document import OrderedBend, Plan
 
 Printed = Callable[[Plan], str]
 
@@ -56,9 +56,7 @@ def test_the_order_names_the_leading_end_and_the_turn(makeable: Plan) -> None:
 
 def test_the_order_of_a_plan_without_steps_still_shows_the_turn(makeable: Plan) -> None:
     bends = [(1, "A"), (2, "A"), (3, "A"), (5, "B"), (4, "B")]
-    plan = makeable.model_copy(
-        update={"steps": (), "order": tuple(OrderedBend(bend=b, leads=e) for b, e in bends)}
-    )
+    plan = makeable.model_copy(update={"steps": (), "order": tuple(OrderedBend(bend=b, leads=e) for b, e in bends)})
     assert order(plan) == "1 2 3 with end A leading, turn end for end, 5 4 with end B leading"
 
 
@@ -143,9 +141,7 @@ def test_a_plan_without_steps_has_no_step_list(not_makeable: Plan, undecided: Pl
 
 
 def test_the_best_plan_so_far_is_never_called_the_plan(makeable: Plan, printed: Printed) -> None:
-    page = joined(
-        printed(makeable.model_copy(update={"verdict": "undecided", "undecided_because": "too close"}))
-    )
+    page = joined(printed(makeable.model_copy(update={"verdict": "undecided", "undecided_because": "too close"})))
     assert "The best plan so far, which is not proved to work, has 1 re-clamp" in page
 
 

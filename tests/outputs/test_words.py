@@ -20,9 +20,7 @@ from planner.outputs.words import (
 )
 
 
-@pytest.mark.parametrize(
-    ("resolution", "decimals"), [(1.0, 0), (0.5, 1), (0.1, 1), (0.05, 2), (0.25, 2), (0.001, 3)]
-)
+@pytest.mark.parametrize(("resolution", "decimals"), [(1.0, 0), (0.5, 1), (0.1, 1), (0.05, 2), (0.25, 2), (0.001, 3)])
 def test_a_readout_shows_as_many_decimals_as_its_resolution_has(resolution: float, decimals: int) -> None:
     assert decimals_of(resolution) == decimals
 

@@ -10,8 +10,8 @@ import pytest
 
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
-from planner.plan.document import Plan
 from planner.planning import plan
+from planner.plans.document import Plan
 from tests.machines import roomy
 from tests.replay import carry_out, fitted
 from tests.simulated import Array, Lra, poses

@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 
 from planner.clearance.certify import Least
-from planner.plan import cautions
-from planner.plan.document import NearestAt, Position, Step
-from planner.plan.laying_in import lay_in_words, load_words
+from planner.plans import cautions
+from planner.plans.document import NearestAt, Position, Step
+from planner.plans.laying_in import lay_in_words, load_words
 from planner.search.stations import Station, Stationed, shown
 from planner.search.trial import BendDone, Trial
 from planner.tolerances import REPORT_CEILING

@@ -12,7 +12,7 @@ from planner.clearance.bounds import Cells, bounds
 from planner.clearance.rows import Rows
 from planner.clearance.verdicts import Answer, Witness
 from planner.inputs.part import Part
-from planner.plan.document import OrderedBend, Reason
+from planner.plans.document import OrderedBend, Reason
 from planner.rules.broken import Broken, End
 from planner.search.orders import Order
 from planner.search.trial import Failure, Trial
@@ -126,7 +126,7 @@ def from_failure(trial: Trial, failure: Failure) -> Reason:
         return Reason(sentence=sentence, grade="unproved", rule="too close to call", solid=witness.solid, **extra)
     worst = deepest(failure.rows, witness)
     piece = failure.rows.piece[witness.row]
-    place = float(failure.rows.pieces[16, piece] + failure.rows.pieces[17, piece] * worst.s)
+    place = float(failure.rows.pieces[14, piece] + failure.rows.pieces[15, piece] * worst.s)
     what = touching(worst.clearance, witness.needed, witness.solid)
     sentence = f"{opening}: {place_name(view, leads, place)} {what}{_when(failure, worst.t)}."
     grade = "unproved" if failure.doing == "move" else "proved"

@@ -1,0 +1,225 @@
+"""Clearance against the general-purpose collision library coal, with poses from the tests' own forward kinematics.
+
+coal at gjk_tolerance 1e-10: its default overstates capsule–cylinder distances by up to 5e-4 mm.
+"""
+
+from collections import Counter
+from typing import Any
+
+import coal
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from planner import planning
+from planner.clearance.certify import _Search, smallest_clearances, starting_cells
+from planner.clearance.distances import Kind
+from planner.clearance.rows import Rows, rows_of
+from planner.clearance.solids import Owner, Solid
+from planner.inputs.machine import Machine
+from planner.inputs.part import Part
+from planner.search.orders import Ready, Run, prepare
+from planner.search.stations import station
+from planner.search.trial import _Trial, _Work
+from planner.tolerances import CLOSE_GAP, REPORT_GAP, STRIKE_MARGIN
+from planner.tube.motions import Motion, Phase, Role
+from tests.machines import roomy
+from tests.simulated import Array, Lra, poses
+
+REQUEST = coal.DistanceRequest()
+REQUEST.gjk_tolerance = 1e-10
+REQUEST.enable_signed_distance = True
+
+RADIUS = 38.1 / 2.0
+BEYOND = (Role.FAR_ARC, Role.EARLIER)
+
+
+def random_solids(rng: np.random.Generator) -> list[dict[str, Any]]:
+    """Boxes and posts near the tube, moving with frame, arm or carriage."""
+    solids: list[dict[str, Any]] = []
+    for k in range(7):
+        moves_with = ("frame", "arm", "carriage", "frame")[k % 4]
+        x = -rng.uniform(50.0, 300.0) if moves_with == "carriage" else rng.uniform(-400.0, 500.0)
+        y, z = rng.uniform(-500.0, 500.0), rng.uniform(-400.0, 400.0)
+        name = f"{moves_with} solid {k}"
+        if k % 3 == 2 and moves_with != "carriage":
+            cylinder = {"centre": [x, y], "radius": rng.uniform(20.0, 90.0), "z": [z - 120.0, z + 60.0]}
+            solids.append({"name": name, "moves_with": moves_with, "cylinder": cylinder})
+        else:
+            size = rng.uniform(20.0, 160.0, 3)
+            low = [x - size[0], y - size[1], z - size[2]]
+            high = [min(x + size[0], 0.0) if moves_with == "carriage" else x + size[0], y + size[1], z + size[2]]
+            solids.append({"name": name, "moves_with": moves_with, "box": {"from": low, "to": high}})
+    return solids
+
+
+def random_part(rng: np.random.Generator) -> Part:
+    n = int(rng.integers(2, 6))
+    straights = np.concatenate(([rng.uniform(80.0, 500.0)], rng.uniform(85.0, 260.0, n - 1), [400.0]))
+    return Part(
+        name="random", machine=None, outside_diameter=38.1, wall=1.65, gauge=None, material="stainless 304",
+        yield_strength=None, straights=straights, rotations=np.concatenate(([0.0], rng.uniform(-3.1, 3.1, n - 1))),
+        angles=np.radians(rng.uniform(15.0, 150.0, n)), radii=np.full(n, 76.2), trim_a=100.0, trim_b=100.0,
+    )  # fmt: skip
+
+
+def shape_of(solid: Solid) -> tuple[Any, Array]:
+    """A coal shape and the place of its centre."""
+    p = solid.parameters
+    if solid.kind is Kind.BOX:
+        low, high = np.array(p[:3]), np.array(p[3:6])
+        return coal.Box(*(high - low)), (low + high) / 2.0
+    assert solid.kind is Kind.CYLINDER
+    return coal.Cylinder(p[2], p[4] - p[3]), np.array([p[0], p[1], (p[3] + p[4]) / 2.0])
+
+
+def distance(shape: Any, centre: Array, point: Array) -> float:
+    """From a point to a solid in the solid's frame."""
+    result = coal.DistanceResult()
+    at = coal.Transform3s(np.eye(3), point)
+    return float(coal.distance(coal.Sphere(1e-9), at, shape, coal.Transform3s(np.eye(3), centre), REQUEST, result))
+
+
+class Case:
+    """One random part on one random machine with every motion that its trial builds."""
+
+    def __init__(self, seed: int, head: str) -> None:
+        rng = np.random.default_rng(seed)
+        self.head, self.side = head, -1.0 if head == "right" else 1.0
+        self.machine: Machine = roomy(head, solids=random_solids(rng))
+        self.part = random_part(rng)
+        case, _ = planning._case(self.part, self.machine)
+        leads = "A" if seed % 2 else "B"
+        numbers = tuple(range(1, self.part.n_bends + 1))
+        ready = prepare(case, (Run(leads, numbers if leads == "A" else numbers[::-1]),))  # type: ignore[arg-type]
+        self.motions: list[tuple[_Work, Motion]] = []
+        if isinstance(ready, Ready):
+            self.stationed = station(ready)
+            self.around = planning._surroundings(case)
+            trial = _Trial(self.stationed, self.around)
+            trial.run()
+            for k, w in enumerate(trial.work):
+                self.motions.extend((w, motion) for motion in [*w.gripping, *w.returning])
+                for path in trial._paths(k)[:3]:
+                    self.motions.extend((w, motion) for motion in trial._motions(w, path))
+            self.lra = Lra(*(np.asarray(getattr(self.stationed.view(0), name))
+                             for name in ("straights", "rotations", "angles", "radii")))  # fmt: skip
+
+    def point(self, w: _Work, motion: Motion, place: float, t: float) -> Array:
+        """A place of the tube (stock coordinate from the leading end) at a moment, in the machine frame."""
+        st = w.station
+        formed = {b for b in range(1, len(self.lra.angles) + 1) if b < st.bend}
+        arm = motion.arm[0] + t * (motion.arm[1] - motion.arm[0])
+        if motion.phase in (Phase.CLOSE, Phase.BEND, Phase.OPEN):
+            swing = arm
+            if motion.phase is Phase.OPEN:
+                swing = st.setting + t * (st.angle - st.setting)
+            at = st.start + st.radius * swing
+            return poses(self.lra, formed, at, 0.0, self.side, np.array([place]), die=(st.bend, swing))[0]
+        y = motion.y[0] + t * (motion.y[1] - motion.y[0])
+        if motion.phase is Phase.RETURN:
+            return poses(self.lra, formed | {st.bend}, st.end + y, 0.0, self.side, np.array([place]), plane=st.bend)[0]
+        roll = motion.rotation[0] + t * (motion.rotation[1] - motion.rotation[0])
+        at = st.start - st.advance + y
+        plane = max(formed) if formed else st.bend
+        return poses(self.lra, formed, at, roll, self.side, np.array([place]), plane=plane)[0]
+
+    def seen(self, solid: Solid, motion: Motion, point: Array, t: float) -> Array:
+        """The point seen from what the solid moves with."""
+        if solid.owner is Owner.ARM:
+            arm = motion.arm[0] + t * (motion.arm[1] - motion.arm[0])
+            axis = np.array([0.0, self.side * 76.2, 0.0])
+            return np.asarray(Rotation.from_euler("z", -self.side * arm).apply(point - axis) + axis)
+        if solid.owner is Owner.CARRIAGE:
+            assert motion.face is not None
+            return np.asarray(point + [motion.face[0] + t * (motion.face[1] - motion.face[0]), 0.0, 0.0])
+        return point
+
+
+def judged(rows: Rows) -> _Search:
+    search, cells = _Search(rows, False), starting_cells(rows)
+    while cells.count:
+        cells = search.round(cells)
+    return search
+
+
+def check_rows(case: Case, w: _Work, motion: Motion, tally: Counter[str]) -> None:
+    around = case.around(w.station)
+    rows = rows_of([motion], around, [w.clamps[:1]])
+    search = judged(rows)
+    solids = {solid.name: solid for solid in around.envelope if solid.kind is not Kind.FLOOR}
+    settled = bool(search.struck[rows.clamp < 0].any())
+    for row in range(rows.count):
+        piece = rows.piece[row]
+        solid = solids.get(rows.names[rows.solid[row]])
+        if solid is None or rows.roles[piece] not in BEYOND:
+            continue
+        shape, centre = shape_of(solid)
+        columns = rows.pieces[:, piece]
+        length, place, needed = float(columns[11]), float(columns[14]), float(rows.needed[row])
+
+        def gap(s: float, t: float) -> float:
+            point = case.point(w, motion, place - s, t)  # noqa: B023
+            return distance(shape, centre, case.seen(solid, motion, point, t)) - RADIUS  # noqa: B023
+
+        if search.struck[row]:
+            s, t, clearance = search.hit[:, row]
+            near = gap(float(s), float(t))
+            assert near < needed - STRIKE_MARGIN + 1e-6
+            # Near a piece's end a point of its flat cross-section is the witness, farther off than the sphere; and how
+            # deep a point lies inside a solid is for the program to say, the library's answer there is no minimum.
+            if RADIUS <= s <= length - RADIUS and near > -RADIUS:
+                assert near == pytest.approx(clearance, abs=1e-5)
+            tally["struck"] += 1
+            continue
+        if settled:
+            continue  # the motion is struck elsewhere; this row was not followed to its end
+        least = needed if not search.close[row] else needed - STRIKE_MARGIN - CLOSE_GAP
+        for t in np.linspace(0.0, 1.0, 9):
+            for s in np.linspace(0.0, length, 9):
+                if RADIUS <= s <= length - RADIUS or s == 0.0 or length < 2.0 * RADIUS:
+                    assert gap(float(s), float(t)) >= least - 1e-6, (rows.names[rows.solid[row]], s, t)
+        tally["close" if search.close[row] else "clear"] += 1
+
+
+def tallied(seeds: range) -> Counter[str]:
+    tally: Counter[str] = Counter()
+    for seed in seeds:
+        case = Case(seed, "right" if seed % 3 else "left")
+        for w, motion in case.motions:
+            if motion.phase is not Phase.REGRIP:
+                check_rows(case, w, motion, tally)
+    return tally
+
+
+def test_clear_is_never_nearer_than_needed_and_a_witness_always_is(campaign: bool) -> None:
+    tally = tallied(range(400) if campaign else range(14))
+    assert tally["clear"] > 800
+    assert tally["struck"] > 60
+    assert tally["close"] <= 0.01 * tally["clear"]
+
+
+def test_the_printed_smallest_clearance_is_a_lower_bound_within_its_gap() -> None:
+    checked = 0
+    for seed in range(14):
+        case = Case(seed, "right" if seed % 3 else "left")
+        for w, motion in case.motions[:12]:
+            rows = rows_of([motion], case.around(w.station), [w.clamps[:1]])
+            (least,) = smallest_clearances(rows)
+            if least.witness is None or least.found <= -RADIUS:
+                continue  # centreline inside a solid: a strike, no clearance to print
+            assert least.bound <= least.found
+            piece, s = rows.pieces[:, rows.piece[least.witness.row]], least.witness.s
+            if RADIUS <= s <= float(piece[11]) - RADIUS:
+                # Near a piece's end the bound takes a sphere where the tube is cut off flat, and may lie lower.
+                assert least.found <= least.bound + REPORT_GAP + 1e-6
+            solid = next((s for s in case.around(w.station).envelope if s.name == least.witness.solid), None)
+            if solid is None or solid.kind is Kind.FLOOR or rows.roles[rows.piece[least.witness.row]] not in BEYOND:
+                continue
+            shape, centre = shape_of(solid)
+            point = case.point(w, motion, least.witness.place, least.witness.t)
+            near = distance(shape, centre, case.seen(solid, motion, point, least.witness.t)) - RADIUS
+            if RADIUS <= least.witness.s <= float(piece[11]) - RADIUS:  # nearer an end: the flat section's distance
+                assert near == pytest.approx(least.found, abs=1e-5)
+            checked += 1
+    assert checked > 5
