@@ -77,8 +77,6 @@ def find_material(name: str) -> Material | None:
     for material in MATERIALS:
         if any(_words(known) == full for known in (material.name, *material.also)):
             return material
-    if grade == full and max((len(word) for word in full), default=0) < 2:
-        return None  # a bare digit is a grade of nothing in particular
     for material in MATERIALS:
         if grade and any(_words(known) - _NOISE == grade and _kin(known, name) for known in _names(material)):
             return material
@@ -99,8 +97,11 @@ _METALS: Final = ("stainless", "aluminium", "titanium", "copper")
 
 
 def _kin(known: str, name: str) -> bool:
-    """Return whether two names do not name different metals ("titanium 304" is no stainless steel)."""
-    one, other = (
-        {metal for metal in _METALS if metal in text.lower().replace("aluminum", "aluminium")} for text in (known, name)
-    )
-    return not one or not other or one == other
+    """Return whether two names may name one metal: "titanium 304" is no stainless steel, and "2" alone is nothing."""
+    one, other = _metals(known), _metals(name)
+    return one == other if one and other else any(len(word) > 2 for word in _words(name) - _NOISE)
+
+
+def _metals(name: str) -> set[str]:
+    """Return the metals that a name names."""
+    return {metal for metal in _METALS if metal in name.lower().replace("aluminum", "aluminium")}

@@ -88,7 +88,7 @@ def test_a_spoiled_profile_names_line_and_key(tmp_path: Path, old: str, new: str
         opening = [i for i in changed if i >= error.line]
         assert error.line in changed or (key.endswith("]") and opening), line
     assert words in str(error)
-    assert error.file in str(error)
+    assert str(path) in str(error)
     assert f"line {error.line}" in str(error)
 
 

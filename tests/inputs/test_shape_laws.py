@@ -38,13 +38,13 @@ def points_along(part: Part) -> Array:
 
 
 def distances(points: Array) -> Array:
-    return np.linalg.norm(points[:, None] - points[None, :], axis=2)
+    return np.asarray(np.linalg.norm(points[:, None] - points[None, :], axis=2))
 
 
 def signed_volumes(points: Array) -> Array:
     """Signed volumes of the tetrahedra of neighbouring points: they tell a shape from its mirror image."""
     a, b, c = (points[k + 1 : len(points) - 2 + k] - points[: len(points) - 3] for k in range(3))
-    return np.einsum("ij,ij->i", np.cross(a, b), c)
+    return np.asarray(np.einsum("ij,ij->i", np.cross(a, b), c))
 
 
 @given(parts(largest_angle=359.0))
