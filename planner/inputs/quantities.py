@@ -54,7 +54,8 @@ def described(value: object) -> str:
         return "a table"
     if isinstance(value, list | tuple):
         return f"a list of {len(value)}"
-    return str(value)
+    text = str(value)
+    return text if len(text) <= 60 else f"{text[:20]}…"
 
 
 def number(value: object, least: Least = "any") -> float:
@@ -62,10 +63,10 @@ def number(value: object, least: Least = "any") -> float:
     allowed = {"any": "a number", "zero": "a number, 0 or more", "above zero": "a number, more than 0"}[least]
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise refused(f"{described(value)} is no number", allowed)
-    if not math.isfinite(value):
+    if isinstance(value, float) and not math.isfinite(value):
         raise refused(f"{value} is no number to work with", allowed)
     if abs(value) > LARGEST:
-        raise refused(f"{value:.6g} is too large", f"{allowed}, at most a million")
+        raise refused(f"{described(value)} is too large", f"{allowed}, at most a million")
     if least == "above zero" and value <= 0.0:
         raise refused(f"{value:.10g} is not positive", allowed)
     if least == "zero" and value < 0.0:

@@ -69,6 +69,7 @@ SPOILED = [
     ("outside_diameter = 38.1", "outside_diameter = nan", 4, "tube.outside_diameter", "nan", "a number"),
     ("outside_diameter = 38.1", "outside_diameter = inf", 4, "tube.outside_diameter", "inf", "a number"),
     ("outside_diameter = 38.1", "outside_diameter = 0", 4, "tube.outside_diameter", 0, "more than 0"),
+    ("outside_diameter = 38.1", f"outside_diameter = {10**400}", 4, "tube.outside_diameter", 10**400, "too large"),
     ("outside_diameter = 38.1", "outside_diameter = 1e9", 4, "tube.outside_diameter", 1e9, "too large"),
     ('material = "stainless 304"', "material = 304", 6, "tube.material", 304, "text in quotes"),
     ('material = "stainless 304"', 'material = ""', 6, "tube.material", "", "cannot stand here"),
