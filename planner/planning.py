@@ -24,7 +24,7 @@ from planner.rules.broken import Broken
 from planner.search.estimate import least_time
 from planner.search.impossible import broken_in_every_order
 from planner.search.orders import Case, Ready, orders_to_try, prepare
-from planner.search.stations import ChuckRange, Station, station
+from planner.search.stations import Station, Unkeepable, station
 from planner.search.trial import Trial, try_order
 from planner.tolerances import SELF_MARGIN
 
@@ -114,8 +114,8 @@ def _best_trial(case: Case, around: Callable[[Station], Surroundings]) -> tuple[
 def _tried(ready: Ready, around: Callable[[Station], Surroundings]) -> Trial | Reason:
     try:
         stationed = station(ready)
-    except ChuckRange as range_:
-        return from_broken(range_.broken, ready.order)
+    except Unkeepable as unkeepable:
+        return from_broken(unkeepable.broken, ready.order)
     return try_order(stationed, around)
 
 

@@ -1,7 +1,12 @@
-"""Data flows one way: a module imports only from before it."""
+"""Data flows one way: a module imports only from before it in the flow, wherever in the module the import stands."""
+
+from __future__ import annotations
 
 import ast
+from collections.abc import Iterator
 from pathlib import Path
+
+import pytest
 
 PACKAGE = Path(__file__).resolve().parents[1] / "planner"
 
@@ -19,46 +24,85 @@ FLOW = (
 )
 PLACE = {name: place for place, names in enumerate(FLOW) for name in names}
 
+PUBLIC = "__init__"
+"""The package's own face: it names what is public and resolves it on first use, so it may name every layer."""
 
-def layer(module: str) -> str:
-    """The layer of a dotted module name below planner."""
-    return module.split(".")[1]
+HEAVY = {"ortools", "networkx", "scipy", "rich", "cyclopts"}
+"""Imported only inside the functions that use them; rich and cyclopts also at the top of what prints and reads commands."""
+
+MODULES = sorted(PACKAGE.rglob("*.py"))
 
 
-def imports(path: Path) -> list[str]:
-    found = []
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+def imported(tree: ast.AST, where: str = "") -> Iterator[str]:
+    """Every dotted name below planner that a module imports: at the top, in functions, for types only, or by its name."""
+    for node in ast.walk(tree):
         if isinstance(node, ast.Import):
-            found.extend(alias.name for alias in node.names)
+            yield from (alias.name for alias in node.names if alias.name.split(".")[0] == "planner")
         elif isinstance(node, ast.ImportFrom):
-            assert node.level == 0, f"{path}: relative imports hide the flow"
+            assert node.level == 0, f"{where}: a relative import hides the flow"
             if node.module == "planner":
-                found.extend(f"planner.{alias.name}" for alias in node.names)
-            elif node.module is not None:
-                found.append(node.module)
-    return [name for name in found if name.startswith("planner.")]
+                yield from (f"planner.{alias.name}" for alias in node.names)
+            elif node.module is not None and node.module.startswith("planner."):
+                yield node.module
+        elif isinstance(node, ast.Call) and ast.unparse(node.func).split(".")[-1] in ("import_module", "__import__"):
+            for argument in node.args[:1]:
+                assert isinstance(argument, ast.Constant), f"{where}: an import by a name that only a run knows"
+                if str(argument.value).startswith("planner."):
+                    yield str(argument.value)
 
 
-def test_every_module_imports_only_from_before_it_in_the_flow() -> None:
-    wrong = []
-    for path in sorted(PACKAGE.rglob("*.py")):
-        parts = path.relative_to(PACKAGE).with_suffix("").parts
-        if parts == ("__init__",):
-            continue  # the public names, resolved on first use
-        assert parts[0] in PLACE, f"{path} stands in no layer"
-        for name in imports(path):
-            assert layer(name) in PLACE, f"{path} imports {name}, which stands in no layer"
-            if PLACE[layer(name)] > PLACE[parts[0]]:
-                wrong.append(f"{path.relative_to(PACKAGE)} imports {name}")
-    assert not wrong
+def against_the_flow(layer: str, tree: ast.AST, where: str = "") -> list[str]:
+    """What a module of a layer imports from behind it, or from no layer at all."""
+    names = sorted(set(imported(tree, where)))
+    return [name for name in names if name == "planner" or PLACE.get(name.split(".")[1], len(FLOW)) > PLACE[layer]]
 
 
-def test_tube_search_and_clearance_are_free_of_heavy_imports_at_the_top() -> None:
-    heavy = {"ortools", "networkx", "scipy", "rich", "cyclopts"}
-    for path in sorted(PACKAGE.rglob("*.py")):
-        if path.relative_to(PACKAGE).parts[0] in ("outputs", "command.py"):
-            continue
-        for node in ast.parse(path.read_text(encoding="utf-8")).body:
-            names = [a.name for a in node.names] if isinstance(node, ast.Import) else []
-            names += [node.module or ""] if isinstance(node, ast.ImportFrom) else []
-            assert not heavy & {name.split(".")[0] for name in names}, path
+def name_of(path: Path) -> str:
+    return str(path.relative_to(PACKAGE))
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
+def test_a_module_imports_only_from_before_it_in_the_flow(path: Path) -> None:
+    layer = path.relative_to(PACKAGE).with_suffix("").parts[0]
+    if layer == PUBLIC:
+        return
+    assert layer in PLACE, f"{name_of(path)} stands in no layer"
+    assert against_the_flow(layer, ast.parse(path.read_text(encoding="utf-8")), name_of(path)) == []
+
+
+def test_every_layer_is_there() -> None:
+    there = {path.relative_to(PACKAGE).with_suffix("").parts[0] for path in MODULES}
+    assert there == set(PLACE) | {PUBLIC}
+
+
+@pytest.mark.parametrize(
+    ("layer", "source", "wrong"),
+    [
+        ("tube", "from planner.inputs.part import Part", []),
+        ("tube", "from planner.clearance import solids", ["planner.clearance"]),
+        ("tube", "def f():\n    import planner.search.orders", ["planner.search.orders"]),
+        ("inputs", "if TYPE_CHECKING:\n    from planner.tube.frames import Array", ["planner.tube.frames"]),
+        ("rules", "x = importlib.import_module('planner.plans.document')", ["planner.plans.document"]),
+        ("rules", "from planner import plan", ["planner.plan"]),
+        ("outputs", "import planner.nowhere", ["planner.nowhere"]),
+        ("errors", "from planner.tolerances import ROUNDING", []),
+        ("errors", "from planner.inputs import files", ["planner.inputs"]),
+    ],
+)
+def test_an_import_against_the_flow_is_seen_wherever_it_stands(layer: str, source: str, wrong: list[str]) -> None:
+    assert against_the_flow(layer, ast.parse(source)) == wrong
+
+
+@pytest.mark.parametrize("source", ["from . import part", "def f():\n    from ..tube import frames"])
+def test_a_relative_import_is_refused(source: str) -> None:
+    with pytest.raises(AssertionError, match="hides the flow"):
+        against_the_flow("tube", ast.parse(source))
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
+def test_what_is_slow_to_import_is_imported_only_where_it_is_used(path: Path) -> None:
+    top = ast.parse(path.read_text(encoding="utf-8")).body
+    names = {alias.name for node in top if isinstance(node, ast.Import) for alias in node.names}
+    names |= {node.module or "" for node in top if isinstance(node, ast.ImportFrom)}
+    allowed = {"rich", "cyclopts"} if path.relative_to(PACKAGE).parts[0] in ("outputs", "command.py") else set()
+    assert not (HEAVY - allowed) & {name.split(".")[0] for name in names}

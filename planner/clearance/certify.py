@@ -93,7 +93,13 @@ class _Search:
         fine = (found.upper - found.lower <= CLOSE_GAP) | (found.along_s + found.along_t <= SMALLEST)
         self.spent += np.bincount(cells.row, minlength=self.rows.count)
         tired = self.spent[cells.row] > CELL_BUDGET
-        self.close[cells.row[open_ & (fine | tired)]] = True
+        undecided = np.flatnonzero(open_ & (fine | tired))
+        self.close[cells.row[undecided]] = True
+        nearest_last = undecided[np.argsort(-found.upper[undecided], kind="stable")]
+        row = cells.row[nearest_last]
+        nearer = ~self.struck[row] & ~(self.hit[2, row] <= found.upper[nearest_last])  # also where nothing is known yet
+        row, nearest_last = row[nearer], nearest_last[nearer]
+        self.hit[:, row] = np.stack((cells.s[nearest_last], cells.t[nearest_last], found.upper[nearest_last]))
         go_on = open_ & ~fine & ~tired
         rest = cells.take(go_on)
         slack = np.maximum(found.upper[go_on] - needed[go_on], CLOSE_GAP / 2.0)
@@ -103,10 +109,14 @@ class _Search:
         return children.take(may_exist(self.rows, children))
 
     def _settled(self) -> Flags:
-        """Rows that need no more work: struck themselves, or their motion struck whatever the clamp."""
-        whole = np.zeros(self.rows.n_motions, dtype=bool)
-        whole[self.rows.motion[self.struck & (self.rows.clamp < 0)]] = True
-        return np.asarray(self.struck | whole[self.rows.motion])
+        """Rows that need no more work: their motion is struck whatever the clamp, or with their clamp."""
+        rows = self.rows
+        whole = np.zeros(rows.n_motions, dtype=bool)
+        whole[rows.motion[self.struck & (rows.clamp < 0)]] = True
+        choice = rows.motion * (int(rows.clamp.max(initial=-1)) + 2) + rows.clamp + 1
+        lost = np.zeros(int(choice.max(initial=0)) + 1, dtype=bool)
+        lost[choice[self.struck]] = True
+        return np.asarray(whole[rows.motion] | lost[choice])
 
     def _note_strikes(self, cells: Cells, upper: Array, needed: Array) -> None:
         hits = np.flatnonzero(upper < needed - self.rows.spread[cells.row] - STRIKE_MARGIN)
@@ -169,7 +179,7 @@ def smallest_clearances(rows: Rows) -> list[Least]:
     Pairs that may touch (the groove) do not count.
     """
     cells = starting_cells(rows)
-    cells = cells.take(rows.needed[cells.row] > 0.0)
+    cells = cells.take(rows.needed[cells.row] >= 0.0)
     best = np.full(rows.n_motions, REPORT_CEILING + REPORT_GAP)
     floor = np.full(rows.n_motions, REPORT_CEILING)
     at: list[tuple[int, float, float] | None] = [None] * rows.n_motions

@@ -304,6 +304,7 @@ def _block(motion: Motion, body: Body, owner: Owner, beyond_right_angle: bool) -
         if motion.arm[0] != 0.0 and body.shift != 0.0:
             shift = turned(shift, UPWARD, -motion.toward * motion.arm[0])
     elif owner is Owner.CARRIAGE and motion.face is not None and body.path is not Path.LINE:
+        centre = centre + np.array([motion.face[0], 0.0, 0.0])  # as `_seen` shifts the pieces
         shift = shift - np.array([motion.face[0] - motion.face[1], 0.0, 0.0])
     elif owner is Owner.PRESSURE:
         shift = shift - np.array([motion.pressure[1] - motion.pressure[0], 0.0, 0.0])

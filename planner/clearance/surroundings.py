@@ -104,7 +104,7 @@ class Surroundings:
             return (carriage, (Owner.FRAME, self._pressure((0.0, away), (low, high)))), opened
         if phase is Phase.LOAD:
             return ((Owner.FRAME, tail),), ()
-        away_block = (Owner.FRAME, self._pressure((away, away), (0.0, high)))
+        away_block = (Owner.FRAME, self._pressure((away, away), (low, high)))
         if phase is Phase.RETURN and motion.arm[0] != motion.arm[1]:
             return (away_block,), opened
         return (*standing, away_block), opened

@@ -1,4 +1,7 @@
-"""How the tube is laid in at a load: where it stands, how it is rolled, where the collet holds."""
+"""How the tube is laid in at a load: where it stands, how it is rolled, where the collet holds.
+
+The roll is given by the plane of a formed bend, since the slope of a leg is that of its plane only for a bend of 90°.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +12,9 @@ from planner.search.stations import Stationed
 
 LEVEL = 0.05
 """An angle to the level smaller than this is called level [deg]: no angle finder reads closer."""
+
+LEAST_LEG = 0.1
+"""Sine of the bend's angle below which its leg runs so nearly along the feed that its slope says nothing."""
 
 
 def load_words(stationed: Stationed, number: int) -> str:
@@ -32,26 +38,31 @@ def lay_in_words(stationed: Stationed, number: int) -> str:
     bend = load.loaded.number(ahead)
     words = (
         f"Turn end for end: end {load.loaded.leads} leading. Lay it in with the tangent point of bend {bend} nearer end"
-        f" {end} {distance:.1f} mm ahead of the machine's tangent point, and with the leg beyond bend {bend}"
-        f" {leg_words(st.roll, side)}."
+        f" {end} {distance:.1f} mm ahead of the machine's tangent point, and roll it until"
+        f" {roll_words(bend, float(view.angles[ahead - 1]), st.roll, side)}."
     )
     return words + _collet(stationed, number) + " The dial then shows 0."
 
 
-def leg_words(roll: float, side: float) -> str:
-    """Return which way the leg of the bend ahead points, to be checked with an angle finder.
+def roll_words(bend: int, angle: float, roll: float, side: float) -> str:
+    """Return how the formed bend lies, to be checked with an angle finder.
 
-    roll: rotation from that bend's plane to the next bend's [rad]. The leg leaves the feed toward
-    (0, side · cos R, side · sin R): +R about +X from the die's side.
+    roll: rotation from that bend's plane to the next bend's [rad]. The bend curls from the feed toward
+    (0, side · cos R, side · sin R), +R about +X from the die's side; so its plane is tilted by R out of the level. Its
+    leg leaves along cos A · X + sin A · that direction and slopes by asin(sin A · sin R), the same only for 90°.
     """
-    across, up = side * math.cos(roll), side * math.sin(roll)
-    slope = math.degrees(math.asin(max(-1.0, min(1.0, up))))
-    where = "the die's side" if across * side > 0.0 else "the side away from the die"
-    if abs(slope) < LEVEL:
-        return f"level, toward {where}"
-    if abs(slope) > 90.0 - LEVEL:
-        return "pointing straight up" if slope > 0.0 else "pointing straight down"
-    return f"{abs(slope):.1f}° {'above' if slope > 0.0 else 'below'} level, toward {where}"
+    up = math.asin(max(-1.0, min(1.0, side * math.sin(roll))))
+    tilt, where = abs(math.degrees(up)), "above" if up > 0.0 else "below"
+    if tilt > 90.0 - LEVEL:
+        lies = f"the plane of bend {bend} stands upright, bend {bend} curling straight {'up' if up > 0.0 else 'down'}"
+    else:
+        side_words = "the die's side" if math.cos(roll) > 0.0 else "the side away from the die"
+        curls = f"bend {bend} curling toward {side_words}"
+        lies = f"the plane of bend {bend} lies {'level' if tilt < LEVEL else f'{tilt:.1f}° {where} level'}, {curls}"
+    slope = abs(math.degrees(math.asin(math.sin(angle) * math.sin(up))))
+    if tilt < LEVEL or abs(slope - tilt) < LEVEL or math.sin(angle) < LEAST_LEG:
+        return lies
+    return f"{lies} (its leg then slopes {slope:.1f}°)"
 
 
 def _collet(stationed: Stationed, number: int) -> str:

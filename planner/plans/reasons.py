@@ -104,9 +104,11 @@ def from_failure(trial: Trial, failure: Failure) -> Reason:
     order = trial.stationed.ready.order
     leads = order[failure.load].leads
     number, finding = failure.station.number, failure.finding
+    may_ease_off = trial.stationed.ready.case.machine.head.may_ease_off
+    eased = " in any way tried" if may_ease_off else ""
     doing = {
         "bend": f"Bend {number} cannot be made",
-        "return": f"The arm cannot go home after bend {number}",
+        "return": f"The arm cannot go home after bend {number}{eased}",
         "move": f"The tube cannot be brought to bend {number} along the paths tried",
         "no path": f"The tube cannot be brought to bend {number} along the paths tried",
     }[failure.doing]
@@ -129,7 +131,8 @@ def from_failure(trial: Trial, failure: Failure) -> Reason:
     place = float(failure.rows.pieces[14, piece] + failure.rows.pieces[15, piece] * worst.s)
     what = touching(worst.clearance, witness.needed, witness.solid)
     sentence = f"{opening}: {place_name(view, leads, place)} {what}{_when(failure, worst.t)}."
-    grade = "unproved" if failure.doing == "move" else "proved"
+    some_ways = failure.doing == "move" or (failure.doing == "return" and may_ease_off)
+    grade = "unproved" if some_ways else "proved"
     return Reason(
         sentence=sentence, grade=grade, rule="strike", solid=witness.solid, depth=round(-worst.clearance, 1), **extra
     )

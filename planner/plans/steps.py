@@ -205,6 +205,8 @@ class StepList:
             )
             if limited:
                 self.now = replace(self.now, chuck=0.0)
+                turned_back = position(motion, 0.0, 1.0)
+                self.steps[-1] = self.steps[-1].model_copy(update={"to": turned_back})
         else:
             self._motion("open dies", motion, st, chuck, time=times.clamp, caution=cautions.SPRINGS_BACK, **fields)
 
@@ -259,7 +261,10 @@ class StepList:
             return round(y, SMALL)
         load = self.stationed.ready.loads[number]
         at = (st.end if eased else st.start - st.advance) + y
-        grip = next((g for g in load.grips if st.bend in g.bends), None)
+        holding = st.bend
+        if eased and st.regrip is not None:  # the collet holds for the next bend already
+            holding = load.bends[load.bends.index(st.bend) + 1]
+        grip = next((g for g in load.grips if holding in g.bends), None)
         value = shown(self.machine, grip, at, load.loaded.trim_lead)
         falling = self.machine.advance.absolute_zero == "collet at closest" and grip is not None
         return round(-value if falling else value, SMALL)

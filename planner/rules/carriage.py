@@ -102,7 +102,8 @@ def _after_regrip(
     if start == 0:
         return (-float("inf"), float("inf"))
     end = end_of_swing(loaded.view, bends[start - 1], settings[start - 1])
-    return (end + carriage.reach[0], end + carriage.reach[1])
+    sprung_back = float(loaded.view.bend_ends[bends[start - 1] - 1])
+    return (end + carriage.reach[0], sprung_back + carriage.reach[1])
 
 
 def _out_of_reach(loaded: Loaded, bend: int, window: Window, carriage: Carriage) -> Broken:

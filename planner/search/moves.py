@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from planner.inputs.machine import Machine
-from planner.search.stations import snapped
+from planner.search.stations import settable
 
 PAST_GOAL = (20.0, 50.0, 100.0, 200.0, 400.0)
 """How far past the goal a rotation is tried [mm]."""
@@ -52,11 +52,13 @@ def plain_paths(
     rolls: tuple[float, ...],
     must_clear_nose: bool,
     farthest_forward: float,
+    shown_at_zero: float = 0.0,
 ) -> Iterator[PlainPath]:
     """Yield the plain paths from an advance of `start` to `goal` [mm] with one of `rolls` [rad], fastest first.
 
     rolls: the ways round that the chuck allows, signed, the shorter first; must_clear_nose: an arc just
-    formed is ahead; farthest_forward: the greatest advance the carriage can make [mm].
+    formed is ahead; farthest_forward: the greatest advance the carriage can make [mm]; shown_at_zero: what the
+    readout shows at an advance of 0 [mm], so that every place can be set on it.
     """
     if all(abs(roll) < machine.rotation.resolution / 2.0 for roll in rolls):
         yield _path(machine, [_advance(start, goal, 0.0, False)])
@@ -64,7 +66,7 @@ def plain_paths(
     least = machine.mandrel.nose if must_clear_nose and machine.mandrel is not None else 0.0
     found = []
     for signed in rolls:
-        for y in _places(machine, start, goal, least, farthest_forward):
+        for y in _places(machine, start, goal, least, farthest_forward, shown_at_zero):
             legs = [
                 _advance(start, y, 0.0, False),
                 Leg("rotate", 0.0, signed, y, False),
@@ -74,14 +76,14 @@ def plain_paths(
     yield from sorted(found, key=lambda path: round(path.time, 6))
 
 
-def _places(machine: Machine, start: float, goal: float, least: float, farthest: float) -> list[float]:
+def _places(machine: Machine, start: float, goal: float, least: float, farthest: float, zero: float) -> list[float]:
     """Return the advances at which a rotation is tried, the plain ones first [mm]."""
     step = machine.advance.resolution
-    places = [goal, start, *(snapped(start + share * (goal - start), step) for share in PARTS)]
+    places = [goal, start, *(settable(start + share * (goal - start), step, zero) for share in PARTS)]
     back = machine.carriage is None or machine.carriage.may_go_back
     if back:
-        places.extend(snapped(goal + more, step) for more in PAST_GOAL)
-        places.append(snapped(least + step, step))
+        places.extend(settable(goal + more, step, zero) for more in PAST_GOAL)
+        places.append(settable(least + step, step, zero))
     unique = dict.fromkeys(y for y in places if start - 1e-9 <= y <= farthest + 1e-9 and y >= least - 1e-9)
     return [y for y in unique if back or y <= goal + 1e-9]
 

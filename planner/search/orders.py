@@ -159,7 +159,15 @@ def needed_trim(case: Case, order: Order) -> dict[str, float]:
         carriage = case.machine.carriage
         if carriage is not None:
             behind = max(behind, carriage.reach[0] + carriage.grip_length)
-        need[other(run.leads)] = max(need[other(run.leads)], end + behind - view.developed_length)
+        wanted = end + behind - view.developed_length
+        last_of_job = number == len(order) - 1
+        allowed_behind = case.part.trim_b if run.leads == "A" else case.part.trim_a
+        if carriage is not None and carriage.finish_released and last_of_job and wanted > allowed_behind + RULE_SLACK:
+            # The collet only has to place the last bend then, not to hold it.
+            placed = float(view.bend_starts[last - 1]) + carriage.reach[0] + carriage.grip_length
+            shortest = end + case.tooling[run.bends[-1] - 1].shortest_tail
+            wanted = max(placed, shortest) - view.developed_length
+        need[other(run.leads)] = max(need[other(run.leads)], wanted)
     allowed = {"A": case.part.trim_a, "B": case.part.trim_b}
     whole = {end: float(math.ceil(max(value, 0.0) - RULE_SLACK)) for end, value in need.items()}
     return {end: min(value, allowed[end]) for end, value in whole.items()}

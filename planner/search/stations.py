@@ -17,6 +17,7 @@ from planner.rules.broken import Broken
 from planner.rules.carriage import Grip
 from planner.rules.chuck import rolls_within
 from planner.search.orders import Load, Ready
+from planner.tolerances import RULE_SLACK
 from planner.tube.frames import Array
 from planner.tube.partly_bent import seen_from
 
@@ -69,14 +70,28 @@ class Stationed:
         return seen_from(self.as_built, self.ready.order[number].leads)
 
 
+GRIP_ROUNDS = 5
+"""Rounds in which grips and rounded places settle; two do unless the readout counts from the collet."""
+
+
 def snapped(value: float, resolution: float) -> float:
     """Return the nearest multiple of the readout's resolution."""
     return round(round(value / resolution) * resolution, 9)
 
 
-def printed_setting(setting: float, angle: float, resolution: float) -> float:
-    """Return the setting as the dial can show it [rad], never less than the part's angle."""
+def settable(y: float, resolution: float, shown_at_zero: float) -> float:
+    """Return the nearest advance that a readout can show which stands at `shown_at_zero` at an advance of 0 [mm]."""
+    return round(snapped(shown_at_zero + y, resolution) - shown_at_zero, 9)
+
+
+def printed_setting(setting: float, angle: float, resolution: float, largest: float = math.inf) -> float:
+    """Return the setting as the dial can show it [rad], never less than the part's angle.
+
+    It is rounded down where rounding up would pass the machine's largest angle.
+    """
     steps = round(setting / resolution)
+    if steps * resolution > largest + 1e-9:
+        steps -= 1
     while steps * resolution < angle - 1e-12:
         steps += 1
     return steps * resolution
@@ -103,23 +118,71 @@ def station(ready: Ready) -> Stationed:
     part = ready.case.part
     arcs = np.asarray(part.arc_lengths)
     starts, rotations = np.array(part.bend_starts), np.array(part.rotations)
-    loads = []
-    for load in ready.loads:
-        from_b = load.loaded.leads == "B"
+    loads: list[tuple[Station, ...]] = []
+    held: list[Load] = []
+    for exact in ready.loads:
+        from_b = exact.loaded.leads == "B"
         seen = (part.developed_length - starts - arcs)[::-1] if from_b else starts
-        stations, seen, rolls = _one_load(ready, load, seen.copy())
+        load, (stations, seen, rolls) = _held_as_printed(ready, exact, seen)
+        held.append(load)
         starts = part.developed_length - seen[::-1] - arcs if from_b else seen
         for bend, roll in rolls.items():
             rotations[bend - 1] = roll
         loads.append(_within_range(ready, load, stations))
     straights = np.append(starts, part.developed_length) - np.concatenate(([0.0], starts + arcs))
-    return Stationed(ready, tuple(loads), replace(part, straights=np.maximum(straights, 0.0), rotations=rotations))
+    built = replace(part, straights=np.maximum(straights, 0.0), rotations=rotations)
+    return Stationed(replace(ready, loads=tuple(held)), tuple(loads), built)
+
+
+def _held_as_printed(
+    ready: Ready, load: Load, starts: Array
+) -> tuple[Load, tuple[tuple[Station, ...], Array, dict[int, float]]]:
+    """Station a load and move its grips so that the carriage keeps its reach with the numbers as printed.
+
+    The rules chose the grips for the exact numbers; rounding shifts the places by up to a resolution, and an absolute
+    readout's places shift with the grip in turn, so it takes a few rounds. Raises Unkeepable if it cannot be.
+    """
+    for _ in range(GRIP_ROUNDS):
+        found = _one_load(ready, load, starts.copy())
+        moved = tuple(_held(ready, load, grip, found[0]) for grip in load.grips)
+        if moved == load.grips:
+            return load, found
+        load = replace(load, grips=moved)
+    number = load.loaded.number(load.bends[-1])
+    sentence = (
+        f"Bend {number} with end {load.loaded.leads} leading: no grip keeps the carriage's travel once the numbers are"
+        f" rounded to {ready.case.machine.advance.resolution:g} mm."
+    )
+    raise Unkeepable(Broken("carriage reach", number, load.loaded.leads, sentence))
+
+
+def _held(ready: Ready, load: Load, grip: Grip, stations: tuple[Station, ...]) -> Grip:
+    """Return the grip, moved no more than it takes to keep the carriage's reach at the printed stations."""
+    carriage = ready.case.machine.carriage
+    assert carriage is not None  # else there are no grips
+    closest, farthest = carriage.reach
+    most = load.loaded.stock_behind_zero - carriage.grip_length
+    low, high = (-math.inf if carriage.passes_through else most), most
+    for i, st in enumerate(stations):
+        if st.bend in grip.bends:
+            low = max(low, (st.start if st.released else st.start + st.swing_feed) + closest)
+            high = min(high, st.start + farthest)
+        elif i + 1 < len(stations) and stations[i + 1].bend in grip.bends:
+            low, high = max(low, st.start + st.swing_feed + closest), min(high, st.end + farthest)
+    if low > high + RULE_SLACK:
+        number = load.loaded.number(grip.bends[-1])
+        sentence = (
+            f"Bend {number} with end {load.loaded.leads} leading: with the numbers rounded to what the readouts show"
+            f" the carriage's travel is {low - high:.2f} mm too short."
+        )
+        raise Unkeepable(Broken("carriage reach", number, load.loaded.leads, sentence))
+    return replace(grip, u=min(max(grip.u, low), high))
 
 
 def _within_range(ready: Ready, load: Load, stations: tuple[Station, ...]) -> tuple[Station, ...]:
     """Give each rotation the way round that keeps the chuck in its range.
 
-    Raises ChuckRange if there is none.
+    Raises Unkeepable if there is none.
     """
     rolls = [0.0 if s.laid_in else s.roll for s in stations]
     signed = rolls_within(ready.case.machine.rotation.range, rolls, [s.regrip is not None for s in stations])
@@ -129,12 +192,12 @@ def _within_range(ready: Ready, load: Load, stations: tuple[Station, ...]) -> tu
             f"With end {load.loaded.leads} leading the rotations of bends {stations[0].number} to {stations[-1].number}"
             f" do not fit the chuck's range of {low:.1f}° to {high:.1f}°."
         )
-        raise ChuckRange(Broken("chuck range", stations[-1].number, load.loaded.leads, sentence))
+        raise Unkeepable(Broken("chuck range", stations[-1].number, load.loaded.leads, sentence))
     return tuple(replace(s, roll=s.roll if s.laid_in else roll) for s, roll in zip(stations, signed, strict=True))
 
 
-class ChuckRange(Exception):
-    """The rotations of an order do not fit the chuck's range; carries the broken rule."""
+class Unkeepable(Exception):
+    """An order cannot keep a rule once its numbers are rounded or its rotations signed; carries the broken rule."""
 
     def __init__(self, broken: Broken) -> None:
         super().__init__(broken.sentence)
@@ -178,8 +241,8 @@ def _station(ready: Ready, load: Load, i: int, start: float, grip: Grip | None) 
     """Return the station of bend i of a load that starts at a stock coordinate [mm]; advance and roll still open."""
     view, bend = load.loaded.view, load.bends[i]
     number, angle, radius = load.loaded.number(bend), float(view.angles[bend - 1]), float(view.radii[bend - 1])
-    resolution = ready.case.machine.rotation.resolution
-    setting = printed_setting(ready.case.settings[number - 1], angle, resolution)
+    resolution, largest = ready.case.machine.rotation.resolution, ready.case.machine.head.largest_angle
+    setting = printed_setting(ready.case.settings[number - 1], angle, resolution, largest)
     swing_ends = start + radius * setting
     after = next((g for g in load.grips if i + 1 < len(load.bends) and load.bends[i + 1] in g.bends), grip)
     regrip = None
@@ -195,7 +258,7 @@ def _station(ready: Ready, load: Load, i: int, start: float, grip: Grip | None) 
         0.0,
         start,
         None if grip is None else grip.u - start,
-        grip is not None and grip.released,
+        grip is not None and grip.released and i == len(load.bends) - 1,
         regrip,
         False,
     )

@@ -8,7 +8,7 @@ clear in all of them is taken.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from planner.clearance.certify import certify
 from planner.clearance.rows import Rows, rows_of
@@ -18,12 +18,15 @@ from planner.clearance.verdicts import Answer, Finding, Verdicts
 from planner.inputs.machine import Machine
 from planner.rules.chuck import both_ways
 from planner.search.moves import PlainPath, plain_paths
-from planner.search.stations import Station, Stationed, snapped
+from planner.search.stations import Station, Stationed, settable, shown
 from planner.tube import motions
 from planner.tube.motions import InDie, Motion, Standing
 from planner.tube.partly_bent import leading_part
 
 WORST_FIRST = (Answer.STRUCK, Answer.CLOSE, Answer.CLEAR)
+
+EASE_WAYS = (5.0, 10.0, 15.0, 20.0, 30.0, 40.0, 60.0, 80.0, 120.0)
+"""And so far in millimetres."""
 
 EASE_SHARES = (1.0, 0.5, 0.25)
 """How much of the way to the next bend the tube is advanced off the die before the arm goes home, as shares."""
@@ -75,6 +78,8 @@ class _Work:
     grip: InDie
     standing: Standing
     room_ahead: float | None  # way to the next bend's start, None after the last bend of a load
+    shown_before: float  # what the readout shows at an advance of 0, from the place before
+    shown_after: float  # and from the end of the bend
     gripping: list[Motion] = field(default_factory=list)
     returning: tuple[Motion, ...] = ()
     eased: float = 0.0
@@ -154,7 +159,10 @@ class _Trial:
             )
             following = self.stationed.loads[number][i + 1] if i + 1 < len(load.bends) else None
             room = None if following is None else following.advance
-            works.append(_Work(number, st, clamps, before, grip, after, room))
+            held = [next((g for g in load.grips if s.bend in g.bends), None) for s in (st, following or st)]
+            shown_before = shown(self.machine, held[0], before.tangent_u, trim)
+            shown_after = shown(self.machine, held[1], st.end, trim)
+            works.append(_Work(number, st, clamps, before, grip, after, room, shown_before, shown_after))
             before = after
         return works
 
@@ -176,7 +184,7 @@ class _Trial:
         jobs: list[tuple[_Work, Motion]] = []
         for w in self.work:
             st, face = w.station, w.grip.face
-            w.gripping = [motions.close_dies(w.grip), motions.bend(w.grip)]
+            w.gripping = [motions.close_dies(replace(w.grip, face=st.face)), motions.bend(w.grip)]
             after_swing = None if face is None else face - st.swing_feed
             if st.regrip is not None:
                 w.gripping.append(motions.regrip(w.grip, st.regrip))
@@ -216,7 +224,7 @@ class _Trial:
         for w in blocked if self.machine.head.may_ease_off else []:
             pressure = w.station.swing_feed if w.grip.follows else 0.0
             for y in self._eased_ways(w):
-                jobs.append((w, motions.ease_off(w.standing, w.station.setting, y)))
+                jobs.append((w, motions.ease_off(w.standing, w.station.setting, y, pressure)))
                 jobs.append((w, motions.return_arm(w.standing, w.station.setting, y, pressure)))
         for _, found, group in self._batches(jobs) if jobs else []:
             for k in range(0, len(group), 2):
@@ -228,12 +236,14 @@ class _Trial:
         self.failures.extend(w.blocked for w in blocked if not w.returning and w.blocked is not None)
 
     def _eased_ways(self, w: _Work) -> list[float]:
-        step = self.machine.advance.resolution
+        step, zero = self.machine.advance.resolution, w.shown_after
         room = w.room_ahead
         if room is None:
             room = min(2.0 * w.station.radius, w.standing.tail_length)
         room = min(room, self._farthest_forward(w.standing))
-        return [y for y in dict.fromkeys(snapped(share * room, step) for share in EASE_SHARES) if y > 0.0]
+        ways = dict.fromkeys(settable(share * room, step, zero) for share in EASE_SHARES)
+        ways.update(dict.fromkeys(settable(y, step, zero) for y in EASE_WAYS))
+        return [y for y in ways if 0.0 < y <= room + 1e-9]
 
     def _farthest_forward(self, standing: Standing) -> float:
         """Return the greatest advance that the carriage can make from a standing pose [mm]."""
@@ -269,6 +279,7 @@ class _Trial:
                 self._rolls(w),
                 w.standing_before.formed_arc,
                 self._farthest_forward(w.standing_before),
+                w.shown_before,
             )
         )
 

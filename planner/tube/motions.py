@@ -377,10 +377,13 @@ def open_dies(grip: InDie, face: float | None) -> Motion:
     )
 
 
-def ease_off(standing: Standing, arm: float, y: float) -> Motion:
-    """Advance by y [mm] with the arm still at the setting `arm` [rad]: the arc slides straight out of the groove."""
+def ease_off(standing: Standing, arm: float, y: float, pressure: float) -> Motion:
+    """Advance by y [mm] with the arm still at the setting `arm` [rad]: the arc slides straight out of the groove.
+
+    pressure: how far forward the pressure die still stands [mm]; it goes home with the arm.
+    """
     motion = advance(standing, (0.0, y), 0.0, turned_before=False)
-    return replace(motion, phase=Phase.RETURN, arm=(arm, arm))
+    return replace(motion, phase=Phase.RETURN, arm=(arm, arm), pressure=(pressure, pressure))
 
 
 def return_arm(standing: Standing, arm: float, y: float, pressure: float) -> Motion:

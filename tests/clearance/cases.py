@@ -13,7 +13,7 @@ from planner.tube import motions
 from planner.tube.motions import InDie, Motion, Standing
 from planner.tube.partly_bent import leading_part
 from tests.clearance.machines import CLR, DIAMETER, box, machine, post
-from tests.clearance.oracle import Array, Drawing, Play
+from tests.clearance.oracle import Array, Drawing, Play, between
 
 RADIUS = DIAMETER / 2.0
 
@@ -117,8 +117,8 @@ def steps_of(d: Drawing, side: float, rng: np.random.Generator) -> list[Step]:
             (setting, angle), arm=(setting, setting), face=(opened, back), forward=(forward, forward))),
         Step("return", motions.return_arm(standing, setting, 0.0, forward), play(
             arm=(setting, 0.0), face=(back, back), forward=(forward, 0.0))),
-        Step("ease off", motions.ease_off(standing, setting, y), play(
-            arm=(setting, setting), at=(end, end + y), face=(back, back - y))),
+        Step("ease off", motions.ease_off(standing, setting, y, forward), play(
+            arm=(setting, setting), at=(end, end + y), face=(back, back - y), forward=(forward, forward))),
         Step("eased return", motions.return_arm(standing, setting, y, forward), play(
             arm=(setting, 0.0), at=(end + y, end + y), face=(back - y, back - y), forward=(forward, 0.0))),
         Step("advance", motions.advance(standing, (0.0, y), 0.0, False), play(
@@ -136,7 +136,7 @@ def solids_near(steps: list[Step], rng: np.random.Generator, count: int) -> list
     for k in range(count):
         owner = ("frame", "arm", "carriage")[k % 3]
         play = steps[int(rng.integers(len(steps)))].play
-        t, now = float(rng.random()), play.moment(float(rng.random()))
+        t = float(rng.random())
         now = play.moment(t)
         u = rng.uniform(0.0, max(now.at - 40.0, 10.0))
         x = play.seen(owner, now.frames(np.array([u])), t)[0, :3, 3]
@@ -166,23 +166,41 @@ def case(seed: int, solids: int = 6) -> Case:
     return Case(d, side, steps, bench, Surroundings.of(bench, bench.tooling[0], RADIUS, 2.0))
 
 
-def places(rows: Rows, row: int, s: Array, play: Play, t: float) -> Array:
-    """Stock coordinates of points s of a row's piece at a moment.
-
-    What the tube flows through (tail, arc in the die, straight through the die) is counted from the tangent point.
-    """
+def through_die(rows: Rows, row: int, step: Step) -> bool:
+    """Whether the tube flows through the row's piece, so that its points are counted from the tangent point."""
     role = rows.roles[rows.piece[row]].value
+    return role in ("tail", "forming arc") or (role == "first straight ahead" and step.play.swing is None)
+
+
+def places(rows: Rows, row: int, s: Array, step: Step, t: float) -> Array:
+    """Stock coordinates of points s of a row's piece at a moment."""
     table = rows.pieces[:, rows.piece[row]]
-    at = play.moment(t).at
+    sign = 1.0 if rows.roles[rows.piece[row]].value == "tail" else -1.0
+    return np.asarray((step.play.moment(t).at if through_die(rows, row, step) else table[14]) + sign * s)
+
+
+def extent(rows: Rows, row: int, step: Step, t: float) -> tuple[float, float]:
+    """Least and greatest s of the row's piece that there is at a moment, by the tests' own reckoning."""
+    play, role, table = step.play, rows.roles[rows.piece[row]].value, rows.pieces[:, rows.piece[row]]
+    now, low, high = play.moment(t), float(table[10]), float(table[11])
     if role == "tail":
-        return np.asarray(at + s)
-    if role == "forming arc":
-        return np.asarray(at - s)
-    if (
-        role == "first straight ahead"
-        and abs(table[14] - max(play.at)) < 1e-6
-        and table[16] == 0
-        and play.swing is None
-    ):
-        return np.asarray(at - s)
-    return np.asarray(table[14] - s)
+        high = now.tail_length
+    elif role == "forming arc":
+        assert play.swing is not None
+        high = play.drawing.clr * between(play.swing, t)
+    elif through_die(rows, row, step):
+        standing_at = play.drawing.starts[play.plane_of - 1] + play.drawing.clr * play.formed[play.plane_of]
+        high = now.at - float(standing_at)
+    return low, high
+
+
+def moment_of(rows: Rows, row: int, step: Step, t: float) -> float:
+    """When a point of a row is where the row has it.
+
+    A straight through the die is a row as long as it ever is; it is so long at the farthest advance, a tail at the
+    least.
+    """
+    at, role = step.play.at, rows.roles[rows.piece[row]].value
+    if step.play.swing is not None or not through_die(rows, row, step) or at[0] == at[1]:
+        return t
+    return float(np.argmin(at) if role == "tail" else np.argmax(at))

@@ -99,17 +99,29 @@ class Tube:
         items.append((u, u + d.trim, 0.0, 0.0, frame))
         return items
 
+    def frames(self, places: Array) -> Array:
+        """Material frames (k, 4, 4) at places."""
+        out = np.empty((places.size, 4, 4))
+        left = np.ones(places.size, dtype=bool)
+        for number, (tail_end, length, curvature, plane, frame) in enumerate(self.walk):
+            last = number == len(self.walk) - 1
+            here = left & ((places >= tail_end - length - 1e-9) | last)
+            left &= ~here
+            s = tail_end - places[here]
+            local = np.tile(np.eye(4), (s.size, 1, 1))
+            if curvature == 0.0:
+                local[:, 0, 3] = s
+                out[here] = frame @ local
+            elif s.size:
+                local[:, :3, :3] = Rotation.from_euler("z", (s * curvature)[:, None]).as_matrix()
+                local[:, 0, 3] = np.sin(s * curvature) / curvature
+                local[:, 1, 3] = (1.0 - np.cos(s * curvature)) / curvature
+                out[here] = frame @ roll(plane) @ local @ roll(-plane)
+        return out
+
     def frame(self, u: float) -> Array:
         """Material frame (4, 4) at a place."""
-        for tail_end, length, curvature, plane, frame in self.walk:
-            if u >= tail_end - length - 1e-9:
-                s = tail_end - u
-                if curvature == 0.0:
-                    return np.asarray(frame @ along(s))
-                radius = 1.0 / curvature
-                return np.asarray(frame @ roll(plane) @ curl(radius, s * curvature) @ roll(-plane))
-        s = self.walk[-1][0] - u
-        return np.asarray(self.walk[-1][4] @ along(s))
+        return np.asarray(self.frames(np.array([u]))[0])
 
     def placed(self, at: float, plane_of: int, rotation: float, side: float) -> Array:
         """Matrix from the material frame to the machine's: place `at` at the tangent point, heading along +X, the
@@ -137,7 +149,7 @@ class Moment:
 
     def frames(self, places: Array) -> Array:
         """Frames (k, 4, 4) of cross-sections in the machine frame."""
-        return np.array([self.to_machine @ self.tube.frame(float(u)) for u in places])
+        return np.asarray(self.to_machine @ self.tube.frames(places))
 
 
 @dataclass
@@ -226,8 +238,10 @@ class Profile:
     """A grooved profile {0 ≤ a ≤ width, |z| ≤ half} less a disc at the origin: the brute-force nearest boundary point.
 
     The boundary is sampled every `step` mm; a sampled nearest point is never nearer than the true one, and farther by
-    at most step²/(8·distance) or step/2.
+    at most step²/(8·distance) or step/2. What is farther than `horizon` is given as that.
     """
+
+    horizon = 100.0
 
     def __init__(
         self, width: float, half: float, groove: float, step: float = 0.02, solid_at_width: bool = False
@@ -247,7 +261,8 @@ class Profile:
         self.tree = cKDTree(np.concatenate(sides))
 
     def signed(self, a: Array, z: Array) -> Array:
-        far = np.asarray(self.tree.query(np.stack((a, z), axis=-1))[0])
+        far = np.asarray(self.tree.query(np.stack((a, z), axis=-1), distance_upper_bound=self.horizon)[0])
+        far = np.minimum(far, self.horizon)
         inside = (a >= 0) & (a <= self.width) & (np.abs(z) <= self.half) & (np.hypot(a, z) >= self.groove)
         return np.where(inside, -far, far)
 

@@ -148,7 +148,7 @@ def check_rows(case: Case, w: _Work, motion: Motion, tally: Counter[str]) -> Non
     rows = rows_of([motion], around, [w.clamps[:1]])
     search = judged(rows)
     solids = {solid.name: solid for solid in around.envelope if solid.kind is not Kind.FLOOR}
-    settled = bool(search.struck[rows.clamp < 0].any())
+    settled = search._settled()
     for row in range(rows.count):
         piece = rows.piece[row]
         solid = solids.get(rows.names[rows.solid[row]])
@@ -172,7 +172,7 @@ def check_rows(case: Case, w: _Work, motion: Motion, tally: Counter[str]) -> Non
                 assert near == pytest.approx(clearance, abs=1e-5)
             tally["struck"] += 1
             continue
-        if settled:
+        if settled[row]:
             continue  # the motion is struck elsewhere; this row was not followed to its end
         least = needed if not search.close[row] else needed - STRIKE_MARGIN - CLOSE_GAP
         for t in np.linspace(0.0, 1.0, 9):

@@ -86,6 +86,7 @@ def test_the_die_is_as_far_as_the_nearest_point_of_its_sampled_profile(seed: int
     x = points(3000, rng)
     x[:, ::2] = np.array([[0.0], [p[0, 0]], [0.0]]) + x[:, ::2] * p[1, 0] / 300.0  # half of them near the die
     exact, _, _ = evaluate(kinds(Kind.DIE, 3000), x, np.repeat(p, 3000, axis=1))
+    profile.horizon = np.inf
     found = profile.signed(p[1, 0] - np.hypot(x[0], x[1] - p[0, 0]), x[2])
     assert np.abs(exact - found).max() < 0.012
     assert np.array_equal((exact < 0)[np.abs(exact) > 0.02], (found < 0)[np.abs(exact) > 0.02])
@@ -101,6 +102,7 @@ def test_the_bored_block_is_as_far_as_the_nearest_point_of_its_sampled_surface(s
     x = rng.uniform(-1.6, 1.6, (3, 3000)) * np.array([[last - first], [width + 30.0], [half + 30.0]])
     x[0] += (first + last) / 2.0
     exact, _, _ = evaluate(kinds(Kind.BORED_BLOCK, 3000), x, np.repeat(p, 3000, axis=1))
+    profile.horizon = np.inf
     flat = profile.signed(side * x[1] - face, x[2])
     past = np.maximum(first - x[0], x[0] - last)
     found = np.where(

@@ -1,0 +1,92 @@
+"""The contact table to the letter: each row of the page that fixes it, and nothing excused beyond those rows."""
+
+from itertools import product
+
+import pytest
+
+from planner.clearance.contact import beyond_clamp, need
+from planner.clearance.solids import Owner, Tool
+from planner.tube.motions import Phase, Role
+
+TAIL, FORMING, FORMED, AFTER = Role.TAIL, Role.FORMING, Role.FORMED, Role.AFTER
+FIRST, FAR_ARC, EARLIER = Role.FIRST, Role.FAR_ARC, Role.EARLIER
+ALL = tuple(Phase)
+GRIPPED = (Phase.CLOSE, Phase.BEND, Phase.REGRIP, Phase.OPEN)
+FRAME, ARM, CARRIAGE = Owner.FRAME, Owner.ARM, Owner.CARRIAGE
+
+OWNERS = {
+    Tool.DIE: (Owner.DIE,), Tool.HUB: (Owner.DIE,), Tool.WIPER: (FRAME,), Tool.CLAMP: (ARM,),
+    Tool.PRESSURE: (FRAME, Owner.PRESSURE), Tool.FLOOR: (FRAME,), Tool.ENVELOPE: (FRAME, ARM, CARRIAGE),
+    Tool.TAIL: (FRAME,),
+}  # fmt: skip
+
+# piece of tube, against, owners of it, phases, while it slides straight out before any rotation, needs
+ROWS = [
+    ("tail, forming arc, first straight ahead | bend die, wiper | all",
+     (TAIL, FORMING, FIRST), (Tool.DIE, Tool.WIPER), None, ALL, (False, True), "ease"),
+    ("arc just formed and straight after it | bend die, wiper | re-grip, dies open, return",
+     (FORMED, AFTER), (Tool.DIE, Tool.WIPER), None, (Phase.REGRIP, Phase.OPEN, Phase.RETURN), (False, True), "ease"),
+    ("arc just formed and straight after it | bend die, wiper | place, sliding straight out",
+     (FORMED, AFTER), (Tool.DIE, Tool.WIPER), None, (Phase.PLACE,), (True,), "ease"),
+    ("tail | pressure die | all", (TAIL,), (Tool.PRESSURE,), None, ALL, (False, True), None),
+    ("tail | collet, carriage | all", (TAIL,), (Tool.ENVELOPE,), (CARRIAGE,), ALL, (False, True), None),
+    ("tail, forming or just formed arc, first straight ahead | clamp, pressure die | gripped",
+     (TAIL, FORMING, FORMED, FIRST), (Tool.CLAMP, Tool.PRESSURE), None, GRIPPED, (False, True), None),
+    ("formed arc at the far end of a gripped straight | clamp | gripped",
+     (FAR_ARC,), (Tool.CLAMP,), None, GRIPPED, (False, True), "ease"),
+    ("first straight ahead | arm | bend", (FIRST,), (Tool.ENVELOPE,), (ARM,), (Phase.BEND,), (False, True), "tooling"),
+]  # fmt: skip
+
+Triple = tuple[Role, Tool, Owner, Phase, bool]
+
+
+def triples(row: tuple) -> list[Triple]:  # type: ignore[type-arg]
+    _, roles, tools, owners, phases, straight, _ = row
+    return [
+        (role, tool, owner, phase, out)
+        for role, tool, phase, out in product(roles, tools, phases, straight)
+        for owner in OWNERS[tool]
+        if owners is None or owner in owners
+    ]
+
+
+@pytest.mark.parametrize("row", ROWS, ids=[row[0] for row in ROWS])
+def test_a_row_of_the_table_excuses_just_what_it_says(row: tuple) -> None:  # type: ignore[type-arg]
+    for triple in triples(row):
+        assert need(*triple) == row[-1], triple
+
+
+EXCUSED = {triple for row in ROWS for triple in triples(row)}
+TO_ITSELF = {
+    # Leading part beyond the first straight (the first straight only beyond 90° of swing) against the tail.
+    (Phase.BEND, role) for role in (AFTER, FIRST, FAR_ARC, EARLIER)
+} | {(phase, role) for phase in (Phase.PLACE, Phase.LOAD) for role in (FAR_ARC, EARLIER)}  # fmt: skip
+
+
+def test_everything_that_no_row_excuses_keeps_clear() -> None:
+    for role, tool, phase, out in product(Role, Tool, Phase, (False, True)):
+        for owner in OWNERS[tool]:
+            triple = (role, tool, owner, phase, out)
+            if triple in EXCUSED:
+                continue
+            if tool is Tool.TAIL:
+                expected = "itself" if (phase, role) in TO_ITSELF else None
+            else:
+                expected = "required" if tool in (Tool.FLOOR, Tool.ENVELOPE) else "tooling"
+            assert need(*triple) == expected, triple
+
+
+@pytest.mark.parametrize("phase", list(Phase))
+def test_an_arc_that_rotates_is_excused_from_nothing_that_it_lay_in(phase: Phase) -> None:
+    if phase is Phase.PLACE:
+        assert need(FORMED, Tool.DIE, Owner.DIE, phase, False) == "tooling"
+        assert need(AFTER, Tool.WIPER, FRAME, phase, False) == "tooling"
+    assert need(EARLIER, Tool.DIE, Owner.DIE, phase, True) == "tooling"
+    assert need(EARLIER, Tool.CLAMP, ARM, phase, True) == "tooling"
+
+
+def test_what_lies_in_the_clamp_does_not_count_against_the_arm_while_it_is_gripped() -> None:
+    assert beyond_clamp(FIRST, ARM, Phase.BEND)
+    assert not beyond_clamp(FIRST, FRAME, Phase.BEND)
+    assert not beyond_clamp(EARLIER, ARM, Phase.BEND)
+    assert not beyond_clamp(FIRST, ARM, Phase.RETURN)

@@ -1,0 +1,49 @@
+"""A last bend made with the collet open: that bend alone, and only where it is needed."""
+
+from __future__ import annotations
+
+from planner.inputs.machine import Machine
+from planner.inputs.part import Part
+from planner.planning import plan
+from planner.plans.document import Plan
+from planner.search.orders import Run
+from tests.plan.forced import forced
+from tests.plan.shop import bender, tube
+
+
+def made(part: Part, machine: Machine) -> Plan:
+    outcome = forced(part, machine, (Run("A", (1, 2, 3)),))
+    assert isinstance(outcome, Plan), outcome.sentence
+    return outcome
+
+
+RELEASING = bender({"carriage": {"finish_released": True}})
+
+
+def test_only_the_jobs_last_bend_is_made_with_the_collet_open() -> None:
+    document = made(tube([400, 150, 150, 140], [0, 40, 30], [50, 40, 45]), RELEASING)
+    opened = [step.bend for step in document.steps if step.action == "open collet"]
+    held = [
+        step.bend
+        for step in document.steps
+        if step.action == "bend" and step.to is not None and step.to.face is not None
+    ]
+    assert (document.released, opened, held) == (1, [3], [1, 2])
+
+
+def test_a_tail_that_the_collet_can_hold_is_not_released() -> None:
+    document = made(tube([400, 150, 150, 400], [0, 40, 30], [50, 40, 45]), RELEASING)
+    assert (document.released, document.reclamps) == (0, 0)
+
+
+def test_a_released_bend_carries_no_more_trim_than_it_needs() -> None:
+    """10 mm of trim would not do for holding the tube (some 53 mm are missing), and released the bend needs none."""
+    document = made(tube([400, 150, 150, 140], [0, 40, 30], [50, 40, 45], trims=(0.0, 10.0)), RELEASING)
+    assert document.stock is not None
+    assert (document.released, document.stock.trim_b) == (1, 0.0)
+
+
+def test_without_leave_to_release_the_short_tail_is_refused() -> None:
+    document = plan(tube([120, 150, 150, 120], [0, 40, 30], [50, 40, 45]), bender())
+    assert document.verdict in ("not makeable", "undecided")
+    assert all("too short" in r.sentence or "cannot hold" in r.sentence for r in document.reasons)
