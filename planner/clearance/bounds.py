@@ -77,6 +77,17 @@ class Posed:
     axis: Array
     turn: Array
 
+    def take(self, keep: Ints) -> Posed:
+        """Return a selection."""
+        return Posed(
+            self.x[:, keep],
+            self.tangent[:, keep],
+            self.velocity[:, keep],
+            self.q[:, keep],
+            self.axis[:, keep],
+            self.turn[keep],
+        )
+
 
 def pose(rows: Rows, row: Ints, s: Array, t: Array) -> Posed:
     """Evaluate equations (1) and (2)."""
@@ -112,7 +123,7 @@ def _cross(a: Array, b: Array) -> Array:
 
 
 def bounds(rows: Rows, cells: Cells) -> Bounds:
-    """Return both bounds of the clearance, the larger of the two, and the clearance found at the midpoint.
+    """Return the bounds of the clearance, the largest of them, and the clearance found at the midpoint.
 
     Lipschitz bound:    f − r − δs − (|x_t| + a δt/2) δt                                                     (3)
     Convex bound:       f − r' − |g·x_s| δs − |g·x_t| δt − (κ δs²/2 + g⊥ (a δt²/2 + ω δs δt))               (4)
@@ -123,78 +134,97 @@ def bounds(rows: Rows, cells: Cells) -> Bounds:
     acceleration lies across the axis k. In (4) the tube's cross-section stands for its sphere: r' = r √(1 − max(0,
     |g·x_s| − κ δs − ω δt)²) is how far a disc across the tube reaches against g, so that a flat-ended tube is
     bounded, not a rounded one.
+
+    Near a piece's end (4) is taken a second time about the rim's point x + ρ that lies farthest against g, with f and g
+    from there: f(x + ρ) − g·ρ in the place of f. The midpoint's gradient alone leaves a gap that does not close.
     """
     row = cells.row
     posed = pose(rows, row, cells.s, cells.t)
     which = rows.solid[row]
-    exact, hull, g = evaluate(rows.kind[which], posed.x, rows.parameters[:, which])
-    omega = np.abs(posed.turn)
-    radial = posed.q - posed.axis * (posed.axis * posed.q).sum(axis=0)
-    acceleration = omega * omega * np.sqrt((radial * radial).sum(axis=0))
+    kind, parameters = rows.kind[which], rows.parameters[:, which]
+    exact, hull, g = evaluate(kind, posed.x, parameters)
+    acceleration = _acceleration(posed)
     speed = np.sqrt((posed.velocity * posed.velocity).sum(axis=0))
     along_t = (speed + 0.5 * acceleration * cells.dt) * cells.dt
     lipschitz = exact - rows.radius - cells.ds - along_t
-    curvature = rows.pieces[9, rows.piece[row]]
-    g_s = np.abs((g * posed.tangent).sum(axis=0))
-    g_t = np.abs((g * posed.velocity).sum(axis=0))
-    g_axis = (g * posed.axis).sum(axis=0)
-    across = np.sqrt(np.maximum((g * g).sum(axis=0) - g_axis * g_axis, 0.0))
-    bend = curvature * cells.ds
-    lean = np.clip(g_s - bend - omega * cells.dt, 0.0, 1.0)
-    reach = rows.radius * np.sqrt(1.0 - lean * lean)
-    first_s = g_s * cells.ds + 0.5 * bend * cells.ds
-    first_t = g_t * cells.dt + across * (0.5 * acceleration * cells.dt + omega * cells.ds) * cells.dt
+    reach, first_s, first_t = _taken_off(rows, cells, posed, acceleration, g)
     convex = hull - reach - first_s - first_t
-    lower = np.maximum(convex, lipschitz) - ROUNDING
+    upper = exact - rows.radius
+    near = np.flatnonzero(_to_end(rows, cells) < rows.radius)
+    if near.size:
+        end_cells, end_posed = cells.take(near), posed.take(near)
+        rim = rows.radius * _against(g[:, near], end_posed.tangent)
+        _, hull_rim, g_rim = evaluate(kind[near], end_posed.x - rim, parameters[:, near])
+        taken = sum(_taken_off(rows, end_cells, end_posed, acceleration[near], g_rim))
+        convex[near] = np.maximum(convex[near], hull_rim + (g_rim * rim).sum(axis=0) - taken)
+        upper[near] = _at_rim(rows, row[near], end_posed, rim)
+    tails = np.flatnonzero(kind == Kind.SEGMENT)
+    if tails.size:
+        upper[tails] = _to_short_tail(rows, cells, posed, tails, upper[tails])
     # A hull's bound may certify a cell, but it does not close on the clearance: what is split is then the other bound.
     better = (convex > lipschitz) & (hull >= exact)
     return Bounds(
-        lower,
-        _found(rows, cells, posed, exact, g),
+        np.maximum(convex, lipschitz) - ROUNDING,
+        np.asarray(np.where(exists(rows, cells), upper, np.inf)),
         np.where(better, first_s, cells.ds),
         np.where(better, first_t, along_t),
     )
 
 
-def _found(rows: Rows, cells: Cells, posed: Posed, exact: Array, g: Array) -> Array:
-    """Return the clearance at the midpoints: of the sphere about them, or near a piece's end of the flat cross-section.
+def _acceleration(posed: Posed) -> Array:
+    """Return a = ω²ρ of the midpoints' material points [mm a unit of t²]."""
+    radial = posed.q - posed.axis * (posed.axis * posed.q).sum(axis=0)
+    return np.asarray(posed.turn * posed.turn * np.sqrt((radial * radial).sum(axis=0)))
+
+
+def _taken_off(rows: Rows, cells: Cells, posed: Posed, acceleration: Array, g: Array) -> tuple[Array, Array, Array]:
+    """Return what (4) takes off for a subgradient g: r', the terms of δs, and the terms of δt [mm]."""
+    omega = np.abs(posed.turn)
+    bend = rows.pieces[9, rows.piece[cells.row]] * cells.ds
+    g_s = np.abs((g * posed.tangent).sum(axis=0))
+    g_t = np.abs((g * posed.velocity).sum(axis=0))
+    g_axis = (g * posed.axis).sum(axis=0)
+    across = np.sqrt(np.maximum((g * g).sum(axis=0) - g_axis * g_axis, 0.0))
+    lean = np.clip(g_s - bend - omega * cells.dt, 0.0, 1.0)
+    reach = rows.radius * np.sqrt(1.0 - lean * lean)
+    first_s = g_s * cells.ds + 0.5 * bend * cells.ds
+    first_t = g_t * cells.dt + across * (0.5 * acceleration * cells.dt + omega * cells.ds) * cells.dt
+    return reach, first_s, first_t
+
+
+def _to_end(rows: Rows, cells: Cells) -> Array:
+    """Return how far the midpoints lie from the nearer end of their piece [mm].
 
     Near an end the sphere sticks out of its piece, past a free end into the open, elsewhere into a neighbour that may
-    be excused. There the nearest of some points on the rim of the cross-section is measured instead. A point of the
-    tail counts as a solid only where the tail still is.
+    be excused; what is found there is measured on the flat cross-section.
     """
     table = rows.pieces[:, rows.piece[cells.row]]
-    to_end = np.minimum(cells.s - table[10], table[12] + table[13] * cells.t - cells.s)
-    upper = exact - rows.radius
-    near = np.flatnonzero(to_end < rows.radius)
-    if near.size:
-        upper[near] = _at_rim(rows, cells.row[near], posed.x[:, near], posed.tangent[:, near], g[:, near])
-    tails = np.flatnonzero(rows.kind[rows.solid[cells.row]] == Kind.SEGMENT)
-    if tails.size:
-        upper[tails] = _to_short_tail(rows, cells, posed, tails, upper[tails])
-    return np.asarray(np.where(exists(rows, cells), upper, np.inf))
+    return np.asarray(np.minimum(cells.s - table[10], table[12] + table[13] * cells.t - cells.s))
 
 
-def _at_rim(rows: Rows, row: Ints, x: Array, tangent: Array, g: Array) -> Array:
-    """Return the least distance of points on the rims of cross-sections [mm]: those that lie farthest against g, and,
-    for the solids with a groove, on either side of it.
-    """
+def _against(g: Array, tangent: Array) -> Array:
+    """Return the unit vectors across the tube that lie along g; where g runs along the tube, level ones."""
     across = g - tangent * (g * tangent).sum(axis=0)
     size = np.sqrt((across * across).sum(axis=0))
-    # Where g runs along the tube every point of the rim is as good as another: take a level one.
     level = np.stack((-tangent[1], tangent[0], np.zeros_like(size)))
     level = np.where(np.abs(tangent[2]) > 0.999, np.array([[1.0], [0.0], [0.0]]), level)
     level = level / np.sqrt((level * level).sum(axis=0))
-    first = np.where(size > 1e-9, across / np.where(size > 1e-9, size, 1.0), level)
-    second = _cross(tangent, first)
+    return np.asarray(np.where(size > 1e-9, across / np.where(size > 1e-9, size, 1.0), level))
+
+
+def _at_rim(rows: Rows, row: Ints, posed: Posed, rim: Array) -> Array:
+    """Return the least distance of points on the rims of cross-sections [mm]: x − rim, the ones that lie farthest
+    against g, and, for the solids with a groove, others all round.
+    """
     which = rows.solid[row]
     kind, parameters = rows.kind[which], rows.parameters[:, which]
-    least = evaluate(kind, x - rows.radius * first, parameters)[0]
+    least = evaluate(kind, posed.x - rim, parameters)[0]
     grooved = np.flatnonzero((kind == Kind.DIE) | (kind == Kind.BORED_BLOCK))
     if grooved.size:
+        second = _cross(posed.tangent[:, grooved], rim[:, grooved])
         for angle in RIM:
-            around = first[:, grooved] * np.cos(angle) + second[:, grooved] * np.sin(angle)
-            there = evaluate(kind[grooved], x[:, grooved] - rows.radius * around, parameters[:, grooved])[0]
+            around = rim[:, grooved] * np.cos(angle) + second * np.sin(angle)
+            there = evaluate(kind[grooved], posed.x[:, grooved] - around, parameters[:, grooved])[0]
             least[grooved] = np.minimum(least[grooved], there)
     return least
 
