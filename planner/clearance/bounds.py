@@ -15,6 +15,9 @@ from planner.clearance.rows import Rows
 from planner.tolerances import ROUNDING
 from planner.tube.frames import Array, Flags, Ints
 
+SECTION_ROUNDS = 5
+"""Points of a cross-section that are tried one after the other."""
+
 RIM = np.deg2rad(np.arange(-180.0, 180.0, 30.0))
 """Where on the rim of a cross-section the distance to a grooved solid is measured, from the point against g [rad]."""
 
@@ -122,7 +125,7 @@ def _cross(a: Array, b: Array) -> Array:
     return np.stack((a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]))
 
 
-def bounds(rows: Rows, cells: Cells) -> Bounds:
+def bounds(rows: Rows, cells: Cells, upto: Array | float = np.inf) -> Bounds:
     """Return the bounds of the clearance, the largest of them, and the clearance found at the midpoint.
 
     Lipschitz bound:    f − r − δs − (|x_t| + a δt/2) δt                                                     (3)
@@ -135,8 +138,9 @@ def bounds(rows: Rows, cells: Cells) -> Bounds:
     |g·x_s| − κ δs − ω δt)²) is how far a disc across the tube reaches against g, so that a flat-ended tube is
     bounded, not a rounded one.
 
-    Near a piece's end (4) is taken a second time about the rim's point x + ρ that lies farthest against g, with f and g
-    from there: f(x + ρ) − g·ρ in the place of f. The midpoint's gradient alone leaves a gap that does not close.
+    Near a piece's end (4) is taken again about other points of the cross-section, x + ρ, with f and g from there:
+    f(x + ρ) − g·ρ in the place of f. The midpoint's gradient alone leaves a gap that does not close. It is spared
+    where the bound has passed `upto` [mm] already; nothing counts as found there.
     """
     row = cells.row
     posed = pose(rows, row, cells.s, cells.t)
@@ -150,19 +154,18 @@ def bounds(rows: Rows, cells: Cells) -> Bounds:
     reach, first_s, first_t = _taken_off(rows, cells, posed, acceleration, g)
     convex = hull - reach - first_s - first_t
     upper = exact - rows.radius
-    near = np.flatnonzero(_to_end(rows, cells) < rows.radius)
+    at_end, wanted = _to_end(rows, cells) < rows.radius, np.maximum(convex, lipschitz) < upto
+    upper[at_end & ~wanted] = np.inf
+    near = np.flatnonzero(at_end & wanted)
     if near.size:
-        end_cells, end_posed = cells.take(near), posed.take(near)
-        rim = rows.radius * _against(g[:, near], end_posed.tangent)
-        _, hull_rim, g_rim = evaluate(kind[near], end_posed.x - rim, parameters[:, near])
-        taken = sum(_taken_off(rows, end_cells, end_posed, acceleration[near], g_rim))
-        convex[near] = np.maximum(convex[near], hull_rim + (g_rim * rim).sum(axis=0) - taken)
-        upper[near] = _at_rim(rows, row[near], end_posed, rim)
+        bound, upper[near] = _at_section(rows, cells.take(near), posed.take(near), acceleration[near], g[:, near])
+        convex[near] = np.maximum(convex[near], bound)
     tails = np.flatnonzero(kind == Kind.SEGMENT)
     if tails.size:
         upper[tails] = _to_short_tail(rows, cells, posed, tails, upper[tails])
     # A hull's bound may certify a cell, but it does not close on the clearance: what is split is then the other bound.
-    better = (convex > lipschitz) & (hull >= exact)
+    # Nor does (3) near an end, where it bounds a sphere.
+    better = ((convex > lipschitz) | at_end) & (hull >= exact)
     return Bounds(
         np.maximum(convex, lipschitz) - ROUNDING,
         np.asarray(np.where(exists(rows, cells), upper, np.inf)),
@@ -178,17 +181,21 @@ def _acceleration(posed: Posed) -> Array:
 
 
 def _taken_off(rows: Rows, cells: Cells, posed: Posed, acceleration: Array, g: Array) -> tuple[Array, Array, Array]:
-    """Return what (4) takes off for a subgradient g: r', the terms of δs, and the terms of δt [mm]."""
+    """Return what (4) takes off for a subgradient g: r' of the midpoint, the terms of δs, those of δt [mm]."""
     omega = np.abs(posed.turn)
     bend = rows.pieces[9, rows.piece[cells.row]] * cells.ds
     g_s = np.abs((g * posed.tangent).sum(axis=0))
     g_t = np.abs((g * posed.velocity).sum(axis=0))
     g_axis = (g * posed.axis).sum(axis=0)
     across = np.sqrt(np.maximum((g * g).sum(axis=0) - g_axis * g_axis, 0.0))
-    lean = np.clip(g_s - bend - omega * cells.dt, 0.0, 1.0)
-    reach = rows.radius * np.sqrt(1.0 - lean * lean)
-    first_s = g_s * cells.ds + 0.5 * bend * cells.ds
-    first_t = g_t * cells.dt + across * (0.5 * acceleration * cells.dt + omega * cells.ds) * cells.dt
+    tips = omega * cells.dt
+    lean = np.clip(g_s - bend - tips, 0.0, 1.0)
+    reach = rows.radius * np.sqrt(np.maximum(1.0 - g_s * g_s, 0.0))
+    # What r' takes more than at the midpoint is the cell's doing: it belongs to what is split.
+    tilted = np.maximum(rows.radius * np.sqrt(1.0 - lean * lean) - reach, 0.0)
+    by_time = tips / np.maximum(bend + tips, 1e-12)
+    first_s = g_s * cells.ds + 0.5 * bend * cells.ds + (1.0 - by_time) * tilted
+    first_t = g_t * cells.dt + across * (0.5 * acceleration * cells.dt + omega * cells.ds) * cells.dt + by_time * tilted
     return reach, first_s, first_t
 
 
@@ -212,21 +219,35 @@ def _against(g: Array, tangent: Array) -> Array:
     return np.asarray(np.where(size > 1e-9, across / np.where(size > 1e-9, size, 1.0), level))
 
 
-def _at_rim(rows: Rows, row: Ints, posed: Posed, rim: Array) -> Array:
-    """Return the least distance of points on the rims of cross-sections [mm]: x − rim, the ones that lie farthest
-    against g, and, for the solids with a groove, others all round.
+def _at_section(rows: Rows, cells: Cells, posed: Posed, acceleration: Array, g: Array) -> tuple[Array, Array]:
+    """Return the best of (4) about points of the flat cross-section, and the least distance found there [mm].
+
+    The first point lies on the rim, farthest against the midpoint's gradient; each next one is the section's nearest to
+    the (hull's) nearest point to the one before: projections to and fro between two convex sets, which end at their
+    distance. For the solids with a groove other points of the rim are measured all round.
     """
-    which = rows.solid[row]
+    which = rows.solid[cells.row]
     kind, parameters = rows.kind[which], rows.parameters[:, which]
-    least = evaluate(kind, posed.x - rim, parameters)[0]
+    bound, least = np.full(cells.count, -np.inf), np.full(cells.count, np.inf)
+    offset = -rows.radius * _against(g, posed.tangent)
+    rim = offset
+    for _ in range(SECTION_ROUNDS):
+        exact, hull, g = evaluate(kind, posed.x + offset, parameters)
+        reach, first_s, first_t = _taken_off(rows, cells, posed, acceleration, g)
+        bound = np.maximum(bound, hull - (g * offset).sum(axis=0) - reach - first_s - first_t)
+        least = np.minimum(least, exact)
+        nearest = offset - np.maximum(hull, 0.0) * g
+        offset = nearest - posed.tangent * (posed.tangent * nearest).sum(axis=0)
+        size = np.sqrt((offset * offset).sum(axis=0))
+        offset = offset * np.minimum(1.0, rows.radius / np.maximum(size, 1e-9))
     grooved = np.flatnonzero((kind == Kind.DIE) | (kind == Kind.BORED_BLOCK))
     if grooved.size:
         second = _cross(posed.tangent[:, grooved], rim[:, grooved])
         for angle in RIM:
             around = rim[:, grooved] * np.cos(angle) + second * np.sin(angle)
-            there = evaluate(kind[grooved], posed.x[:, grooved] - around, parameters[:, grooved])[0]
+            there = evaluate(kind[grooved], posed.x[:, grooved] + around, parameters[:, grooved])[0]
             least[grooved] = np.minimum(least[grooved], there)
-    return least
+    return bound, least
 
 
 def _to_short_tail(rows: Rows, cells: Cells, posed: Posed, at: Ints, upper: Array) -> Array:

@@ -80,9 +80,9 @@ class _Search:
 
     def round(self, cells: Cells) -> Cells:
         """Evaluate the cells, settle what can be settled, and return the rest split."""
-        found = bounds(self.rows, cells)
-        self.evaluations += cells.count
         needed = self.rows.needed[cells.row]
+        found = bounds(self.rows, cells, needed)
+        self.evaluations += cells.count
         certified = found.lower >= needed
         if self.kept is not None:
             sure = cells.take(certified)
@@ -184,8 +184,8 @@ def smallest_clearances(rows: Rows) -> list[Least]:
     floor = np.full(rows.n_motions, REPORT_CEILING)
     at: list[tuple[int, float, float] | None] = [None] * rows.n_motions
     while cells.count:
-        found = bounds(rows, cells)
         motion = rows.motion[cells.row]
+        found = bounds(rows, cells, best[motion])
         order = np.argsort(found.upper, kind="stable")
         for i in order[np.unique(motion[order], return_index=True)[1]]:
             if found.upper[i] < min(best[motion[i]], REPORT_CEILING):

@@ -147,7 +147,8 @@ def test_a_kernel_with_a_term_dropped_would_call_cells_clear_that_are_not(
     """The same in the program itself: its answers change where the term is taken out of `bounds`."""
     rows, _ = random_cells(14, 4000, CONVEX)
 
-    def without(rows: Rows, cells: Cells) -> module.Bounds:
+    def without(rows: Rows, cells: Cells, upto: Array | float = np.inf) -> module.Bounds:
+        del upto
         whole = bounds(rows, cells)
         lower = np.maximum(DROPPED[name](rows, cells), lipschitz_bound(rows, cells, 1.0))
         return module.Bounds(lower, whole.upper, whole.along_s, whole.along_t)
