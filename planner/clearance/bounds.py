@@ -10,10 +10,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.clearance.distances import Kind, evaluate
+from planner.clearance.distances import Kind, distance, evaluate
 from planner.clearance.rows import Rows
-from planner.tolerances import ROUNDING
+from planner.tolerances import CLOSE_GAP, ROUNDING
 from planner.tube.frames import Array, Flags, Ints
+
+STUCK = 2.0
+"""Cells that take less than this off the bound are not split on where they are stuck [mm]: a strike is looked for in
+what is larger, since a cell that cannot be certified may still hold a witness."""
 
 SECTION_ROUNDS = 5
 """Points of a cross-section that are tried one after the other."""
@@ -45,13 +49,20 @@ class Cells:
 @dataclass(frozen=True)
 class Bounds:
     """lower: proved bound of the clearance over the cell; upper: clearance found at its midpoint, infinite where the
-    midpoint does not exist at that time [mm]; along_s, along_t: what the cell's two half-widths take off [mm].
+    midpoint does not exist at that time [mm]; along_s, along_t: what the cell's two half-widths take off [mm]; stuck:
+    no part of the cell about its midpoint can be certified any more, however small: a solid with a groove has (3)
+    alone, which takes a sphere where the piece is cut off flat, and that sphere is too near.
     """
 
     lower: Array
     upper: Array
     along_s: Array
     along_t: Array
+    stuck: Flags
+
+    def take(self, keep: Flags) -> Bounds:
+        """Return a selection."""
+        return Bounds(self.lower[keep], self.upper[keep], self.along_s[keep], self.along_t[keep], self.stuck[keep])
 
 
 def exists(rows: Rows, cells: Cells) -> Flags:
@@ -157,9 +168,14 @@ def bounds(rows: Rows, cells: Cells, upto: Array | float = np.inf) -> Bounds:
     at_end, wanted = _to_end(rows, cells) < rows.radius, np.maximum(convex, lipschitz) < upto
     upper[at_end & ~wanted] = np.inf
     near = np.flatnonzero(at_end & wanted)
+    stuck = np.zeros(cells.count, dtype=bool)
     if near.size:
-        bound, upper[near] = _at_section(rows, cells.take(near), posed.take(near), acceleration[near], g[:, near])
+        at = _Near(cells.take(near), posed.take(near), acceleration[near], exact[near], g[:, near])
+        limit = np.broadcast_to(upto, cells.count)[near]
+        bound, upper[near], least_hull = _at_section(rows, at, limit)
         convex[near] = np.maximum(convex[near], bound)
+        groove = (hull[near] < at.exact) & (at.exact - rows.radius < limit) & (least_hull < limit)
+        stuck[near] = groove & (at.cells.ds + along_t[near] < STUCK)
     tails = np.flatnonzero(kind == Kind.SEGMENT)
     if tails.size:
         upper[tails] = _to_short_tail(rows, cells, posed, tails, upper[tails])
@@ -171,7 +187,19 @@ def bounds(rows: Rows, cells: Cells, upto: Array | float = np.inf) -> Bounds:
         np.asarray(np.where(exists(rows, cells), upper, np.inf)),
         np.where(better, first_s, cells.ds),
         np.where(better, first_t, along_t),
+        stuck,
     )
+
+
+@dataclass(frozen=True)
+class _Near:
+    """Cells near their piece's end with what is known of their midpoints."""
+
+    cells: Cells
+    posed: Posed
+    acceleration: Array
+    exact: Array
+    g: Array
 
 
 def _acceleration(posed: Posed) -> Array:
@@ -219,35 +247,43 @@ def _against(g: Array, tangent: Array) -> Array:
     return np.asarray(np.where(size > 1e-9, across / np.where(size > 1e-9, size, 1.0), level))
 
 
-def _at_section(rows: Rows, cells: Cells, posed: Posed, acceleration: Array, g: Array) -> tuple[Array, Array]:
-    """Return the best of (4) about points of the flat cross-section, and the least distance found there [mm].
+def _at_section(rows: Rows, at: _Near, upto: Array) -> tuple[Array, Array, Array]:
+    """Return the best of (4) about points of the flat cross-section, and the least distance found there, to the solid
+    and to its hull [mm].
 
     The first point lies on the rim, farthest against the midpoint's gradient; each next one is the section's nearest to
     the (hull's) nearest point to the one before: projections to and fro between two convex sets, which end at their
-    distance. For the solids with a groove other points of the rim are measured all round.
+    distance. They go on where they may still decide. For the solids with a groove that the sphere comes too near,
+    other points of the rim are measured all round.
     """
-    which = rows.solid[cells.row]
+    which = rows.solid[at.cells.row]
     kind, parameters = rows.kind[which], rows.parameters[:, which]
-    bound, least = np.full(cells.count, -np.inf), np.full(cells.count, np.inf)
-    offset = -rows.radius * _against(g, posed.tangent)
-    rim = offset
+    count = at.cells.count
+    bound, least, least_hull = np.full(count, -np.inf), np.full(count, np.inf), np.full(count, np.inf)
+    rim = -rows.radius * _against(at.g, at.posed.tangent)
+    offset, left = rim.copy(), np.arange(count)
     for _ in range(SECTION_ROUNDS):
-        exact, hull, g = evaluate(kind, posed.x + offset, parameters)
-        reach, first_s, first_t = _taken_off(rows, cells, posed, acceleration, g)
-        bound = np.maximum(bound, hull - (g * offset).sum(axis=0) - reach - first_s - first_t)
-        least = np.minimum(least, exact)
-        nearest = offset - np.maximum(hull, 0.0) * g
-        offset = nearest - posed.tangent * (posed.tangent * nearest).sum(axis=0)
-        size = np.sqrt((offset * offset).sum(axis=0))
-        offset = offset * np.minimum(1.0, rows.radius / np.maximum(size, 1e-9))
-    grooved = np.flatnonzero((kind == Kind.DIE) | (kind == Kind.BORED_BLOCK))
+        posed, cells, here = at.posed.take(left), at.cells.take(left), offset[:, left]
+        exact, hull, g = evaluate(kind[left], posed.x + here, parameters[:, left])
+        reach, first_s, first_t = _taken_off(rows, cells, posed, at.acceleration[left], g)
+        bound[left] = np.maximum(bound[left], hull - (g * here).sum(axis=0) - reach - first_s - first_t)
+        least[left], least_hull[left] = np.minimum(least[left], exact), np.minimum(least_hull[left], hull)
+        nearest = here - np.maximum(hull, 0.0) * g
+        across = nearest - posed.tangent * (posed.tangent * nearest).sum(axis=0)
+        size = np.sqrt((across * across).sum(axis=0))
+        offset[:, left] = across * np.minimum(1.0, rows.radius / np.maximum(size, 1e-9))
+        left = left[(bound[left] < upto[left]) & (least_hull[left] - bound[left] > CLOSE_GAP)]
+        if not left.size:
+            break
+    grooved = np.flatnonzero(((kind == Kind.DIE) | (kind == Kind.BORED_BLOCK)) & (at.exact - rows.radius < upto))
     if grooved.size:
-        second = _cross(posed.tangent[:, grooved], rim[:, grooved])
-        for angle in RIM:
-            around = rim[:, grooved] * np.cos(angle) + second * np.sin(angle)
-            there = evaluate(kind[grooved], posed.x[:, grooved] + around, parameters[:, grooved])[0]
-            least[grooved] = np.minimum(least[grooved], there)
-    return bound, least
+        many = np.repeat(grooved, RIM.size)
+        angle = np.tile(RIM, grooved.size)
+        second = _cross(at.posed.tangent[:, grooved], rim[:, grooved])
+        around = rim[:, many] * np.cos(angle) + np.repeat(second, RIM.size, axis=1) * np.sin(angle)
+        there = distance(kind[many], at.posed.x[:, many] + around, parameters[:, many])
+        least[grooved] = np.minimum(least[grooved], there.reshape(-1, RIM.size).min(axis=1))
+    return bound, least, least_hull
 
 
 def _to_short_tail(rows: Rows, cells: Cells, posed: Posed, at: Ints, upper: Array) -> Array:

@@ -20,8 +20,8 @@ from planner.tube.frames import Array, Flags
 MOST_PARTS = 16
 """A cell is split into at most so many at once; few rounds of many cells suit NumPy better than many of few."""
 
-SMALLEST = 0.01
-"""Half-widths that take no more than this off the bound together are not split further [mm]."""
+SMALLEST = 0.05
+"""Half-widths that take no more than this off a printed clearance together are not split further [mm]."""
 
 
 def certify(rows: Rows, keep_cover: bool = False) -> Verdicts:
@@ -90,7 +90,9 @@ class _Search:
             self.kept.append((sure.row.astype(float), table))
         self._note_strikes(cells, found.upper, needed)
         open_ = ~certified & ~self._settled()[cells.row]
-        fine = (found.upper - found.lower <= CLOSE_GAP) | (found.along_s + found.along_t <= SMALLEST)
+        fine = (
+            (found.upper - found.lower <= CLOSE_GAP) | (found.along_s + found.along_t <= CLOSE_GAP / 2.0) | found.stuck
+        )
         self.spent += np.bincount(cells.row, minlength=self.rows.count)
         tired = self.spent[cells.row] > CELL_BUDGET
         undecided = np.flatnonzero(open_ & (fine | tired))
@@ -104,8 +106,7 @@ class _Search:
         rest = cells.take(go_on)
         slack = np.maximum(found.upper[go_on] - needed[go_on], CLOSE_GAP / 2.0)
         slack = np.where(np.isfinite(slack), slack, (found.along_s + found.along_t)[go_on] / 2.0)
-        kept = Bounds(found.lower[go_on], found.upper[go_on], found.along_s[go_on], found.along_t[go_on])
-        children = split(rest, kept, slack)
+        children = split(rest, found.take(go_on), slack)
         return children.take(may_exist(self.rows, children))
 
     def _settled(self) -> Flags:
@@ -194,7 +195,7 @@ def smallest_clearances(rows: Rows) -> list[Least]:
         done = (found.lower >= best[motion] - REPORT_GAP) | (found.along_s + found.along_t <= SMALLEST)
         np.minimum.at(floor, motion[done], found.lower[done])
         rest = cells.take(~done)
-        kept = Bounds(found.lower[~done], found.upper[~done], found.along_s[~done], found.along_t[~done])
+        kept = found.take(~done)
         gap = np.where(np.isfinite(kept.upper), kept.upper - best[motion[~done]] + REPORT_GAP, np.inf)
         slack = np.where(np.isfinite(gap), gap, (kept.along_s + kept.along_t) / 2.0)
         children = split(rest, kept, np.maximum(slack, REPORT_GAP))

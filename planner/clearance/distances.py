@@ -141,7 +141,7 @@ def hull_of_die(p: Array) -> Array:
 def evaluate(kind: Ints, x: Array, p: Array) -> tuple[Array, Array, Array]:
     """Return for N points the exact distance (N,), the hull's distance (N,) and its unit subgradient (3, N)."""
     exact, hull, gradient = np.empty(x.shape[1]), np.empty(x.shape[1]), np.empty_like(x)
-    for which in np.unique(kind):
+    for which in np.flatnonzero(np.bincount(kind)):
         at = np.flatnonzero(kind == which)
         xs, ps = x[:, at], p[:, at]
         if which == Kind.BORED_BLOCK:
@@ -154,6 +154,16 @@ def evaluate(kind: Ints, x: Array, p: Array) -> tuple[Array, Array, Array]:
             far, gradient[:, at] = _SIMPLE[Kind(int(which))](xs, ps)
             exact[at] = hull[at] = far
     return exact, hull, gradient
+
+
+def distance(kind: Ints, x: Array, p: Array) -> Array:
+    """Return the exact distances (N,) alone, of grooved solids."""
+    exact = np.empty(x.shape[1])
+    for which, of in ((Kind.BORED_BLOCK, bored_block), (Kind.DIE, die)):
+        at = np.flatnonzero(kind == which)
+        if at.size:
+            exact[at] = of(x[:, at], p[:, at])
+    return exact
 
 
 _SIMPLE = {Kind.FLOOR: floor, Kind.BOX: box, Kind.CYLINDER: cylinder, Kind.SEGMENT: segment}

@@ -84,13 +84,16 @@ class _Builder:
         self.blocks: list[Array] = []
         self.solids: list[Solid] = []
         self.groups: dict[int, tuple[Ints, tuple[Solid, ...]]] = {}
-        self.known: dict[tuple[object, ...], _Known] = {}
+        self.known: dict[tuple[object, ...], _Known] = around.pairs
         self.roles: list[Role] = []
         self.n_pieces = 0
+        self.placed: dict[tuple[int, int, float | None], int] = {}  # of the motion at hand
+        self.moving: dict[tuple[int, int, bool], int | None] = {}
         self.index: list[_Found] = []
 
     def add(self, number: int, motion: Motion, lengths: tuple[float, ...]) -> None:
         """Add one motion: each body against each owner's solids."""
+        self.placed, self.moving = {}, {}
         fixed, by_clamp = self.around.solids_for(motion, lengths)
         arc = _slide(motion)
         for body in motion.bodies:
@@ -104,10 +107,10 @@ class _Builder:
         key = (
             id(body.roles),
             group.key,
-            owner.value,
-            motion.phase.value,
+            id(owner),
+            id(motion.phase),
             motion.slides_straight,
-            body.path.value,
+            id(body.path),
             arc <= np.pi / 2.0,
             arc <= np.pi,
         )
@@ -127,25 +130,41 @@ class _Builder:
         if owner is Owner.DIE:
             seen_as = Owner.ARM if body.turn != 0.0 and not body.about_feed else Owner.FRAME
         numbers = self._numbers(group.solids)
+        first = self._place(motion, body, seen_as, owner, clamp, length)
         for pairs in wanted:
-            block = _block(motion, body, seen_as, pairs.beyond_right_angle)
+            block = self._block(motion, body, seen_as, pairs.beyond_right_angle)
             if block is None:
                 continue
             needed, spread = self._needed(pairs, motion, body)
-            self.index.append(
-                _Found(
-                    pairs.piece + self.n_pieces, len(self.blocks), numbers[pairs.solid], needed, spread, number, clamp
-                )
-            )
-            self.blocks.append(block)
+            self.index.append(_Found(pairs.piece + first, block, numbers[pairs.solid], needed, spread, number, clamp))
+
+    def _place(self, motion: Motion, body: Body, seen_as: Owner, owner: Owner, clamp: int, length: float) -> int:
+        """Put the pieces of a body as an owner sees them into the table, once, and return the first one's number.
+
+        Where the clamp hides a part of the gripped straight they stand there once more for each clamp.
+        """
+        cut = [clamp != EVERY_CLAMP and beyond_clamp(role, owner, motion.phase) for role in body.roles]
+        key = (id(body), id(seen_as), length if any(cut) else None)
+        if key in self.placed:
+            return self.placed[key]
         table = _seen(motion, body, seen_as)
-        if clamp != EVERY_CLAMP:
-            cut = [beyond_clamp(role, owner, motion.phase) for role in body.roles]
-            if any(cut):
-                table[10] = np.where(cut, np.minimum(length, table[11]), table[10])
+        if any(cut):
+            table[10] = np.where(cut, np.minimum(length, table[11]), table[10])
+        self.placed[key] = self.n_pieces
         self.pieces.append(table)
         self.n_pieces += table.shape[1]
         self.roles.extend(body.roles)
+        return self.placed[key]
+
+    def _block(self, motion: Motion, body: Body, seen_as: Owner, beyond_right_angle: bool) -> int | None:
+        """Put the motion of a body as an owner sees it into the table, once, and return its number."""
+        key = (id(body), id(seen_as), beyond_right_angle)
+        if key not in self.moving:
+            block = _block(motion, body, seen_as, beyond_right_angle)
+            self.moving[key] = None if block is None else len(self.blocks)
+            if block is not None:
+                self.blocks.append(block)
+        return self.moving[key]
 
     def _numbers(self, group: tuple[Solid, ...]) -> Ints:
         """Return the numbers of a group's solids in the table; the group is kept: its identity stays its own."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 from planner.clearance import solids as build
 from planner.clearance.solids import Owner, Solid
@@ -32,7 +33,8 @@ class Surroundings:
     """Machine and tooling about a tube.
 
     radius: the tube's [mm]; to_itself: what leading part and tail keep [mm], already capped by the drawing's own gap;
-    envelope, dies: the solids that look the same in every phase.
+    envelope, dies: the solids that look the same in every phase; pairs: what `rows` found to check, kept for the next
+    batch.
     """
 
     machine: Machine
@@ -42,6 +44,7 @@ class Surroundings:
     envelope: tuple[Solid, ...]
     dies: tuple[Solid, ...]
     _known: dict[tuple[object, ...], tuple[Groups, ByClamp]] = field(default_factory=dict)
+    pairs: dict[tuple[object, ...], Any] = field(default_factory=dict)
 
     @classmethod
     def of(cls, machine: Machine, tooling: Tooling, radius: float, to_itself: float) -> Surroundings:

@@ -151,7 +151,7 @@ def test_a_kernel_with_a_term_dropped_would_call_cells_clear_that_are_not(
         del upto
         whole = bounds(rows, cells)
         lower = np.maximum(DROPPED[name](rows, cells), lipschitz_bound(rows, cells, 1.0))
-        return module.Bounds(lower, whole.upper, whole.along_s, whole.along_t)
+        return module.Bounds(lower, whole.upper, whole.along_s, whole.along_t, whole.stuck)
 
     found = {key: finding.answer for key, finding in certify(rows).findings.items()}
     monkeypatch.setattr("planner.clearance.certify.bounds", without)
