@@ -11,6 +11,7 @@ Seen from the carriage the leading part turns about the die axis while the carri
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,7 +20,7 @@ from planner.clearance.contact import Need, beyond_clamp, need
 from planner.clearance.solids import Owner, Solid, Tool
 from planner.clearance.surroundings import Group, Surroundings
 from planner.tolerances import GROOVE_EASE
-from planner.tube.frames import ALONG_FEED, UPWARD, Array, Ints, turned
+from planner.tube.frames import UPWARD, Array, Ints, turned
 from planner.tube.motions import Body, Motion, Path, Phase, Role
 
 EVERY_CLAMP = -1
@@ -81,7 +82,8 @@ class _Builder:
         self.around = around
         self.values = np.array([-GROOVE_EASE, clearance.to_tooling, around.to_itself, clearance.required])
         self.pieces: list[Array] = []
-        self.blocks: list[Array] = []
+        self.blocks: list[tuple[float, ...]] = []
+        self.plain: dict[int, tuple[Array, Array, _Pairs]] = {}
         self.solids: list[Solid] = []
         self.groups: dict[int, tuple[Ints, tuple[Solid, ...]]] = {}
         self.known: dict[tuple[object, ...], _Known] = around.pairs
@@ -177,9 +179,14 @@ class _Builder:
 
     def _needed(self, pairs: _Pairs, motion: Motion, body: Body) -> tuple[Array, Array]:
         """Return what the pairs need at most, and by how much that passes what they need at least [mm]."""
-        needed, per_metre = self.values[pairs.needs], self.around.machine.clearance.per_metre
+        per_metre = self.around.machine.clearance.per_metre
         if per_metre == 0.0:
-            return needed, np.zeros_like(needed)
+            known = self.plain.get(id(pairs))
+            if known is None:
+                known = (self.values[pairs.needs], np.zeros(pairs.needs.size), pairs)  # kept with it: its identity
+                self.plain[id(pairs)] = known
+            return known[:2]
+        needed = self.values[pairs.needs]
         ahead = np.array([body.roles[i] is not Role.TAIL for i in pairs.piece])
         sags = ahead & (pairs.needs == NEEDS.index("required"))
         least, most = (per_metre * length / 1000.0 for length in motion.leading_length)
@@ -311,29 +318,30 @@ def _column(rows: list[tuple[int, int, int]], k: int) -> Ints:
     return np.array([row[k] for row in rows], dtype=np.int64)
 
 
-def _block(motion: Motion, body: Body, owner: Owner, beyond_right_angle: bool) -> Array | None:
+def _block(motion: Motion, body: Body, owner: Owner, beyond_right_angle: bool) -> tuple[float, ...] | None:
     """Return the motion of a body seen from an owner: one column of the block table, or None if it never counts."""
-    turn, axis, shift = body.turn, (ALONG_FEED if body.about_feed else UPWARD), np.array([body.shift, 0.0, 0.0])
-    centre = np.zeros(3) if body.about_feed else motion.axis
+    turn, x, y = body.turn, body.shift, 0.0
+    centre_x, centre_y = 0.0, 0.0 if body.about_feed else motion.toward * motion.bend_radius
     if body.path is not Path.RIGID:
-        turn, shift = 0.0, np.zeros(3)
+        turn, x = 0.0, 0.0
     if owner is Owner.ARM:
         if body.path is not Path.GROWING:
             turn -= motion.toward * (motion.arm[1] - motion.arm[0])
-        if motion.arm[0] != 0.0 and body.shift != 0.0:
-            shift = turned(shift, UPWARD, -motion.toward * motion.arm[0])
+        back = -motion.toward * motion.arm[0]
+        x, y = x * math.cos(back), x * math.sin(back)
     elif owner is Owner.CARRIAGE and motion.face is not None and body.path is not Path.LINE:
-        centre = centre + np.array([motion.face[0], 0.0, 0.0])  # as `_seen` shifts the pieces
-        shift = shift - np.array([motion.face[0] - motion.face[1], 0.0, 0.0])
+        centre_x = motion.face[0]  # as `_seen` shifts the pieces
+        x -= motion.face[0] - motion.face[1]
     elif owner is Owner.PRESSURE:
-        shift = shift - np.array([motion.pressure[1] - motion.pressure[0], 0.0, 0.0])
-    still = turn == 0.0 and not shift.any()
+        x -= motion.pressure[1] - motion.pressure[0]
+    still = turn == 0.0 and x == 0.0 and y == 0.0
     first, last = (1.0, 1.0) if still and body.length_change > 0.0 else (0.0, 0.0 if still else 1.0)
     if beyond_right_angle:
-        if abs(body.turn) <= np.pi / 2.0:
+        if abs(body.turn) <= math.pi / 2.0:
             return None
-        first = np.pi / 2.0 / abs(body.turn)
-    return np.concatenate((centre, axis, [turn], shift, [first, last]))
+        first = math.pi / 2.0 / abs(body.turn)
+    axis = (1.0, 0.0, 0.0) if body.about_feed else (0.0, 0.0, 1.0)
+    return (centre_x, centre_y, 0.0, *axis, turn, x, y, 0.0, first, last)
 
 
 def _seen(motion: Motion, body: Body, owner: Owner) -> Array:
