@@ -162,6 +162,17 @@ def check_rows(case: Case, w: _Work, motion: Motion, tally: Counter[str]) -> Non
             point = case.point(w, motion, place - s, t)  # noqa: B023
             return distance(shape, centre, case.seen(solid, motion, point, t)) - RADIUS  # noqa: B023
 
+        def section(s: float, t: float) -> float:
+            a, b = (case.point(w, motion, place - s + step, t) for step in (-1e-4, 1e-4))  # noqa: B023
+            along = (b - a) / np.linalg.norm(b - a)
+            first = np.cross(along, [1.0, 0.0, 0.0] if abs(along[0]) < 0.9 else [0.0, 1.0, 0.0])
+            first = first / np.linalg.norm(first)
+            second, middle = np.cross(along, first), (a + b) / 2.0
+            angles = np.linspace(0.0, 2.0 * np.pi, 24, endpoint=False)
+            rim = middle + RADIUS * (np.outer(np.cos(angles), first) + np.outer(np.sin(angles), second))
+            points = [middle, *rim]
+            return min(distance(shape, centre, case.seen(solid, motion, point, t)) for point in points)  # noqa: B023
+
         if search.struck[row]:
             s, t, clearance = search.hit[:, row]
             near = gap(float(s), float(t))
@@ -177,8 +188,10 @@ def check_rows(case: Case, w: _Work, motion: Motion, tally: Counter[str]) -> Non
         least = needed if not search.close[row] else needed - STRIKE_MARGIN - CLOSE_GAP
         for t in np.linspace(0.0, 1.0, 9):
             for s in np.linspace(0.0, length, 9):
-                if RADIUS <= s <= length - RADIUS or s == 0.0 or length < 2.0 * RADIUS:
-                    assert gap(float(s), float(t)) >= least - 1e-6, (rows.names[rows.solid[row]], s, t)
+                # Where the sphere sticks out of the piece its flat cross-section counts: the centre and its rim.
+                inside = RADIUS <= s <= length - RADIUS
+                found = gap(float(s), float(t)) if inside else section(float(s), float(t))
+                assert found >= least - 1e-6, (rows.names[rows.solid[row]], s, t)
         tally["close" if search.close[row] else "clear"] += 1
 
 
