@@ -158,8 +158,19 @@ class _Search:
 def witness_at(rows: Rows, row: int, s: float, t: float, clearance: float) -> Witness:
     """Return a witness record for a point of a row."""
     piece = rows.piece[row]
-    place = float(rows.pieces[14, piece] + rows.pieces[15, piece] * s)
+    place = place_of(rows, row, s, t)
     return Witness(row, rows.roles[piece], rows.names[rows.solid[row]], place, s, t, clearance, float(rows.needed[row]))
+
+
+def place_of(rows: Rows, row: int, s: float, t: float) -> float:
+    """Return the stock coordinate [mm] of the material that lies at arc length s of a row's piece at t.
+
+    Tube runs through the tail and the forming arc while they change their length: the table's coordinates hold at the
+    moment when they are longest.
+    """
+    u, sign, change = (float(x) for x in rows.pieces[[14, 15, 13], rows.piece[row]])
+    longest = 1.0 if change > 0.0 else 0.0
+    return u + sign * s - sign * change * (t - longest)
 
 
 @dataclass(frozen=True)

@@ -335,13 +335,25 @@ def _block(motion: Motion, body: Body, owner: Owner, beyond_right_angle: bool) -
     elif owner is Owner.PRESSURE:
         x -= motion.pressure[1] - motion.pressure[0]
     still = turn == 0.0 and x == 0.0 and y == 0.0
-    first, last = (1.0, 1.0) if still and body.length_change > 0.0 else (0.0, 0.0 if still else 1.0)
+    first, last = (1.0, 1.0) if still and _longest_at_end(motion, body) else (0.0, 0.0 if still else 1.0)
     if beyond_right_angle:
         if abs(body.turn) <= math.pi / 2.0:
             return None
         first = math.pi / 2.0 / abs(body.turn)
     axis = (1.0, 0.0, 0.0) if body.about_feed else (0.0, 0.0, 1.0)
     return (centre_x, centre_y, 0.0, *axis, turn, x, y, 0.0, first, last)
+
+
+def _longest_at_end(motion: Motion, body: Body) -> bool:
+    """Say whether a body that changes its length as a set is longest at the end of the motion.
+
+    The forming arc is while it grows, the straight through the die at the farthest advance, the tail at the least.
+    """
+    if body.path is Path.LINE:
+        return motion.y[1] > motion.y[0]
+    if motion.phase is Phase.PLACE and body.roles == (Role.TAIL,):
+        return motion.y[1] < motion.y[0]
+    return body.length_change > 0.0
 
 
 def _seen(motion: Motion, body: Body, owner: Owner) -> Array:

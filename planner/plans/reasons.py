@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from planner.clearance.bounds import Cells, bounds
+from planner.clearance.certify import place_of
 from planner.clearance.rows import Rows
 from planner.clearance.verdicts import Answer, Witness
 from planner.inputs.part import Part
@@ -127,8 +128,7 @@ def from_failure(trial: Trial, failure: Failure) -> Reason:
         )
         return Reason(sentence=sentence, grade="unproved", rule="too close to call", solid=witness.solid, **extra)
     worst = deepest(failure.rows, witness)
-    piece = failure.rows.piece[witness.row]
-    place = float(failure.rows.pieces[14, piece] + failure.rows.pieces[15, piece] * worst.s)
+    place = place_of(failure.rows, witness.row, worst.s, worst.t)
     what = touching(worst.clearance, witness.needed, witness.solid)
     sentence = f"{opening}: {place_name(view, leads, place)} {what}{_when(failure, worst.t)}."
     some_ways = failure.doing == "move" or (failure.doing == "return" and may_ease_off)
