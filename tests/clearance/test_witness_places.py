@@ -9,8 +9,8 @@ from planner.clearance.surroundings import Surroundings
 from planner.tube import motions
 from planner.tube.motions import InDie, Motion, Role, Standing
 from planner.tube.partly_bent import leading_part
-from tests.clearance.machines import box, machine
 from tests.clearance.cases import CLR, RADIUS
+from tests.clearance.machines import box, machine
 from tests.clearance.test_contact_behaviour import drawn, in_die, standing
 
 BENCH = machine("right", [box("wall", "frame", (-3000, 900, -900), (3000, 950, 900)),
