@@ -29,9 +29,6 @@ class Kind(IntEnum):
     DIE = 5
 
 
-CONVEX = frozenset({Kind.FLOOR, Kind.BOX, Kind.CYLINDER, Kind.SEGMENT})
-
-
 def floor(x: Array, p: Array) -> tuple[Array, Array]:
     """Half-space below z = p0: distance (N,) [mm] and gradient (3, N)."""
     gradient = np.zeros_like(x)

@@ -114,6 +114,5 @@ SignedAngle = Annotated[float, _reading("angle", "any"), _writing("angle")]
 Angle = Annotated[float, _reading("angle", "above zero"), _writing("angle")]
 AngleOrZero = Annotated[float, _reading("angle", "zero"), _writing("angle")]
 Amount = Annotated[float, _reading("number", "above zero"), _writing("number")]
-AmountOrZero = Annotated[float, _reading("number", "zero"), _writing("number")]
 Cell = Annotated[float, BeforeValidator(number)]
 Flag = StrictBool

@@ -63,10 +63,10 @@ class Path(Enum):
 class Body:
     """Some pieces of tube that move together.
 
-    pieces: their pose in the machine frame at t = 0 (for GROWING: of the longest arc, in the machine frame);
-    roles: one a piece; turn: signed angle [rad] turned about `axis` through `centre` over the motion; shift: way along
-    the feed [mm]; longest: change of the length that exists, `length + longest_change · t` (GROWING, shrinking tail)
-    with `length_at_start` [mm].
+    pieces: their pose in the machine frame at t = 0 (for GROWING: of the longest arc); roles: one a piece; turn: signed
+    angle [rad] turned over the motion, about the feed if `about_feed`, else about the die axis; shift: way along the
+    feed [mm]; length_at_start, length_change: the length that exists at t = 0 and its change over the motion [mm], where
+    tube runs out of the body or into it.
     """
 
     pieces: Pieces
@@ -138,33 +138,28 @@ def moved(
     return replace(pieces, start=start + np.array([[shift], [0.0], [0.0]]), along=along, inward=inward)
 
 
-def straight_piece(length: float, tangent_u: float, to_end: float) -> Pieces:
-    """Return the straight from the tangent point forward as one piece [mm]."""
-    column = np.array([[1.0], [0.0], [0.0]])
+def _along_feed(length: float, tangent_u: float, ahead: bool, to_end: float) -> Pieces:
+    """Return the straight from the tangent point, forward or back along the feed, as one piece [mm]."""
+    way = 1.0 if ahead else -1.0
     return Pieces(
-        np.zeros((3, 1)),
-        column,
-        np.array([[0.0], [1.0], [0.0]]),
-        np.zeros(1),
-        np.array([length]),
-        np.array([tangent_u]),
-        -1.0,
-        np.array([to_end]),
+        start=np.zeros((3, 1)),
+        along=np.array([[way], [0.0], [0.0]]),
+        inward=np.array([[0.0], [1.0], [0.0]]),
+        curvature=np.zeros(1),
+        length=np.array([length]),
+        u=np.array([tangent_u]),
+        u_sign=-way,
+        to_end=np.array([to_end]),
     )
+
+
+def _first(length: float, tangent_u: float, to_end: float) -> Body:
+    """Return the first straight ahead, which comes out of the die and grows or shrinks at the tangent point."""
+    return Body(_along_feed(length, tangent_u, True, to_end), FIRST_ROLE, Path.LINE)
 
 
 def _tail(length: float, tangent_u: float, change: float = 0.0) -> Body:
-    column = np.array([[-1.0], [0.0], [0.0]])
-    pieces = Pieces(
-        np.zeros((3, 1)),
-        column,
-        np.array([[0.0], [1.0], [0.0]]),
-        np.zeros(1),
-        np.array([length]),
-        np.array([tangent_u]),
-        1.0,
-        np.zeros(1),
-    )
+    pieces = _along_feed(length, tangent_u, False, 0.0)
     return Body(pieces, TAIL_ROLE, length_at_start=length, length_change=change)
 
 
@@ -196,8 +191,7 @@ def advance(standing: Standing, y: tuple[float, float], roll: float, turned_befo
     rigid = Body(leading, _standing_roles(standing), shift=y[1] - y[0])
     bodies = [rigid, _tail(standing.tail_length - min(y), standing.tangent_u + min(y))]
     if reach > 1e-9:
-        piece = straight_piece(reach, standing.tangent_u + reach, total)
-        bodies.append(Body(piece, FIRST_ROLE, Path.LINE))
+        bodies.append(_first(reach, standing.tangent_u + reach, total))
     return Motion(
         Phase.PLACE,
         tuple(bodies),
@@ -394,8 +388,7 @@ def return_arm(standing: Standing, arm: float, y: float, pressure: float) -> Mot
     placed = Body(moved(standing.leading, y), _standing_roles(standing))
     bodies = [placed, _tail(standing.tail_length - y, standing.tangent_u + y)]
     if y > 1e-9:
-        piece = straight_piece(y, standing.tangent_u + y, _total(standing.leading))
-        bodies.append(Body(piece, FIRST_ROLE, Path.LINE))
+        bodies.append(_first(y, standing.tangent_u + y, _total(standing.leading)))
     return Motion(
         Phase.RETURN,
         tuple(bodies),

@@ -132,17 +132,3 @@ class _Walker:
         curvature, length, u = (np.array([row[k] for row in self.rows], dtype=float) for k in (3, 4, 5))
         to_end = length[::-1].cumsum()[::-1] - length
         return Pieces(start, along, inward, curvature, length, u, -1.0, to_end)
-
-
-def straight_tail(length: float, tangent_u: float) -> Pieces:
-    """Return the tail as one piece that runs back from the tangent point, `length` [mm] long."""
-    return Pieces(
-        start=np.zeros((3, 1)),
-        along=np.array([[-1.0], [0.0], [0.0]]),
-        inward=np.array([[0.0], [1.0], [0.0]]),
-        curvature=np.zeros(1),
-        length=np.array([length]),
-        u=np.array([tangent_u]),
-        u_sign=1.0,
-        to_end=np.zeros(1),
-    )
