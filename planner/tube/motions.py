@@ -63,10 +63,10 @@ class Path(Enum):
 class Body:
     """Some pieces of tube that move together.
 
-    pieces: their pose in the machine frame at t = 0 (for GROWING: of the longest arc); roles: one a piece; turn: the
-    signed angle [rad] turned over the motion, about the feed if `about_feed`, else about the die axis; shift: way along the
-    feed [mm]; length_at_start, length_change: the length that exists at t = 0 and its change over the motion [mm], where
-    tube runs out of the body or into it.
+    pieces: their pose in the machine frame at t = 0 (for GROWING: of the longest arc); roles: one a piece;
+    turn: the signed angle [rad] turned over the motion, about the feed if `about_feed`, else about the die
+    axis; shift: way along the feed [mm]; length_at_start, length_change: the length that exists at t = 0 and
+    its change over the motion [mm], where tube runs out of the body or into it.
     """
 
     pieces: Pieces
@@ -154,7 +154,7 @@ def _along_feed(length: float, tangent_u: float, ahead: bool, to_end: float) -> 
 
 
 def straight_piece(length: float, tangent_u: float, to_end: float) -> Pieces:
-    """Return the straight from the tangent point forward as one piece [mm]; to_end: from its far end to the free end."""
+    """Return the straight from the tangent point forward as one piece [mm]; to_end: on to the tube's free end."""
     return _along_feed(length, tangent_u, True, to_end)
 
 
