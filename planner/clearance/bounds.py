@@ -146,7 +146,7 @@ def bounds(rows: Rows, cells: Cells, upto: Array | float = np.inf) -> Bounds:
     cell (its speed never passes |x_t| + a δt, so its way never passes what (3) takes off), ρ its distance from the
     axis; g a unit subgradient of the (convex hull's) distance at the midpoint, and g⊥ = |g − (g·k) k|, since every
     acceleration lies across the axis k. In (4) the tube's cross-section stands for its sphere: r' = r √(1 − max(0,
-    |g·x_s| − κ δs − ω δt)²) is how far a disc across the tube reaches against g, so that a flat-ended tube is
+    |g·x_s| − κ δs − g⊥ω δt)²) is how far a disc across the tube reaches against g, so that a flat-ended tube is
     bounded, not a rounded one.
 
     Near a piece's end (4) is taken again about other points of the cross-section, x + ρ, with f and g from there:
@@ -216,7 +216,7 @@ def _taken_off(rows: Rows, cells: Cells, posed: Posed, acceleration: Array, g: A
     g_t = np.abs((g * posed.velocity).sum(axis=0))
     g_axis = (g * posed.axis).sum(axis=0)
     across = np.sqrt(np.maximum((g * g).sum(axis=0) - g_axis * g_axis, 0.0))
-    tips = omega * cells.dt
+    tips = omega * across * cells.dt  # |d(g·x_s)/dt| = ω |(g × k)·x_s|: a tube that turns level stays as it leans
     lean = np.clip(g_s - bend - tips, 0.0, 1.0)
     reach = rows.radius * np.sqrt(np.maximum(1.0 - g_s * g_s, 0.0))
     # What r' takes more than at the midpoint is the cell's doing: it belongs to what is split.

@@ -85,7 +85,7 @@ def convex_bound(
     kappa = rows.pieces[9, rows.piece[cells.row]]
     g_s, g_t = np.abs((g * posed.tangent).sum(axis=0)), np.abs((g * posed.velocity).sum(axis=0))
     g_across = np.sqrt(np.maximum(1.0 - (g * posed.axis).sum(axis=0) ** 2, 0.0))
-    lean = np.clip(g_s - kappa * cells.ds - omega * cells.dt, 0.0, 1.0)
+    lean = np.clip(g_s - kappa * cells.ds - g_across * omega * cells.dt, 0.0, 1.0)
     second = curved * kappa * cells.ds**2 / 2.0
     second = second + g_across * (accelerated * a * cells.dt**2 / 2.0 + crossed * omega * cells.ds * cells.dt)
     return np.asarray(hull - reach * R * np.sqrt(1.0 - lean**2) - g_s * cells.ds - g_t * cells.dt - second)
