@@ -20,6 +20,7 @@ from typing import Literal
 import numpy as np
 
 from planner.inputs.part import Part
+from planner.tolerances import SAME_PLACE
 from planner.tube.frames import Array
 
 End = Literal["A", "B"]
@@ -78,7 +79,7 @@ def leading_part(
     as the first piece.
     """
     walker = _Walker(np.array([0.0, toward, 0.0]))
-    ahead = [i for i in range(view.n_bends, 0, -1) if i in formed and view.bend_starts[i - 1] < tangent_u - 1e-9]
+    ahead = [i for i in range(view.n_bends, 0, -1) if i in formed and view.bend_starts[i - 1] < tangent_u - SAME_PLACE]
     u, plane = tangent_u, plane_of
     for i in ahead:
         first, last = float(view.bend_starts[i - 1]), float(view.bend_ends[i - 1])
@@ -88,6 +89,38 @@ def leading_part(
         u, plane = first, i
     walker.straight(u + trim, u)
     return walker.pieces()
+
+
+class Leading:
+    """The leading parts of one part for every run of formed bends, cut from one chain for each place of the tube.
+
+    view: the part counted from its leading end; toward: −1 right head, +1 left.
+    """
+
+    def __init__(self, view: Part, toward: float) -> None:
+        self.view, self.toward = view, toward
+        self._chains: dict[tuple[float, int], Pieces] = {}
+
+    def at(self, tangent_u: float, first: int, last: int, trim: float, plane_of: int) -> Pieces:
+        """Return what `leading_part` does with the bends first … last formed (none if first > last)."""
+        if first > last:
+            return leading_part(self.view, (), tangent_u, trim, self.toward, plane_of)
+        key = (tangent_u, plane_of)
+        if key not in self._chains:
+            formed = range(1, last + 1)
+            # A little stock more, so that there is a last straight to cut from whatever the trim.
+            self._chains[key] = leading_part(self.view, formed, tangent_u, 1.0, self.toward, plane_of)
+        chain = self._chains[key]
+        begins = float(self.view.bend_starts[first - 1])
+        arcs = int(np.count_nonzero(chain.u > begins + SAME_PLACE))
+        rest = begins + trim
+        count = arcs if rest <= SAME_PLACE else arcs + 1
+        curvature, length = chain.curvature[:count].copy(), chain.length[:count].copy()
+        if count > arcs:
+            curvature[arcs], length[arcs] = 0.0, rest
+        to_end = length[::-1].cumsum()[::-1] - length
+        columns = (chain.start[:, :count], chain.along[:, :count], chain.inward[:, :count])
+        return Pieces(*columns, curvature, length, chain.u[:count], chain.u_sign, to_end)
 
 
 def _rotation_between(view: Part, behind: int, ahead: int) -> float:
@@ -108,7 +141,7 @@ class _Walker:
 
     def straight(self, length: float, u: float) -> None:
         """Go on straight; a straight of no length leaves no piece."""
-        if length > 1e-9:
+        if length > SAME_PLACE:
             self.rows.append((self.at, self.along, self.inward, 0.0, length, u))
             self.at = self.at + length * self.along
 

@@ -137,3 +137,13 @@ def test_to_the_neighbour_nearer_the_leading_end_the_tube_turns_by_minus_r(forme
 def test_counting_a_bend_from_the_other_end_twice_gives_it_back(n: int, data: st.DataObject) -> None:
     bend, end = data.draw(st.integers(1, n)), data.draw(st.sampled_from("AB"))
     assert bend_seen(bend_seen(bend, end, n), end, n) == bend  # type: ignore[arg-type]
+
+
+def test_a_tangent_point_off_by_what_adding_up_loses_leaves_no_sliver_of_straight_before_the_arc() -> None:
+    """Such a sliver once took the part of the arc just formed, and the arc was held to the clearance of any other piece."""
+    view = tube([100, 110, 300], [0, 90], [60, 45])
+    end = float(view.bend_ends[1])
+    for off in (0.0, 2e-9, -2e-9):
+        pieces = leading_part(view, {1, 2}, end + off, 0.0, -1.0, 2)
+        assert pieces.count == 4, off
+        assert pieces.curvature[0] > 0.0, off
