@@ -11,9 +11,9 @@ import sys
 import time
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from cyclopts import App, CycloptsError, Parameter
+from cyclopts import App, CycloptsError, Parameter, validators
 
 if TYPE_CHECKING:
     from planner.inputs.part import Part
@@ -83,6 +83,30 @@ def plan_command(
         ),
     ] = None,
     profiles: Profiles = None,
+    prefer: Annotated[
+        Literal["fewer re-clamps", "less trim"],
+        Parameter(help="What counts first.", show_default=True),
+    ] = "fewer re-clamps",
+    alternatives: Annotated[
+        bool,
+        Parameter(negative=(), help="Also list the plans that are better in something else.", show_default=False),
+    ] = False,
+    second_opinion: Annotated[
+        bool,
+        Parameter(negative=(), help="Let the other engine prove the result again.", show_default=False),
+    ] = False,
+    engine: Annotated[
+        Literal["exact", "cp-sat"],
+        Parameter(help="Which engine searches; both find the same plan.", show_default=True),
+    ] = "exact",
+    time_limit: Annotated[
+        float | None,
+        Parameter(
+            validator=validators.Number(gt=0),
+            help="Seconds after which what is known by then is printed.",
+            show_default=False,
+        ),
+    ] = None,
     as_json: Json = False,
 ) -> int:
     """Plan a part, print the plan and return the exit code of its verdict."""
@@ -93,7 +117,16 @@ def plan_command(
     bender = load_machine(_machine_for(wanted, part, machine, profiles), profiles)
     from planner.planning import plan  # after the files, so that an error in one is reported at once
 
-    made = plan(wanted, bender)
+    made = plan(
+        wanted,
+        bender,
+        prefer=prefer,
+        engine=engine,
+        second_opinion=second_opinion,
+        alternatives=alternatives,
+        time_limit=time_limit,
+        report=_log,
+    )
     _log(f"planned in {time.perf_counter() - began:.2f} s")
     if as_json:
         _write(made.to_json())

@@ -1,12 +1,14 @@
-"""The whole flow on one page: part and machine → orders that a person would try → a checked plan."""
+"""The whole flow on one page: part and machine → the search for the best order → a checked and proved plan."""
 
 from __future__ import annotations
 
 import hashlib
 import json
 import math
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from typing import Literal
 
 from planner.clearance.certify import Least, smallest_clearances
 from planner.clearance.rows import rows_of
@@ -16,17 +18,25 @@ from planner.inputs.part import Part
 from planner.inputs.self_crossing import self_gap
 from planner.inputs.springback import setting_for
 from planner.plans import cautions
-from planner.plans.document import Plan, Proved, Reason, Stock
-from planner.plans.reasons import from_broken, from_failure, ordered
+from planner.plans.document import Alternative, Because, Plan, Proved, Reason, Stock
+from planner.plans.other_ways import alternative
+from planner.plans.reasons import from_broken, from_nogood, ordered
 from planner.plans.steps import StepList
 from planner.rules.bending import rated_capacity
-from planner.rules.broken import Broken
-from planner.search.estimate import least_time
+from planner.search.alternatives import other_ways
+from planner.search.core import core, straight_through
+from planner.search.decision import Decision, Plannable, decide, opinion
+from planner.search.decision import second_opinion as opinion_of
+from planner.search.events import NoGood, Prefer
+from planner.search.exact import Exact
 from planner.search.impossible import broken_in_every_order
-from planner.search.orders import Case, Ready, orders_to_try, prepare
-from planner.search.stations import Station, Unkeepable, station
-from planner.search.trial import Trial, try_order
+from planner.search.orders import Case, Ready
+from planner.search.search import Engine, Search
+from planner.search.stations import Station
+from planner.search.trial import Trial
 from planner.tolerances import SELF_MARGIN
+
+EngineName = Literal["exact", "cp-sat"]
 
 NOT_CHECKED = (
     "Loading, turning end for end and unloading are not checked yet: do them by hand and by eye.",
@@ -34,12 +44,26 @@ NOT_CHECKED = (
 )
 
 
-def plan(part: Part, machine: Machine) -> Plan:
-    """Plan a part on a machine, trying the orders that a person would.
+def plan(
+    part: Part,
+    machine: Machine,
+    *,
+    prefer: Prefer = "fewer re-clamps",
+    engine: EngineName | Engine = "exact",
+    second_opinion: bool = False,
+    alternatives: bool = False,
+    time_limit: float | None = None,
+    report: Callable[[str], None] | None = None,
+) -> Plan:
+    """Plan a part on a machine: the best order, proved.
 
-    Straight through from A, from B, and from each bend outward with one turn; the best of them that is proved clear in
-    every motion between load and unload is the plan, by re-clamps, then trim, then handling time. "Not makeable" only
-    where a shop rule is broken in every order; where merely the tried orders fail the verdict is "undecided".
+    Best by re-clamps, then trim, then handling time (prefer "less trim" swaps the first two); among equals by the rule
+    stated in `search/choice.py`. Every motion between load and unload of the plan is proved clear; that there is no
+    better plan, or none at all, is proved too, and where it is not the document says so.
+
+    engine: "exact" or "cp-sat" (or an engine of one's own), which find the same plan; second_opinion: let the other one
+    prove the result again. alternatives: also look for plans that are better in something else. time_limit [s]: then
+    what is known by then is said; report: told of the progress in sentences.
 
     Raises NoTooling if the machine has no tooling for the tube and one of its radii, SelfCrossing if the finished tube
     runs through itself.
@@ -48,11 +72,34 @@ def plan(part: Part, machine: Machine) -> Plan:
     known = _Known(case, tuple(warnings))
     impossible = broken_in_every_order(case)
     if impossible:
-        return known.not_makeable(impossible)
-    best, reasons = _best_trial(case, _surroundings(case))
-    if best is None:
-        return known.undecided(reasons)
-    return known.makeable(best, reasons, _surroundings(case))
+        return known.not_makeable([from_broken(broken) for broken in impossible])
+    deadline = None if time_limit is None else time.monotonic() + time_limit
+    search = Search(case, _surroundings(case), engine_named(engine), prefer, deadline, report)
+    decision = decide(search)
+    opinions, agreed = _opinions(search, decision) if second_opinion else ({}, True)
+    if not agreed:
+        return known.undecided(search, decision, "engines disagree", opinions)
+    if decision.plan is None:
+        return known.without_plan(search, decision, opinions)
+    made = known.makeable(search, decision, opinions)
+    return made.model_copy(update={"alternatives": _alternatives(search, decision.plan)}) if alternatives else made
+
+
+def _opinions(search: Search, decision: Decision) -> tuple[dict[str, str], bool]:
+    """Return what both engines say of the proved bound, and whether they agree."""
+    names: tuple[EngineName, EngineName] = ("exact", "cp-sat")
+    first, other = names if isinstance(search.engine, Exact) else names[::-1]
+    said, agreed = opinion_of(search, decision.bound, engine_named(other))
+    return {first: opinion(decision.bound), other: said}, agreed
+
+
+def _alternatives(search: Search, found: Plannable) -> tuple[Alternative, ...]:
+    """Return the other plans as the document writes them."""
+
+    def clearances(plan: Plannable) -> dict[int, float]:
+        return {key: least.bound for key, least in _least(plan.trial, search.around).items()}
+
+    return tuple(alternative(way) for way in other_ways(search, found, clearances))
 
 
 def _case(part: Part, machine: Machine) -> tuple[Case, list[str]]:
@@ -81,44 +128,6 @@ def _surroundings(case: Case) -> Callable[[Station], Surroundings]:
     return lambda st: built[case.tooling[st.number - 1]]
 
 
-def _best_trial(case: Case, around: Callable[[Station], Surroundings]) -> tuple[Trial | None, list[Reason]]:
-    """Try the orders, the most promising first, and return the best that is clear, with why the others are not.
-
-    Stops once no order left can be better: their re-clamps and trim are known, their time is bounded below.
-    """
-    reasons: list[Reason] = []
-    ready: list[tuple[int, float, float, int, Ready]] = []
-    for place, order in enumerate(orders_to_try(case.part.n_bends)):
-        found = prepare(case, order)
-        if isinstance(found, Ready):
-            trim = found.trim_a + found.trim_b
-            ready.append((found.reclamps, trim, round(least_time(found), 6), place, found))
-        else:
-            reasons.extend(from_broken(broken, order) for broken in found[:1])
-    best: tuple[tuple[int, float, float], Trial] | None = None
-    for reclamps, trim, time, _, order_ready in sorted(ready, key=lambda entry: entry[:4]):
-        if best is not None and (reclamps, trim, time) >= best[0]:
-            break
-        outcome = _tried(order_ready, around)
-        if isinstance(outcome, Reason):
-            reasons.append(outcome)
-        elif outcome.loads is None:
-            reasons.append(from_failure(outcome, outcome.failures[0]))
-        else:
-            key = (reclamps, trim, round(least_time(order_ready, outcome), 6))
-            if best is None or key < best[0]:
-                best = (key, outcome)
-    return (None if best is None else best[1]), reasons
-
-
-def _tried(ready: Ready, around: Callable[[Station], Surroundings]) -> Trial | Reason:
-    try:
-        stationed = station(ready)
-    except Unkeepable as unkeepable:
-        return from_broken(unkeepable.broken, ready.order)
-    return try_order(stationed, around)
-
-
 @dataclass(frozen=True)
 class _Known:
     """What every plan of a case says, whatever the verdict."""
@@ -141,54 +150,115 @@ class _Known:
             }
         )
 
-    def not_makeable(self, broken: list[Broken]) -> Plan:
-        """Return the plan document of a part that breaks a rule in every order."""
+    def not_makeable(self, reasons: Iterable[Reason], opinions: dict[str, str] | None = None) -> Plan:
+        """Return the plan document of a part that cannot be made in any order."""
         return self._plan(
             verdict="not makeable",
             proved=Proved(makeable=True, reclamps=False, trim=False, time=False),
-            reasons=tuple(from_broken(b) for b in broken),
+            reasons=tuple(reasons),
+            opinions=opinions or {},
         )
 
-    def undecided(self, reasons: list[Reason]) -> Plan:
-        """Return the plan document of a part of which only the tried orders are known to fail."""
+    def without_plan(self, search: Search, decision: Decision, opinions: dict[str, str]) -> Plan:
+        """Return the plan document where no sequence goes: there is none, or it is not settled."""
+        because: Because | None = decision.undecided
+        if because is None and not runs_only(self.case):
+            because = "orders not tried"
+        if because is not None:
+            return self.undecided(search, decision, because, opinions)
+        return self.not_makeable(_told(search, core(search, None)), opinions)
+
+    def undecided(self, search: Search, decision: Decision, because: Because, opinions: dict[str, str]) -> Plan:
+        """Return the plan document of a case that is not settled, with the best plan found if there is one."""
+        if decision.plan is not None:
+            made = self.makeable(search, decision, opinions)
+            unproved = Proved(makeable=False, reclamps=False, trim=False, time=False)
+            return made.model_copy(update={"verdict": "undecided", "undecided_because": because, "proved": unproved})
+        unproved_ones = [nogood for nogood in search.nogoods if nogood.grade == "unproved"]
         return self._plan(
             verdict="undecided",
-            undecided_because="orders not tried",
-            reasons=tuple(reasons),
+            undecided_because=because,
+            reasons=(*_told(search, [*straight_through(search, None), *unproved_ones]), *_so_far(decision, because)),
             proved=Proved(makeable=False, reclamps=False, trim=False, time=False),
+            opinions=opinions,
         )
 
-    def makeable(self, trial: Trial, reasons: list[Reason], around: Callable[[Station], Surroundings]) -> Plan:
+    def makeable(self, search: Search, decision: Decision, opinions: dict[str, str] | None = None) -> Plan:
         """Return the plan document of an order that was carried out."""
+        assert decision.plan is not None  # asked only then
+        trial, sequence = decision.plan.trial, decision.plan.sequence
         ready = trial.stationed.ready
-        steps = StepList(trial, _least(trial, around)).write()
+        steps = StepList(trial, _least(trial, search.around)).write()
         clear = [step.clearance for step in steps if step.clearance is not None]
+        reasons = straight_through(search, sequence)
+        if sequence.value.reclamps or sequence.value.trim:
+            reasons += core(search, sequence.value)
+        return self._plan(
+            verdict="makeable",
+            proved=self._proved(decision),
+            reclamps=ready.reclamps,
+            turns=ready.turns,
+            regrips=ready.regrips,
+            reloads=ready.reloads,
+            released=ready.released,
+            time=round(math.fsum(step.time for step in steps), 3),
+            smallest_clearance=min(clear, default=None),
+            stock=self._stock(ready),
+            order=ordered(ready.order),
+            steps=steps,
+            reasons=_told(search, reasons),
+            opinions=opinions or {},
+        )
+
+    def _stock(self, ready: Ready) -> Stock:
         part = self.case.part
-        stock = Stock(
+        return Stock(
             cut_length=round(part.developed_length + ready.trim_a + ready.trim_b, 6),
             developed_length=round(part.developed_length, 6),
             trim_a=ready.trim_a,
             trim_b=ready.trim_b,
         )
-        # Loads are not checked yet, so even a good plan is not proved from the first touch to the last. That there
-        # can be no fewer re-clamps than none, and no less trim than none, needs no search.
-        none = ready.reclamps == 0
-        proved = Proved(makeable=False, reclamps=none, trim=none and stock.trim_a + stock.trim_b == 0.0, time=False)
-        return self._plan(
-            verdict="makeable",
-            proved=proved,
-            reclamps=ready.reclamps,
-            turns=ready.turns,
-            regrips=ready.regrips,
-            reloads=0,
-            released=ready.released,
-            time=round(math.fsum(step.time for step in steps), 3),
-            smallest_clearance=min(clear, default=None),
-            stock=stock,
-            order=ordered(ready.order),
-            steps=steps,
-            reasons=tuple(reasons),
-        )
+
+    def _proved(self, decision: Decision) -> Proved:
+        """Say what is proved. Loads are not checked yet, so no plan is proved from the first touch to the last.
+
+        Where other orders than runs of neighbours are possible, only what cannot be less than nothing is proved.
+        """
+        reclamps, trim, handling = decision.proved
+        if not runs_only(self.case) and decision.plan is not None:
+            value = decision.plan.value
+            reclamps, trim, handling = value.reclamps == 0, value.reclamps == 0 and value.trim == 0.0, False
+        return Proved(makeable=False, reclamps=reclamps, trim=trim, time=handling)
+
+
+def _so_far(decision: Decision, because: Because) -> tuple[Reason, ...]:
+    """Return what was proved by the time that ran out."""
+    if because != "time limit":
+        return ()
+    sentence = f"When the time ran out it was proved that a plan needs {opinion(decision.bound)}."
+    return (Reason(sentence=sentence, grade="proved", rule="time limit"),)
+
+
+def runs_only(case: Case) -> bool:
+    """Say whether the formed bends are always a run of neighbours: a mandrel or a closed collet fills the tail."""
+    return case.machine.mandrel is not None or case.machine.carriage is not None
+
+
+def _told(search: Search, nogoods: Iterable[NoGood]) -> tuple[Reason, ...]:
+    """Return no-goods as reasons, each sentence once."""
+    reasons = (from_nogood(search, nogood) for nogood in nogoods)
+    return tuple({reason.sentence: reason for reason in reasons}.values())
+
+
+def engine_named(name: EngineName | Engine) -> Engine:
+    """Return an engine; CP-SAT is imported only when it is asked for."""
+    if name == "exact":
+        return Exact()
+    if name != "cp-sat":
+        return name
+    from planner.search.cpsat import CpSat
+
+    return CpSat()
 
 
 def _least(trial: Trial, around: Callable[[Station], Surroundings]) -> dict[int, Least]:
@@ -204,7 +274,12 @@ def _least(trial: Trial, around: Callable[[Station], Surroundings]) -> dict[int,
             for motion in (*bend.placing, *bend.gripping, *bend.returning)
         ]
         rows = rows_of([motion for motion, _ in batch], surroundings, [(clamp,) for _, clamp in batch])
-        found.update({id(motion): least for (motion, _), least in zip(batch, smallest_clearances(rows), strict=True)})
+        found.update(
+            {
+                id(motion): least
+                for (motion, _), least in zip(batch, smallest_clearances(rows, certified=True), strict=True)
+            }
+        )
     return found
 
 

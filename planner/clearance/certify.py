@@ -185,11 +185,13 @@ class Least:
     witness: Witness | None
 
 
-def smallest_clearances(rows: Rows) -> list[Least]:
+def smallest_clearances(rows: Rows, certified: bool = False) -> list[Least]:
     """Return for every motion the proved smallest clearance to anything it may not touch, to a gap of REPORT_GAP.
 
-    Pairs that may touch (the groove) do not count.
+    Pairs that may touch (the groove) do not count. certified: every motion is known to be clear, so that each pair
+    keeps at least what it needs (at the least of the motion, where that grows).
     """
+    kept = rows.needed - rows.spread if certified else np.full(rows.count, -np.inf)
     cells = starting_cells(rows)
     cells = cells.take(rows.needed[cells.row] >= 0.0)
     best = np.full(rows.n_motions, REPORT_CEILING + REPORT_GAP)
@@ -204,12 +206,12 @@ def smallest_clearances(rows: Rows) -> list[Least]:
                 best[motion[i]] = found.upper[i]
                 at[motion[i]] = (int(cells.row[i]), float(cells.s[i]), float(cells.t[i]))
         done = (found.lower >= best[motion] - REPORT_GAP) | (found.along_s + found.along_t <= SMALLEST)
-        np.minimum.at(floor, motion[done], found.lower[done])
+        np.minimum.at(floor, motion[done], np.maximum(found.lower, kept[cells.row])[done])
         rest = cells.take(~done)
-        kept = found.take(~done)
-        gap = np.where(np.isfinite(kept.upper), kept.upper - best[motion[~done]] + REPORT_GAP, np.inf)
-        slack = np.where(np.isfinite(gap), gap, (kept.along_s + kept.along_t) / 2.0)
-        children = split(rest, kept, np.maximum(slack, REPORT_GAP))
+        left = found.take(~done)
+        gap = np.where(np.isfinite(left.upper), left.upper - best[motion[~done]] + REPORT_GAP, np.inf)
+        slack = np.where(np.isfinite(gap), gap, (left.along_s + left.along_t) / 2.0)
+        children = split(rest, left, np.maximum(slack, REPORT_GAP))
         cells = children.take(may_exist(rows, children))
     return [
         Least(float(floor[i]), float(best[i]), None if spot is None else witness_at(rows, *spot, float(best[i])))

@@ -48,7 +48,7 @@ def print_plan(plan: Plan, page: Page, file_sign: str = "right-handed") -> None:
     if plan.steps:
         page.heading("Steps")
         print_steps(plan, page)
-    _print_said(page, "Other ways", _sentences(plan.alternatives))
+    _print_said(page, "Other ways", [entry.sentence for entry in plan.alternatives])
     page.heading("What was checked")
     page.bullets(checked_lines(plan))
     _print_said(page, "What was not checked", [*_unchecked_lines(plan.steps), *plan.warnings])
@@ -136,6 +136,8 @@ def _reclamp_lines(plan: Plan) -> list[str]:
     proved = [claim for claim, holds in claims.items() if holds]
     believed = [claim for claim, holds in claims.items() if not holds]
     lines = [f"{best} {reclamps(plan)}{handling}."]
+    if len(set(plan.opinions.values())) == 1:
+        lines.append(f"Proved by two engines, {listed(sorted(plan.opinions))}: {next(iter(plan.opinions.values()))}.")
     lines += [f"Proved: {listed(proved)}."] if proved else []
     return lines + ([f"Not proved: {listed(believed)}."] if believed else [])
 

@@ -141,6 +141,20 @@ class Reason(Record):
     depth: float | None = None
 
 
+class Alternative(Record):
+    """Another plan that no plan found beats in all of re-clamps, trim, time and smallest clearance at once.
+
+    trim [mm], time [s], smallest_clearance [mm] as in the plan; sentence: the same in words.
+    """
+
+    sentence: str
+    reclamps: int
+    trim: float
+    time: float
+    smallest_clearance: float | None
+    order: tuple[OrderedBend, ...]
+
+
 class Plan(Record):
     """The whole plan document, schema `bendorder-plan/1`.
 
@@ -171,7 +185,7 @@ class Plan(Record):
     steps: tuple[Step, ...] = ()
     reasons: tuple[Reason, ...] = ()
     changes: tuple[Any, ...] = ()
-    alternatives: tuple[Any, ...] = ()
+    alternatives: tuple[Alternative, ...] = ()
     warnings: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     hangs_on: tuple[str, ...] = ()

@@ -36,8 +36,10 @@ def lay_in_words(stationed: Stationed, number: int) -> str:
     distance = st.start - float(view.bend_ends[ahead - 1])
     end = "B" if load.loaded.leads == "A" else "A"
     bend = load.loaded.number(ahead)
+    turned = ready.order[number - 1].leads != ready.order[number].leads
+    put = "Turn end for end" if turned else "Take the tube off and put it back the same way round"
     words = (
-        f"Turn end for end: end {load.loaded.leads} leading. Lay it in with the tangent point of bend {bend} nearer end"
+        f"{put}: end {load.loaded.leads} leading. Lay it in with the tangent point of bend {bend} nearer end"
         f" {end} {distance:.1f} mm ahead of the machine's tangent point, and roll it until"
         f" {roll_words(bend, float(view.angles[ahead - 1]), st.roll, side)}."
     )

@@ -4,26 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
-import numpy as np
-
-from planner.clearance.bounds import Cells, bounds
 from planner.clearance.certify import place_of
-from planner.clearance.rows import Rows
-from planner.clearance.verdicts import Answer, Witness
+from planner.clearance.deepest import deepest
+from planner.clearance.verdicts import Answer
 from planner.inputs.part import Part
 from planner.plans.document import OrderedBend, Reason
 from planner.rules.broken import Broken, End
-from planner.search.orders import Order
-from planner.search.trial import Failure, Trial
+from planner.search.attempts import Blocked
+from planner.search.events import NoGood
+from planner.search.lessons import Struck
+from planner.search.orders import Case, Order
+from planner.search.search import Search
 from planner.tube.motions import Phase
-
-GRID = 41
-"""Points a side of the grid on which the deepest point of a strike is sought."""
-
-ROUNDS = 4
-"""Times the grid is drawn closer about the deepest point."""
 
 
 def ordered(order: Order) -> tuple[OrderedBend, ...]:
@@ -41,34 +34,6 @@ def from_broken(broken: Broken, order: Order | None = None) -> Reason:
         leads=broken.leads,
         order=() if order is None else ordered(order),
     )
-
-
-@dataclass(frozen=True)
-class Deepest:
-    """The worst point near a witness: arc length s [mm], t, clearance [mm]."""
-
-    s: float
-    t: float
-    clearance: float
-
-
-def deepest(rows: Rows, witness: Witness) -> Deepest:
-    """Return the deepest point of a strike over the whole of its row, by a grid drawn closer about the worst point."""
-    piece, block = rows.pieces[:, rows.piece[witness.row]], rows.blocks[:, rows.block[witness.row]]
-    low, high = np.array([piece[10], block[10]]), np.array([piece[11], block[11]])
-    best = Deepest(witness.s, witness.t, witness.clearance)
-    near, far = low, high
-    for _ in range(ROUNDS):
-        s, t = (a.ravel() for a in np.meshgrid(np.linspace(near[0], far[0], GRID), np.linspace(near[1], far[1], GRID)))
-        zero = np.zeros_like(s)
-        found = bounds(rows, Cells(np.full(s.shape, witness.row), s, zero, t, zero)).upper
-        k = int(found.argmin())
-        if found[k] < best.clearance:
-            best = Deepest(float(s[k]), float(t[k]), float(found[k]))
-        step = (far - near) / (GRID - 1)
-        centre = np.array([best.s, best.t])
-        near, far = np.maximum(centre - step, low), np.minimum(centre + step, high)
-    return best
 
 
 def place_name(view: Part, leads: End, place: float) -> str:
@@ -100,57 +65,66 @@ def touching(clearance: float, needed: float, solid: str) -> str:
     return f"comes within {max(clearance, 0.0):.1f} mm of {the(solid)}, {needed:.1f} required"
 
 
-def from_failure(trial: Trial, failure: Failure) -> Reason:
-    """Return what kept an order from being carried out as a reason with its numbers."""
-    order = trial.stationed.ready.order
-    leads = order[failure.load].leads
-    number, finding = failure.station.number, failure.finding
-    may_ease_off = trial.stationed.ready.case.machine.head.may_ease_off
-    eased = " in any way tried" if may_ease_off else ""
-    doing = {
-        "bend": f"Bend {number} cannot be made",
-        "return": f"The arm cannot go home after bend {number}{eased}",
-        "move": f"The tube cannot be brought to bend {number} along the paths tried",
-        "no path": f"The tube cannot be brought to bend {number} along the paths tried",
-    }[failure.doing]
-    opening = f"{doing} with end {leads} leading{_formed_before(order, failure)}"
-    extra = {"bend": number, "leads": leads, "order": ordered(order)}
-    witness = finding.witness
-    if witness is None or failure.rows is None:
-        sentence = f"{opening}: the straight before it leaves no room to rotate ({failure.station.advance:.1f} mm)."
-        return Reason(sentence=sentence, grade="unproved", rule="no path found", **extra)
-    view = trial.stationed.view(failure.load)
-    if finding.answer is Answer.CLOSE:
-        name = place_name(view, leads, witness.place)
+DOING = {
+    "bend": "Bend {number} cannot be made",
+    "return": "The arm cannot go home after bend {number}",
+    "move": "The tube cannot be brought to bend {number} along the paths tried",
+    "no path": "The tube cannot be brought to bend {number} along the paths tried",
+}
+
+
+def from_nogood(search: Search, nogood: NoGood) -> Reason:
+    """Return a no-good as a reason: a shop rule as it stands, a strike with its numbers and what is formed for it."""
+    pattern, evidence = nogood.pattern, nogood.evidence
+    number = search.case.number(pattern.leads, pattern.bend)
+    at = {"bend": number, "leads": pattern.leads, "grade": nogood.grade, "rule": nogood.rule}
+    if not isinstance(evidence, Struck):
+        return Reason(sentence=nogood.sentence, **at)
+    blocked = deepest_blocked(evidence)
+    eased = " in any way tried" if blocked.doing == "return" and search.case.machine.head.may_ease_off else ""
+    opening = DOING[blocked.doing].format(number=number) + eased
+    opening = f"{opening} with end {pattern.leads} leading{_formed(search.case, nogood, blocked)}"
+    witness = blocked.finding.witness
+    if witness is None or blocked.rows is None:
+        advance = evidence.attempt.station.advance
+        sentence = f"{opening}: the straight before it leaves no room to rotate ({advance:.1f} mm)."
+        return Reason(sentence=sentence, **at)
+    view = search.checks.leading(pattern.leads).view
+    if blocked.finding.answer is Answer.CLOSE:
+        name = place_name(view, pattern.leads, witness.place)
         sentence = (
             f"{opening}: {name} against {the(witness.solid)} is too close to call, {max(witness.needed, 0.0):.1f} mm"
             " required."
         )
-        return Reason(sentence=sentence, grade="unproved", rule="too close to call", solid=witness.solid, **extra)
-    worst = deepest(failure.rows, witness)
-    place = place_of(failure.rows, witness.row, worst.s, worst.t)
+        return Reason(sentence=sentence, solid=witness.solid, **at)
+    worst = deepest(blocked.rows, witness)
+    place = place_of(blocked.rows, witness.row, worst.s, worst.t)
     what = touching(worst.clearance, witness.needed, witness.solid)
-    sentence = f"{opening}: {place_name(view, leads, place)} {what}{_when(failure, worst.t)}."
-    some_ways = failure.doing == "move" or (failure.doing == "return" and may_ease_off)
-    grade = "unproved" if some_ways else "proved"
-    return Reason(
-        sentence=sentence, grade=grade, rule="strike", solid=witness.solid, depth=round(-worst.clearance, 1), **extra
-    )
+    sentence = f"{opening}: {place_name(view, pattern.leads, place)} {what}{_when(blocked, worst.t)}."
+    return Reason(sentence=sentence, solid=witness.solid, depth=round(-worst.clearance, 1), **at)
 
 
-def _formed_before(order: Order, failure: Failure) -> str:
-    """Say which bends are formed by then."""
-    made: list[int] = []
-    for number, run in enumerate(order):
-        if number == failure.load:
-            made.extend(run.bends[: run.bends.index(failure.station.number)])
-            break
-        made.extend(run.bends)
-    if failure.doing == "return":
-        made.append(failure.station.number)
-    if not made:
-        return ""
-    return f" once bend {made[0]} is formed" if len(made) == 1 else f" once bends {_listed(sorted(made))} are formed"
+def deepest_blocked(evidence: Struck) -> Blocked:
+    """Return what blocked the longest clamp: the first that would have been taken."""
+    return evidence.blocked[0]
+
+
+def _formed(case: Case, nogood: NoGood, blocked: Blocked) -> str:
+    """Say which bends must be formed for it, and which not."""
+    pattern = nogood.pattern
+    low, high = pattern.ahead
+    made = [case.number(pattern.leads, bend) for bend in range(high, pattern.bend)]
+    if blocked.doing == "return":
+        made.append(case.number(pattern.leads, pattern.bend))
+    said = ""
+    if made:
+        said = (
+            f" once bend {made[0]} is formed" if len(made) == 1 else f" once bends {_listed(sorted(made))} are formed"
+        )
+    if low > 1:
+        behind = case.number(pattern.leads, low - 1)
+        said += f" and bend {behind} is not" if made else f" while bend {behind} is not formed"
+    return said
 
 
 def _listed(numbers: Sequence[int]) -> str:
@@ -159,9 +133,9 @@ def _listed(numbers: Sequence[int]) -> str:
     return ", ".join(str(n) for n in numbers[:-1]) + f" and {numbers[-1]}"
 
 
-def _when(failure: Failure, t: float) -> str:
+def _when(blocked: Blocked, t: float) -> str:
     """Say when in the motion."""
-    motion = failure.motion
+    motion = blocked.motion
     if motion.phase is Phase.BEND:
         return f", {math.degrees(motion.arm[0] + t * (motion.arm[1] - motion.arm[0])):.0f}° into the swing"
     if motion.phase is Phase.RETURN:

@@ -73,13 +73,14 @@ class StepList:
         self._clamp(first)
         again = number > 0
         words = lay_in_words(self.stationed, number) if load.formed else load_words(self.stationed, number)
+        turned = again and ready.order[number - 1].leads != run.leads
         self._add(
-            "turn" if again else "load",
+            "turn" if turned else "reload" if again else "load",
             leads=run.leads,
             checked=False,
             note=words,
-            time=self.machine.times.turn if again else self.machine.times.load,
-            caution=cautions.TURN if again else cautions.LOAD,
+            time=self.machine.times.turn if turned else self.machine.times.load,
+            caution=cautions.TURN if turned else cautions.LOAD,
         )
         self._zero(st, run.leads, "at the load")
 

@@ -40,6 +40,17 @@ def rolls_within(
     return min(reached.values(), key=lambda entry: entry[0])[1]
 
 
+def stays_within(limits: tuple[float, float], rolls: Sequence[float], turned_back: Sequence[bool]) -> bool:
+    """Say whether signed rotations [rad], one a bend, keep the chuck in its range; it is turned back as above."""
+    angle = 0.0
+    for roll, back in zip(rolls, turned_back, strict=True):
+        angle += roll
+        if not limits[0] - 1e-9 <= angle <= limits[1] + 1e-9:
+            return False
+        angle = 0.0 if back else angle
+    return True
+
+
 def both_ways(roll: float) -> tuple[float, ...]:
     """Return both ways round, the shorter first; a rotation of nothing has one."""
     if abs(roll) < 1e-9:

@@ -1,20 +1,19 @@
-"""The orders that a person would try, and what the shop rules say of each as numbers.
+"""An order of bends as the shop sees it: loads with their bends, clamps and grips.
 
-Straight through from A, from B, and from each bend outward with one turn, either side first.
+`Case` is a part on a machine; `ready_of` writes out what an engine's sequence means in loads.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 from planner.inputs.machine import Machine, Tooling
 from planner.inputs.part import Part
 from planner.rules.broken import Broken, End, other
-from planner.rules.carriage import Grip, grips_for
-from planner.rules.grip import Loaded, clamps_that_fit, end_of_swing, rod_reaches, tail_left
-from planner.tolerances import RULE_SLACK
+from planner.rules.carriage import Grip, hold_face
+from planner.rules.grip import Loaded, clamps_that_fit
+from planner.search.events import Arrival, Event, Hold, Sequence, Trims
 from planner.tube.partly_bent import bend_seen, seen_from
 
 
@@ -38,11 +37,28 @@ class Case:
     tooling: tuple[Tooling, ...]
     settings: tuple[float, ...]
 
+    def loaded(self, leads: End, trims: Trims) -> Loaded:
+        """Return the part as it is loaded with an end leading."""
+        return Loaded(seen_from(self.part, leads), leads, trims.at(leads), trims.at(other(leads)))
+
+    def number(self, leads: End, bend: int) -> int:
+        """Return a bend's number from end A for its number in the view of an end, or back."""
+        return bend_seen(bend, leads, self.part.n_bends)
+
+    def face(self, loaded: Loaded, hold: Hold) -> float | None:
+        """Return u of a hold [mm], counted from the leading end; None on a hand-fed bender."""
+        carriage = self.machine.carriage
+        if carriage is None:
+            return None
+        regripped_at = float(loaded.view.bend_ends[hold.since - 2]) if hold.begun == "re-grip" else None
+        return hold_face(loaded, hold.since, regripped_at, carriage)
+
 
 @dataclass(frozen=True)
 class Load:
-    """One load of an order with what the rules chose: clamps that fit each bend (longest first) and the grips.
+    """One load of an order: clamps that fit each bend (longest first) and the grips.
 
+    ways: the way round of the rotation to each bend where the chuck's range is limited, 0 the shorter.
     formed: numbers (in the view) of the bends formed before; bends: numbers in the view, in order.
     """
 
@@ -52,6 +68,7 @@ class Load:
     bends: tuple[int, ...]
     clamps: tuple[tuple[float, ...], ...]
     grips: tuple[Grip, ...]
+    ways: tuple[int, ...]
 
 
 @dataclass(frozen=True)
@@ -67,7 +84,12 @@ class Ready:
     @property
     def turns(self) -> int:
         """Times the tube is turned end for end."""
-        return len(self.order) - 1
+        return sum(before.leads != run.leads for before, run in pairwise(self.order))
+
+    @property
+    def reloads(self) -> int:
+        """Times the tube is taken off and put back the same way round."""
+        return sum(before.leads == run.leads for before, run in pairwise(self.order))
 
     @property
     def regrips(self) -> int:
@@ -82,92 +104,44 @@ class Ready:
     @property
     def reclamps(self) -> int:
         """All losses of reference."""
-        return self.turns + self.regrips + self.released
+        return self.turns + self.reloads + self.regrips + self.released
 
 
-def orders_to_try(n: int) -> Iterator[Order]:
-    """Yield the orders for a part of n bends: straight through from A and from B, then outward from each bend."""
-    up = tuple(range(1, n + 1))
-    yield (Run("A", up),)
-    yield (Run("B", up[::-1]),)
-    for k in range(2, n + 1):
-        from_a, from_b = Run("A", up[k - 1 :]), Run("B", up[: k - 1][::-1])
-        yield (from_a, from_b)
-        yield (from_b, from_a)
+def ready_of(case: Case, sequence: Sequence) -> Ready:
+    """Return a sequence written out in loads. It must keep the shop rules."""
+    loads: list[list[Arrival]] = []
+    for arrival in sequence.arrivals:
+        if arrival.event is not Event.LINK:
+            loads.append([])
+        loads[-1].append(arrival)
+    written = tuple(_load(case, sequence.trims, load) for load in loads)
+    return Ready(case, tuple(load.run for load in written), sequence.trims.a, sequence.trims.b, written)
 
 
-def prepare(case: Case, order: Order) -> Ready | tuple[Broken, ...]:
-    """Return the order with trim, clamps and grips, or every rule that it breaks."""
-    trims = needed_trim(case, order)
-    formed: frozenset[int] = frozenset()
-    loads, broken = [], []
-    for number, run in enumerate(order):
-        loaded = _loaded(case.part, run.leads, trims)
-        made = frozenset(bend_seen(b, run.leads, case.part.n_bends) for b in formed)
-        load = _load(case, run, loaded, made, number == len(order) - 1)
-        if isinstance(load, Load):
-            loads.append(load)
-        else:
-            broken.extend(load)
-        formed |= frozenset(run.bends)
-    if broken:
-        return tuple(broken)
-    return Ready(case, order, trims["A"], trims["B"], tuple(loads))
+def _load(case: Case, trims: Trims, arrivals: list[Arrival]) -> Load:
+    first, leads = arrivals[0], arrivals[0].leads
+    loaded = case.loaded(leads, trims)
+    formed = frozenset(range(first.ahead, first.bend))
+    clamps = tuple(fitting_clamps(case, loaded, arrival) for arrival in arrivals)
+    bends = tuple(arrival.bend for arrival in arrivals)
+    run = Run(leads, tuple(case.number(leads, bend) for bend in bends))
+    ways = tuple(arrival.way for arrival in arrivals)
+    return Load(run, loaded, formed, bends, clamps, _grips(case, loaded, arrivals), ways)
 
 
-def _loaded(part: Part, leads: End, trims: dict[str, float]) -> Loaded:
-    return Loaded(seen_from(part, leads), leads, trims[leads], trims[other(leads)])
+def fitting_clamps(case: Case, loaded: Loaded, arrival: Arrival) -> tuple[float, ...]:
+    """Return the clamps that may hold the tube for an arrival, longest first; none where a rule forbids it."""
+    formed = frozenset(range(arrival.ahead, arrival.bend))
+    tooling = case.tooling[case.number(arrival.leads, arrival.bend) - 1]
+    fitting = clamps_that_fit(loaded, arrival.bend, formed, tooling)
+    return () if isinstance(fitting, Broken) else fitting
 
 
-def _load(case: Case, run: Run, loaded: Loaded, formed: frozenset[int], last: bool) -> Load | list[Broken]:
-    bends = tuple(bend_seen(b, run.leads, case.part.n_bends) for b in run.bends)
-    settings = tuple(case.settings[b - 1] for b in run.bends)
-    broken: list[Broken | None] = [rod_reaches(loaded, bends[0], case.machine)]
-    clamps = []
-    for bend, number, setting in zip(bends, run.bends, settings, strict=True):
-        tooling = case.tooling[number - 1]
-        fitting = clamps_that_fit(loaded, bend, formed, tooling)
-        if isinstance(fitting, Broken):
-            broken.append(fitting)
-        else:
-            clamps.append(fitting)
-        broken.append(tail_left(loaded, bend, setting, tooling))
-        formed |= {bend}
-    grips = grips_for(loaded, bends, settings, case.machine, last)
-    if isinstance(grips, Broken):
-        broken.append(grips)
-    found = [b for b in broken if b is not None]
-    if found or isinstance(grips, Broken):
-        return found
-    return Load(run, loaded, formed - frozenset(bends), bends, tuple(clamps), grips)
-
-
-def needed_trim(case: Case, order: Order) -> dict[str, float]:
-    """Return the least trim at each end [mm], in whole millimetres, that grip, tail and reach ask for.
-
-    It is never more than the allowed: where even that does not do, the rules will say so with their numbers.
-    """
-    need = {"A": 0.0, "B": 0.0}
-    for number, run in enumerate(order):
-        view = seen_from(case.part, run.leads)
-        first, last = (bend_seen(run.bends[i], run.leads, case.part.n_bends) for i in (0, -1))
-        if number == 0:
-            held = float(view.bend_starts[first - 1])
-            need[run.leads] = max(need[run.leads], case.tooling[run.bends[0] - 1].shortest_grip - held)
-        end = end_of_swing(view, last, case.settings[run.bends[-1] - 1])
-        behind = case.tooling[run.bends[-1] - 1].shortest_tail
-        carriage = case.machine.carriage
-        if carriage is not None:
-            behind = max(behind, carriage.reach[0] + carriage.grip_length)
-        wanted = end + behind - view.developed_length
-        last_of_job = number == len(order) - 1
-        allowed_behind = case.part.trim_b if run.leads == "A" else case.part.trim_a
-        if carriage is not None and carriage.finish_released and last_of_job and wanted > allowed_behind + RULE_SLACK:
-            # The collet only has to place the last bend then, not to hold it.
-            placed = float(view.bend_starts[last - 1]) + carriage.reach[0] + carriage.grip_length
-            shortest = end + case.tooling[run.bends[-1] - 1].shortest_tail
-            wanted = max(placed, shortest) - view.developed_length
-        need[other(run.leads)] = max(need[other(run.leads)], wanted)
-    allowed = {"A": case.part.trim_a, "B": case.part.trim_b}
-    whole = {end: float(math.ceil(max(value, 0.0) - RULE_SLACK)) for end, value in need.items()}
-    return {end: min(value, allowed[end]) for end, value in whole.items()}
+def _grips(case: Case, loaded: Loaded, arrivals: list[Arrival]) -> tuple[Grip, ...]:
+    grips = []
+    for hold in dict.fromkeys(arrival.hold for arrival in arrivals):
+        served = [arrival for arrival in arrivals if arrival.hold == hold]
+        face = case.face(loaded, hold)
+        if face is not None:
+            grips.append(Grip(face, tuple(arrival.bend for arrival in served), served[-1].released))
+    return tuple(grips)

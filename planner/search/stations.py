@@ -15,7 +15,7 @@ from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.rules.broken import Broken
 from planner.rules.carriage import Grip
-from planner.rules.chuck import rolls_within
+from planner.rules.chuck import both_ways, stays_within
 from planner.search.orders import Load, Ready
 from planner.tolerances import RULE_SLACK
 from planner.tube.frames import Array
@@ -180,20 +180,28 @@ def _held(ready: Ready, load: Load, grip: Grip, stations: tuple[Station, ...]) -
 
 
 def _within_range(ready: Ready, load: Load, stations: tuple[Station, ...]) -> tuple[Station, ...]:
-    """Give each rotation the way round that keeps the chuck in its range.
+    """Give each rotation the way round that was chosen for it where the chuck's range is limited.
 
-    Raises Unkeepable if there is none.
+    Raises Unkeepable if the chuck leaves its range with the rotations as printed.
     """
-    rolls = [0.0 if s.laid_in else s.roll for s in stations]
-    signed = rolls_within(ready.case.machine.rotation.range, rolls, [s.regrip is not None for s in stations])
-    if signed is None:
-        low, high = (math.degrees(x) for x in ready.case.machine.rotation.range if not isinstance(x, str))
+    limits = ready.case.machine.rotation.range
+    if limits == "continuous":
+        return stations
+    signed = [_signed(0.0 if s.laid_in else s.roll, way) for s, way in zip(stations, load.ways, strict=True)]
+    if not stays_within(limits, signed, [s.regrip is not None for s in stations]):
+        low, high = (math.degrees(x) for x in limits)
         sentence = (
             f"With end {load.loaded.leads} leading the rotations of bends {stations[0].number} to {stations[-1].number}"
             f" do not fit the chuck's range of {low:.1f}° to {high:.1f}°."
         )
         raise Unkeepable(Broken("chuck range", stations[-1].number, load.loaded.leads, sentence))
     return tuple(replace(s, roll=s.roll if s.laid_in else roll) for s, roll in zip(stations, signed, strict=True))
+
+
+def _signed(roll: float, way: int) -> float:
+    """Return a rotation the way round that is asked for; where rounding leaves nothing to rotate there is only one."""
+    ways = both_ways(roll)
+    return ways[min(way, len(ways) - 1)]
 
 
 class Unkeepable(Exception):

@@ -18,12 +18,14 @@ from planner.clearance.rows import Rows, rows_of
 from planner.clearance.solids import Owner, Solid
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
-from planner.search.orders import Ready, Run, prepare
+from planner.search.attempts import Attempt, Batches, home_motion, moves
+from planner.search.orders import Order, Run, ready_of
 from planner.search.stations import station
-from planner.search.trial import _Trial, _Work
+from planner.search.trial import attempts_of
 from planner.tolerances import CLOSE_GAP, REPORT_GAP, STRIKE_MARGIN
 from planner.tube.motions import Motion, Phase, Role
 from tests.machines import roomy
+from tests.plan.forced import forced_sequence
 from tests.simulated import Array, Lra, poses
 
 REQUEST = coal.DistanceRequest()
@@ -81,7 +83,7 @@ def distance(shape: Any, centre: Array, point: Array) -> float:
 
 
 class Case:
-    """One random part on one random machine with every motion that its trial builds."""
+    """One random part on one random machine with every motion of its bends, straight through, and of their first paths."""
 
     def __init__(self, seed: int, head: str) -> None:
         rng = np.random.default_rng(seed)
@@ -91,21 +93,26 @@ class Case:
         case, _ = planning._case(self.part, self.machine)
         leads = "A" if seed % 2 else "B"
         numbers = tuple(range(1, self.part.n_bends + 1))
-        ready = prepare(case, (Run(leads, numbers if leads == "A" else numbers[::-1]),))  # type: ignore[arg-type]
-        self.motions: list[tuple[_Work, Motion]] = []
-        if isinstance(ready, Ready):
-            self.stationed = station(ready)
+        order: Order = (Run(leads, numbers if leads == "A" else numbers[::-1]),)  # type: ignore[arg-type]
+        sequence = forced_sequence(case, order)
+        self.motions: list[tuple[Attempt, Motion]] = []
+        if sequence is not None:
+            self.stationed = station(ready_of(case, sequence))
             self.around = planning._surroundings(case)
-            trial = _Trial(self.stationed, self.around)
-            trial.run()
-            for k, w in enumerate(trial.work):
-                self.motions.extend((w, motion) for motion in [*w.gripping, *w.returning])
-                for path in trial._paths(k)[:3]:
-                    self.motions.extend((w, motion) for motion in trial._motions(w, path))
+            batches = Batches(self.machine, self.around)
+            attempts = attempts_of(self.stationed, 0, self.around)
+            batches.bend_all(attempts)
+            for before, attempt in zip(attempts, attempts[1:], strict=False):
+                attempt.eased_before = before.eased
+            for attempt in attempts:
+                home = attempt.returning or (home_motion(attempt, 0.0),)
+                self.motions.extend((attempt, motion) for motion in [*attempt.gripping, *home])
+                for path in batches._paths(attempt)[:3]:
+                    self.motions.extend((attempt, motion) for motion in moves(attempt, path))
             self.lra = Lra(*(np.asarray(getattr(self.stationed.view(0), name))
                              for name in ("straights", "rotations", "angles", "radii")))  # fmt: skip
 
-    def point(self, w: _Work, motion: Motion, place: float, t: float) -> Array:
+    def point(self, w: Attempt, motion: Motion, place: float, t: float) -> Array:
         """A place of the tube (stock coordinate from the leading end) at a moment, in the machine frame."""
         st = w.station
         formed = {b for b in range(1, len(self.lra.angles) + 1) if b < st.bend}
@@ -143,7 +150,7 @@ def judged(rows: Rows) -> _Search:
     return search
 
 
-def check_rows(case: Case, w: _Work, motion: Motion, tally: Counter[str]) -> None:
+def check_rows(case: Case, w: Attempt, motion: Motion, tally: Counter[str]) -> None:
     around = case.around(w.station)
     rows = rows_of([motion], around, [w.clamps[:1]])
     search = judged(rows)

@@ -16,15 +16,16 @@ def bound(made: Planned) -> float:
     """How far the finished tube may lie off the drawing, for what its readouts resolve [mm].
 
     Every place and every plane of bend is right to half a resolution (rounding is carried), so every straight and every
-    rotation to a whole one; a rotation's error moves what lies beyond it by no more than error · length. A turned part is
-    laid in to half of the 0.1 mm and 0.1° that the words give. Walked from one end the errors only add up, and the best
+    rotation to a whole one; a rotation's error moves what lies beyond it by no more than error · length. A part
+    that is turned or put back is laid in to half of the 0.1 mm and 0.1° that the words give. Walked from one end the errors only add up, and the best
     fit has no larger root mean square than that.
     """
     document, length = made.document, made.document["stock"]["cut_length"]
     bends = len(document["order"])
     along = (bends + 1) * document["machine"]["advance"]["resolution"]
     turned = bends * math.radians(document["machine"]["rotation"]["resolution"]) * length
-    return float(along + turned + document["turns"] * (0.05 + math.radians(0.05) * length) + 1e-6 * length)
+    laid_in = document["turns"] + document["reloads"]
+    return float(along + turned + laid_in * (0.05 + math.radians(0.05) * length) + 1e-6 * length)
 
 
 def test_the_finished_centreline_is_the_drawings_within_what_the_readouts_resolve(plans: list[Planned]) -> None:
@@ -60,7 +61,7 @@ def test_turning_the_chuck_the_wrong_way_makes_the_mirror_image(plans: list[Plan
     """What a flipped sign in the code would make: so the tests above do see it."""
     shown = 0
     for made in plans:
-        if made.kind not in FINE_KINDS or made.document["turns"]:
+        if made.kind not in FINE_KINDS or made.document["turns"] or made.document["reloads"]:
             continue
         along, points = Workpiece(made.document, mirror_the_chuck=True).carry_out().finished()
         goal = drawing(made.document, along)

@@ -107,6 +107,17 @@ class Workpiece:
         return float(self.cut - step["grip"] - self.face)
 
     def _turn(self, step: Document) -> None:
+        assert step["leads"] != self.leads
+        assert step["note"].startswith("Turn end for end")
+        self._put_back(step)
+
+    def _reload(self, step: Document) -> None:
+        assert step["leads"] == self.leads
+        assert "put it back the same way round" in step["note"]
+        self._put_back(step)
+
+    def _put_back(self, step: Document) -> None:
+        """Lay a formed tube in as the words say."""
         self.leads = step["leads"]
         words = step["note"]
         found = re.search(r"bend (\d+) nearer end ([AB]) ([\d.]+) mm ahead", words)

@@ -1,21 +1,28 @@
-"""The orders tried, their trim and their rules against plain numbers; what is impossible in every order."""
+"""Every order that keeps the shop rules against an enumeration in plain whole millimetres; trims, clamps, verdicts."""
 
 from __future__ import annotations
 
 import math
-from itertools import product
+from dataclasses import dataclass
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.inputs.springback import setting_for
 from planner.rules.broken import End
+from planner.search.events import Event, Trims
+from planner.search.exact import Exact
 from planner.search.impossible import broken_in_every_order
-from planner.search.orders import Case, Order, Ready, Run, needed_trim, orders_to_try, prepare
+from planner.search.orders import Case, Order, Run, ready_of
+from planner.search.shop_rules import problem_of, trims_to_choose
+from tests.plan.forced import forced_sequence, no_extra, nothing_but
 from tests.plan.shop import bender, random_tube, tube
-from tests.rules.cases import numbers, whole_millimetres
+from tests.rules.cases import Numbers, numbers, whole_millimetres
+
+NEVER = 99
 
 
 def case_of(part: Part, machine: Machine, settings: list[float] | None = None) -> Case:
@@ -27,71 +34,181 @@ def case_of(part: Part, machine: Machine, settings: list[float] | None = None) -
     return Case(part, machine, tooling, tuple(settings))
 
 
-def outward_orders(n: int) -> list[Order]:
-    """Every order in which the formed bends are a run of neighbours: it grows toward B with A leading, toward A with B."""
-    found = set()
-    for first, first_leads in product(range(1, n + 1), "AB"):
-        for sides in product("AB", repeat=n - 1):
-            low = high = first
-            made: list[tuple[str, int]] = [(first_leads, first)]
-            for leads in sides:
-                low, high = (low, high + 1) if leads == "A" else (low - 1, high)
-                made.append((leads, high if leads == "A" else low))
-            if low < 1 or high > n:
+@dataclass(frozen=True)
+class Plain:
+    """One end leading, in plain numbers; faces: the stock coordinates at which the collet's face may stand [mm]."""
+
+    n: Numbers
+    lead: int
+    closed_at_the_back: bool
+    clamp: float
+    shortest_grip: float
+    shortest_tail: float
+
+    def faces(self) -> NDArray[np.int64]:
+        """Every place of the face at 1 mm."""
+        return np.arange(self.n.stock + 1)
+
+    def holds(self, bend: int, released: bool) -> NDArray[np.bool_]:
+        """At which faces the collet serves a bend."""
+        n, face = self.n, self.faces()
+        fills = face + n.grip == n.stock if self.closed_at_the_back else face + n.grip <= n.stock
+        end = n.starts[bend] if released else n.swings[bend]
+        return np.asarray(fills & (face - n.starts[bend] <= n.farthest) & (face - end >= n.closest))
+
+    def may_bend(self, bend: int, alone: bool) -> bool:
+        """Whether clamp, leading end and tail allow a bend with nothing formed ahead, or with its neighbour formed."""
+        if self.n.stock - self.n.swings[bend] < self.shortest_tail:
+            return False
+        if alone:
+            return self.n.starts[bend] + self.lead >= self.shortest_grip
+        return self.n.starts[bend] - self.n.ends[bend - 1] >= self.clamp
+
+
+def plain_ends(part: Part, machine: Machine, settings: list[float]) -> dict[str, Plain]:
+    tooling, carriage = machine.tooling[0], machine.carriage
+    assert carriage is not None
+    ends = {}
+    for end, lead, tail in (("A", part.trim_a, part.trim_b), ("B", part.trim_b, part.trim_a)):
+        n = numbers(part, machine, settings, end, tail)  # type: ignore[arg-type]
+        closed = not carriage.passes_through
+        clamp = min(tooling.clamp_lengths)
+        ends[end] = Plain(n, round(lead), closed, clamp, tooling.shortest_grip, tooling.shortest_tail)
+    return ends
+
+
+def fewest_reclamps(part: Part, machine: Machine, settings: list[float]) -> int:
+    """The fewest re-clamps over every order with all the trim allowed, every hold of the collet at 1 mm; NEVER if none.
+
+    Kept for each run of formed bends and leading end: the re-clamps so far, face by face. Runs grow bend by bend: with the
+    same hold, after a re-grip (the face must keep the carriage's reach before and after the tube springs back), after a
+    reload, or after a turn.
+    """
+    carriage, size = machine.carriage, part.n_bends
+    assert carriage is not None
+    ends = plain_ends(part, machine, settings)
+    so_far: dict[tuple[str, int, int], NDArray[np.int64]] = {}
+    best = NEVER
+
+    def reach(end: str, first: int, bend: int, cost: NDArray[np.int64]) -> None:
+        """Make a bend (numbered from its leading end, from 0) with the run from `first` on ahead of it."""
+        nonlocal best
+        plain = ends[end]
+        if not plain.may_bend(bend, alone=first == bend):
+            return
+        last = first == 0 and bend == size - 1
+        if last:
+            best = min(best, int(cost[plain.holds(bend, released=False)].min(initial=NEVER)))
+            if carriage.finish_released:
+                best = min(best, 1 + int(cost[plain.holds(bend, released=True)].min(initial=NEVER)))
+        kept = np.where(plain.holds(bend, released=False), cost, NEVER)
+        key = (end, first, bend)
+        so_far[key] = np.minimum(so_far.get(key, np.full(cost.shape, NEVER)), kept)
+
+    for end in ends:
+        for bend in range(size):
+            reach(end, bend, bend, np.zeros(ends[end].faces().shape, dtype=np.int64))
+    for length in range(1, size):
+        for (end, first, bend), cost in list(so_far.items()):
+            if bend - first + 1 != length or cost.min() >= NEVER:
                 continue
-            runs: list[tuple[str, list[int]]] = []
-            for leads, bend in made:
-                if runs and runs[-1][0] == leads:
-                    runs[-1][1].append(bend)
-                else:
-                    runs.append((leads, [bend]))
-            found.add(tuple(Run(leads, tuple(bends)) for leads, bends in runs))  # type: ignore[arg-type]
-    return sorted(found, key=str)
+            plain, other = ends[end], "B" if end == "A" else "A"
+            again = int(cost.min()) + 1
+            if bend + 1 < size:
+                face = plain.faces()
+                moved = (face - plain.n.swings[bend] >= plain.n.closest) & (
+                    face - plain.n.ends[bend] <= plain.n.farthest
+                )
+                regripped = np.where(moved & carriage.passes_through, again, NEVER)
+                reach(end, first, bend + 1, np.minimum(cost, regripped))
+                reach(end, first, bend + 1, np.full(cost.shape, again))
+            if first > 0:
+                mirrored = ends[other].faces()
+                reach(other, size - 1 - bend, size - first, np.full(mirrored.shape, again))
+    return best
 
 
-@pytest.mark.parametrize("n", [1, 2, 3, 5])
-def test_the_orders_tried_are_straight_through_and_outward_from_each_bend_with_one_turn(n: int) -> None:
-    tried = list(orders_to_try(n))
-    assert len(tried) == len(set(tried)) == 2 + 2 * (n - 1)
-    assert tried[:2] == [(Run("A", tuple(range(1, n + 1))),), (Run("B", tuple(range(n, 0, -1))),)]
-    assert set(tried) <= set(outward_orders(n))
-    assert all(len(order) == 2 for order in tried[2:])
+@pytest.mark.parametrize(("passes_through", "released"), [(True, False), (True, True), (False, False), (False, True)])
+def test_the_fewest_reclamps_of_any_order_are_those_of_an_enumeration_at_1_mm(
+    passes_through: bool, released: bool
+) -> None:
+    """Rules only, no geometry: turns, reloads, re-grips and a last bend with the collet open, against plain numbers."""
+    counts = dict.fromkeys(range(5), 0)
+    refused = 0
+    for seed in range(200, 320):
+        part, machine, settings = whole_millimetres(seed, passes_through, released)
+        problem = problem_of(case_of(part, machine, settings), (Trims(part.trim_a, part.trim_b),))
+        found = Exact().best(problem, (), no_extra)
+        expected = fewest_reclamps(part, machine, settings)
+        assert (NEVER if found is None else found.value.reclamps) == expected, seed
+        refused += found is None
+        if found is not None:
+            counts[min(found.value.reclamps, 4)] += 1
+    assert refused >= 3
+    assert counts[0] >= 10
+    assert counts[1] + counts[2] >= 5, counts
 
 
-def trim_by_trying(part: Part, machine: Machine, settings: list[float], leads: End) -> tuple[int, int]:
-    """The first whole millimetres of trim at the leading end and at the tail that do, or what is allowed [mm]."""
+def test_nothing_is_called_impossible_for_which_some_order_keeps_the_rules() -> None:
+    possible = impossible = 0
+    for seed in range(250):
+        part, machine, settings = whole_millimetres(seed, passes_through=seed % 3 > 0, released=seed % 2 == 0)
+        if seed % 7 == 0:
+            straights = [float(s) for s in part.straights]
+            straights[len(straights) // 2] = float(seed % 90)
+            part = tube(straights, np.degrees(part.rotations), np.degrees(part.angles), (part.trim_a, part.trim_b))  # type: ignore[arg-type]
+        case = case_of(part, machine, settings)
+        found = Exact().best(problem_of(case), (), no_extra)
+        broken = broken_in_every_order(case)
+        possible, impossible = possible + (found is not None), impossible + bool(broken)
+        assert found is None or not broken, (seed, broken)
+    assert min(possible, impossible) >= 20
+
+
+def trim_by_trying(part: Part, machine: Machine, settings: list[float], leads: End) -> tuple[int, int] | None:
+    """The first whole millimetres of trim at the leading end and at the tail that do [mm], None if none allowed does."""
     tooling, n = machine.tooling[0], numbers(part, machine, settings, leads, 0.0)
     allowed = (part.trim_a, part.trim_b) if leads == "A" else (part.trim_b, part.trim_a)
-    lead = next((t for t in range(round(allowed[0])) if n.starts[0] + t >= tooling.shortest_grip), round(allowed[0]))
     behind = max(tooling.shortest_tail, n.closest + n.grip)
-    tail = next((t for t in range(round(allowed[1])) if n.stock + t - n.swings[-1] >= behind), round(allowed[1]))
-    return lead, tail
+    lead = next((t for t in range(round(allowed[0]) + 1) if n.starts[0] + t >= tooling.shortest_grip), None)
+    tail = next((t for t in range(round(allowed[1]) + 1) if n.stock + t - max(n.swings) >= behind), None)
+    return None if lead is None or tail is None else (lead, tail)
 
 
 @pytest.mark.parametrize("leads", ["A", "B"])
 def test_the_trim_is_the_least_whole_millimetre_that_does(leads: End) -> None:
-    some = 0
-    for seed in range(160):
+    """Straight through with a carriage that runs far enough for one hold: grip and tail alone ask for trim."""
+    some = none = 0
+    for seed in range(400):
         part, machine, settings = whole_millimetres(seed)
+        assert machine.carriage is not None
+        reach = {"reach": (machine.carriage.reach[0], 5000.0)}
+        machine = machine.model_copy(update={"carriage": machine.carriage.model_copy(update=reach)})
         bends = tuple(range(1, part.n_bends + 1))
         order: Order = (Run(leads, bends if leads == "A" else bends[::-1]),)
-        found = needed_trim(case_of(part, machine, settings), order)
-        lead, tail = trim_by_trying(part, machine, settings, leads)
-        assert (found["A"], found["B"]) == ((lead, tail) if leads == "A" else (tail, lead)), seed
-        some += lead > 0 and tail > 0
-    assert some >= 8
+        n = numbers(part, machine, settings, leads, 0.0)
+        clamped = all(b - a >= 60 for a, b in zip(n.ends, n.starts[1:], strict=False))
+        expected = trim_by_trying(part, machine, settings, leads) if clamped else None
+        found = forced_sequence(case_of(part, machine, settings), order)
+        trims = None if found is None else (found.trims.at(leads), found.trims.total - found.trims.at(leads))
+        assert trims == expected, seed
+        some += expected is not None and min(expected) > 0
+        none += expected is None
+    assert some >= 4
+    assert none >= 20
 
 
-def test_trim_is_rounded_up_and_never_more_than_allowed() -> None:
+def test_trim_is_rounded_up_and_offered_only_where_it_is_allowed() -> None:
     """Grip: 50 mm at the leading end, 30.4 there: 19.6, so 20. Tail: 150 + 40 mm behind where the swing of bend 2 ends."""
     part = tube([30.4, 200, 100.3], [0, 30], [60, 60], trims=(60.0, 300.0))
-    machine = bender()
-    case = case_of(part, machine)
+    case = case_of(part, bender())
     opened = 76.2 * (case.settings[1] - math.radians(60.0))
-    found = needed_trim(case, (Run("A", (1, 2)),))
-    assert found == {"A": 20.0, "B": math.ceil(190.0 - 100.3 + opened)}
-    tight = case_of(tube([30.4, 200, 100.3], [0, 30], [60, 60], trims=(10.5, 7.0)), machine)
-    assert needed_trim(tight, (Run("A", (1, 2)),)) == {"A": 10.5, "B": 7.0}
+    found = forced_sequence(case, (Run("A", (1, 2)),))
+    assert found is not None
+    assert found.trims == Trims(20.0, math.ceil(190.0 - 100.3 + opened))
+    tight = case_of(tube([30.4, 200, 100.3], [0, 30], [60, 60], trims=(10.5, 7.0)), bender())
+    assert trims_to_choose(tight) == (Trims(0.0, 0.0),)
+    assert forced_sequence(tight, (Run("A", (1, 2)),)) is None
 
 
 def test_an_order_with_a_turn_asks_for_a_tail_at_both_ends_and_a_grip_at_the_first() -> None:
@@ -100,65 +217,44 @@ def test_an_order_with_a_turn_asks_for_a_tail_at_both_ends_and_a_grip_at_the_fir
     case = case_of(part, bender())
     opened = 76.2 * (case.settings[0] - math.radians(60.0))
     behind = math.ceil(190.0 - 20.0 + opened)
-    assert needed_trim(case, (Run("A", (2,)), Run("B", (1,)))) == {"A": behind, "B": behind}
+    found = forced_sequence(case, (Run("A", (2,)), Run("B", (1,))))
+    assert found is not None
+    assert found.trims == Trims(behind, behind)
 
 
-@pytest.mark.parametrize("leads", ["A", "B"])
-def test_an_order_straight_through_is_ready_only_if_every_rule_holds_in_plain_numbers(leads: End) -> None:
-    """Clamp, shortest grip, tail and one hold of the collet for all bends (travel long enough that none needs a re-grip)."""
-    ready = refused = 0
-    for seed in range(120):
-        part, machine, settings = whole_millimetres(seed)
-        machine = machine.model_copy(
-            update={"carriage": machine.carriage.model_copy(update={"reach": (machine.carriage.reach[0], 5000.0)})}  # type: ignore[union-attr]
-        )
-        bends = tuple(range(1, part.n_bends + 1))
-        found = prepare(case_of(part, machine, settings), (Run(leads, bends if leads == "A" else bends[::-1]),))
-        lead, tail = trim_by_trying(part, machine, settings, leads)
-        n, tooling = numbers(part, machine, settings, leads, tail), machine.tooling[0]
-        left = n.stock - max(n.swings)
-        clamped = all(b - a >= tooling.clamp_lengths[-1] for a, b in zip(n.ends, n.starts[1:], strict=False))
-        passes = (
-            clamped
-            and n.starts[0] + lead >= tooling.shortest_grip
-            and left >= max(tooling.shortest_tail, n.closest + n.grip)
-        )
-        assert isinstance(found, Ready) == passes, (seed, found)
-        ready, refused = ready + passes, refused + (not passes)
-    assert min(ready, refused) >= 20
+def test_less_trim_is_bought_with_a_reclamp_only_where_it_is_preferred() -> None:
+    """A last bend with the collet open needs less tail: 150 + 40 mm from where it starts, not from where it ends."""
+    part = tube([300, 200, 130], [0, 30], [60, 60], trims=(0.0, 300.0))
+    case = case_of(part, bender({"carriage": {"finish_released": True}}))
+    problem = problem_of(case)
+    straight = nothing_but(case, (Run("A", (1, 2)),))
+    held = Exact().best(problem, straight, no_extra)
+    opened = Exact().best(problem, straight, no_extra, "less trim")
+    assert held is not None
+    assert opened is not None
+    assert (held.value.reclamps, opened.value.reclamps) == (0, 1)
+    springback = 76.2 * (case.settings[1] - math.radians(60.0))
+    assert held.trims.b == math.ceil(190.0 - 130.0 + springback)
+    assert opened.trims.b == 0.0
 
 
 def test_the_clamps_of_an_order_are_those_no_longer_than_the_straight_they_hold() -> None:
     part = tube([300, 85, 65, 300], [0, 30, 30], [40, 40, 40])
-    straight_through = prepare(case_of(part, bender()), (Run("A", (1, 2, 3)),))
-    assert isinstance(straight_through, Ready)
-    assert straight_through.loads[0].clamps == ((80, 60), (80, 60), (60,))
-    turned = prepare(case_of(part, bender()), (Run("A", (2, 3)), Run("B", (1,))))
-    assert isinstance(turned, Ready)
-    assert [load.clamps for load in turned.loads] == [((80, 60), (60,)), ((80, 60),)]
+    case = case_of(part, bender())
+    straight_through = forced_sequence(case, (Run("A", (1, 2, 3)),))
+    assert straight_through is not None
+    assert ready_of(case, straight_through).loads[0].clamps == ((80, 60), (80, 60), (60,))
+    turned = forced_sequence(case, (Run("A", (2, 3)), Run("B", (1,))))
+    assert turned is not None
+    assert [load.clamps for load in ready_of(case, turned).loads] == [((80, 60), (60,)), ((80, 60),)]
 
 
-def test_nothing_is_called_impossible_for_which_some_order_keeps_the_rules() -> None:
-    """Every outward order of random parts on random carriages, hand-fed benders and rods, with any number of turns."""
-    possible = impossible = both_fail = 0
-    for seed in range(250):
-        part, machine, settings = whole_millimetres(seed, passes_through=seed % 3 > 0, released=seed % 2 == 0)
-        rng = np.random.default_rng(10_000 + seed)
-        if seed % 5 == 0:
-            machine = machine.model_copy(update={"carriage": None})
-        if seed % 7 == 0:
-            straights = [float(s) for s in part.straights]
-            straights[len(straights) // 2] = float(rng.uniform(0.0, 90.0))
-            part = tube(straights, np.degrees(part.rotations), np.degrees(part.angles), (part.trim_a, part.trim_b))  # type: ignore[arg-type]
-        if part.n_bends > 4:
-            continue
-        case = case_of(part, machine, settings)
-        ready = [order for order in outward_orders(part.n_bends) if isinstance(prepare(case, order), Ready)]
-        broken = broken_in_every_order(case)
-        possible, impossible = possible + bool(ready), impossible + bool(broken)
-        both_fail += not ready and not broken
-        assert not (ready and broken), (seed, ready[:1], broken)
-    assert min(possible, impossible) >= 20
+def test_a_rule_names_its_bend_as_the_drawing_counts_it_from_either_end() -> None:
+    part = tube([300, 50, 300], [0, 30], [60, 60])
+    rules = [n for n in problem_of(case_of(part, bender())).rules if n.rule == "clamp longer than the straight"]
+    found = {(n.pattern.event, n.pattern.leads, n.pattern.bend, n.pattern.ahead) for n in rules}
+    assert found == {(Event.BEND, "A", 2, (1, 1)), (Event.BEND, "B", 2, (1, 1))}
+    assert {n.evidence.bend for n in rules} == {1, 2}  # type: ignore[attr-defined]
 
 
 def test_a_part_that_some_order_carries_is_not_called_impossible_by_the_other_rules() -> None:

@@ -1,0 +1,91 @@
+"""Other plans that are better in something: re-clamps, trim, handling time or smallest clearance.
+
+For every pair of trims the best plan, then the best of those that keep every motion farther than that plan's smallest
+clearance, and so on: each rung forbids what came nearest on the one before.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+
+from planner.search.choice import SAME_TIME
+from planner.search.decision import Plannable, carried_out
+from planner.search.events import Event, NoGood, Pattern
+from planner.search.search import Search
+
+MOST_RUNGS = 8
+"""Plans looked for at most for one pair of trims."""
+
+MORE_RECLAMPS = 2
+"""How many re-clamps more than the best plan's another plan may have to be worth showing."""
+
+NO_FARTHER = 0.05
+"""Clearances that differ by no more than this count as the same [mm]."""
+
+RUNG = "nearer than another way"
+
+Clearances = Callable[[Plannable], dict[int, float]]
+"""The smallest clearance of every motion of a plan [mm], by the motion's identity."""
+
+
+@dataclass(frozen=True)
+class Way:
+    """One plan and the smallest clearance of all its motions [mm]."""
+
+    plan: Plannable
+    clearance: float
+
+    def is_as_good_as(self, other: Way) -> bool:
+        """Say whether it is no worse in anything that a shop would notice."""
+        ours, theirs = self.plan.value, other.plan.value
+        return (
+            ours.reclamps <= theirs.reclamps
+            and ours.trim <= theirs.trim
+            and ours.time <= theirs.time + SAME_TIME
+            and self.clearance >= other.clearance - NO_FARTHER
+        )
+
+
+def other_ways(search: Search, best: Plannable, clearances: Clearances) -> list[Way]:
+    """Return the plans that no other one found beats, the best by the objectives first, without the plan itself."""
+    found = [Way(best, min(clearances(best).values(), default=0.0))]
+    whole = search.problem
+    try:
+        for trims in whole.trims:
+            search.problem = replace(whole, trims=(trims,))
+            found.extend(_ladder(search, best.value.reclamps + MORE_RECLAMPS, clearances))
+    finally:
+        search.problem = whole
+    kept: list[Way] = []
+    for way in [found[0], *sorted(found[1:], key=lambda way: (way.plan.value.key(search.prefer), -way.clearance))]:
+        if not any(earlier.is_as_good_as(way) for earlier in kept):
+            kept.append(way)
+    return kept[1:]
+
+
+def _ladder(search: Search, most_reclamps: int, clearances: Clearances) -> Iterable[Way]:
+    """Yield the best plan with the trims at hand, then better and better kept ones."""
+    for _ in range(MOST_RUNGS):
+        plan = carried_out(search)
+        if plan is None or plan.value.reclamps > most_reclamps:
+            break
+        kept = clearances(plan)
+        least = min(kept.values(), default=0.0)
+        yield Way(plan, least)
+        for nogood in _nearest(plan, kept, least + NO_FARTHER):
+            search.reject(nogood)
+    search.nogoods[:] = [nogood for nogood in search.nogoods if nogood.rule != RUNG]
+
+
+def _nearest(plan: Plannable, kept: dict[int, float], least: float) -> list[NoGood]:
+    """Return no-goods for the places of a plan that come no farther than the least [mm]."""
+    assert plan.trial.loads is not None  # a plan is carried out
+    done = [bend for load in plan.trial.loads for bend in load]
+    found = []
+    for at, bend in zip(plan.sequence.arrivals, done, strict=True):
+        for event, motions in ((at.event, bend.placing), (Event.BEND, (*bend.gripping, *bend.returning))):
+            if min((kept.get(id(motion), least + 1.0) for motion in motions), default=least + 1.0) <= least:
+                pattern = Pattern(event, at.leads, at.bend, (at.ahead, at.ahead))
+                found.append(NoGood(pattern, RUNG, "", "unproved"))
+    return found

@@ -1,0 +1,292 @@
+"""The geometry behind a sequence, checked only where a sequence asks for it, with the part's exact numbers.
+
+Whether a bend can be made depends on the formed run, the leading end, the trims and, where something of the machine
+moves with the carriage, on the hold; whether the next one can be reached, on the move besides. Both are checked once
+and kept. What the readouts can show comes in later, when the plan that was chosen is carried out as printed.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from planner.clearance.solids import toward
+from planner.rules.broken import End, other
+from planner.rules.carriage import closest_face
+from planner.rules.chuck import both_ways
+from planner.search.attempts import Around, Attempt, Batches, rolls_allowed
+from planner.search.events import Arrival, Event, Sequence, Trims
+from planner.search.orders import Case, fitting_clamps
+from planner.search.problem import Problem
+from planner.search.shop_rules import flush_advance, milliseconds
+from planner.search.stations import Station, printed_setting
+from planner.search.trial import in_die, plus, room_at_end
+from planner.tube.motions import Standing
+from planner.tube.partly_bent import Leading
+
+
+@dataclass(frozen=True)
+class Place:
+    """One arrival in its sequence: the one before and the one after, None at either end, and the trims."""
+
+    before: Arrival | None
+    at: Arrival
+    after: Arrival | None
+    trims: Trims
+
+
+def places(sequence: Sequence) -> list[Place]:
+    """Return the arrivals of a sequence with their neighbours."""
+    row = [None, *sequence.arrivals, None]
+    return [Place(row[k - 1], arrival, row[k + 1], sequence.trims) for k, arrival in enumerate(row) if arrival]
+
+
+class Checks:
+    """Checks places and keeps what was found: `bent` and `moved` hold the attempts by all that they depend on."""
+
+    def __init__(self, case: Case, problem: Problem, around: Around) -> None:
+        self.case, self.problem, self.around = case, problem, around
+        self.batches = Batches(case.machine, around)
+        self.bent: dict[tuple[object, ...], Attempt] = {}
+        self.moved: dict[tuple[object, ...], Attempt] = {}
+        self.extras: dict[tuple[Arrival | None, Arrival, Trims], int] = {}
+        self.sure_extras: dict[tuple[Arrival | None, Arrival, Trims], int] = {}
+        self.tools: dict[tuple[Arrival, Trims], tuple[float, float]] = {}  # clamp and bend radius in use [mm]
+        self.sure_tools: dict[tuple[Arrival, Trims], bool] = {}
+        self.directions: dict[tuple[Arrival | None, Arrival, Trims], tuple[int, int]] = {}
+        self._leading: dict[End, Leading] = {}
+        self.carried = frozenset(solid.name for solid in case.machine.solid if solid.moves_with == "carriage")
+        resolution, largest = case.machine.rotation.resolution, case.machine.head.largest_angle
+        self.settings = tuple(
+            printed_setting(setting, float(angle), resolution, largest)
+            for setting, angle in zip(case.settings, case.part.angles, strict=True)
+        )
+
+    def bend(self, wanted: Iterable[Place]) -> list[Attempt]:
+        """Return how the bends at some places go, from the dies' closing to the arm's return."""
+        wanted = list(wanted)
+        keys = [self._bend_key(place) for place in wanted]
+        new = {key: self.attempt(place) for key, place in zip(keys, wanted, strict=True) if key not in self.bent}
+        self.batches.bend_all(new.values())
+        self.bent.update(new)
+        return [self.bent[key] for key in keys]
+
+    def move(self, wanted: Iterable[Place]) -> list[Attempt]:
+        """Return how the tube is brought to some places whose bends, and the bends before, are known to go."""
+        wanted = list(wanted)
+        keys = [self._move_key(place) for place in wanted]
+        new: dict[tuple[object, ...], Attempt] = {}
+        for key, place in zip(keys, wanted, strict=True):
+            if key not in self.moved and key not in new:
+                bent = self.bent[self._bend_key(place)]
+                new[key] = replace(
+                    bent,
+                    standing_before=self._standing_before(place),
+                    eased_before=self.eased(place),
+                    rolls=self._rolls(place),
+                    station=replace(bent.station, advance=self._advance(place)),
+                )
+        self.batches.place_all(new.values())
+        self.moved.update(new)
+        return [self.moved[key] for key in keys]
+
+    def eased(self, place: Place) -> float:
+        """Return where the bend before, in the same load, left the tube [mm]."""
+        if place.before is None or place.at.event is not Event.LINK:
+            return 0.0
+        before = Place(None, place.before, place.at, place.trims)
+        return self.bent[self._bend_key(before)].eased
+
+    def extra(self, before: Arrival | None, arrival: Arrival, trims: Trims) -> int:
+        """Return what an arrival is known to take more than its least [ms]."""
+        return self.extras.get((before, arrival, trims), 0)
+
+    def sure_extra(self, before: Arrival | None, arrival: Arrival, trims: Trims) -> int:
+        """Return the part of `extra` that no other path and no easing could save [ms]: changes of tools."""
+        return self.sure_extras.get((before, arrival, trims), 0)
+
+    def sense(self, before: Arrival | None, arrival: Arrival, trims: Trims) -> tuple[int, int, int]:
+        """Return what the choice among equals looks at: direction of the rotation, back-feeding, tube ahead [mm]."""
+        view = self.leading(arrival.leads).view
+        ahead = round(float(view.bend_starts[arrival.bend - 1]) + trims.at(arrival.leads))
+        known = self.directions.get((before, arrival, trims))
+        if known is None:
+            rolls = both_ways(self.problem.rolls[arrival.leads][arrival.bend - 1])
+            known = (direction_of(rolls[arrival.way]) if arrival.event is Event.LINK else 0, 0)
+        return (*known, ahead)
+
+    def face(self, arrival: Arrival, trims: Trims) -> float | None:
+        """Return u of the hold that serves an arrival [mm]."""
+        return self.case.face(self.case.loaded(arrival.leads, trims), arrival.hold)
+
+    def farthest_forward(self, place: Place, tangent_u: float) -> float:
+        """Return the greatest advance from a place on the tube that any hold and any trim allow [mm]."""
+        stock, carriage = self._longest_stock(place), self.case.machine.carriage
+        behind = 0.0 if carriage is None else carriage.grip_length + carriage.reach[0]
+        return stock - behind - tangent_u
+
+    def faces(self, place: Place) -> tuple[float, float]:
+        """Return the least and greatest distance from face to tangent point that any hold and trim allow [mm]."""
+        carriage, at = self.case.machine.carriage, place.at
+        assert carriage is not None  # asked only where something moves with it
+        loaded = self.case.loaded(at.leads, place.trims)
+        setting = self.settings[self.case.number(at.leads, at.bend) - 1]
+        start = float(loaded.view.bend_starts[at.bend - 1])
+        low = closest_face(loaded, at.bend, setting, carriage, at.released) - start
+        return low, min(carriage.reach[1], self._longest_stock(place) - carriage.grip_length - start)
+
+    def _longest_stock(self, place: Place) -> float:
+        trim = max(trims.at(other(place.at.leads)) for trims in self.problem.trims)
+        return self.case.part.developed_length + trim
+
+    def _new_face(self, place: Place) -> float | None:
+        regrip = place.after is not None and place.after.regripped
+        return self.face(place.after, place.trims) if regrip and place.after is not None else None
+
+    def _bend_key(self, place: Place) -> tuple[object, ...]:
+        at = place.at
+        faces = (self.face(at, place.trims), self._new_face(place)) if self.carried else ()
+        return (at.leads, at.bend, at.ahead, at.released and bool(self.carried), place.trims, *faces)
+
+    def _move_key(self, place: Place) -> tuple[object, ...]:
+        at = place.at
+        return (
+            self._bend_key(place),
+            at.event is Event.LINK,
+            at.way,
+            self.eased(place),
+            self.face(at, place.trims),
+        )
+
+    def leading(self, end: End) -> Leading:
+        """Return the leading parts seen from an end."""
+        if end not in self._leading:
+            view = self.case.loaded(end, Trims(0.0, 0.0)).view
+            self._leading[end] = Leading(view, toward(self.case.machine))
+        return self._leading[end]
+
+    def _advance(self, place: Place) -> float:
+        view, at = self.leading(place.at.leads).view, place.at
+        start = float(view.bend_starts[at.bend - 1])
+        if at.event is Event.LINK:
+            return start - float(view.bend_ends[at.bend - 2])
+        way = flush_advance(self.case, at.leads, at.bend, place.trims) if at.event is Event.LOAD else None
+        return 0.0 if way is None else way
+
+    def flush(self, place: Place) -> bool:
+        """Say whether the bare tube is loaded with its leading end at the tangent point and advanced from there."""
+        at = place.at
+        return at.event is Event.LOAD and flush_advance(self.case, at.leads, at.bend, place.trims) is not None
+
+    def _rolls(self, place: Place) -> tuple[float, ...]:
+        """Return the ways round that are asked for [rad]."""
+        if place.at.event is not Event.LINK:
+            return (0.0,)
+        ways = both_ways(self.problem.rolls[place.at.leads][place.at.bend - 1])
+        return ways if self.problem.chuck is None else (ways[place.at.way],)
+
+    def _standing_before(self, place: Place) -> Standing:
+        at, end, side = place.at, place.at.leads, toward(self.case.machine)
+        leading, trim = self.leading(end), place.trims.at(end)
+        tail_end, face = self._tail_end(place), self.face(at, place.trims)
+        start = float(leading.view.bend_starts[at.bend - 1])
+        if at.event is Event.LINK:
+            u = float(leading.view.bend_ends[at.bend - 2])
+            pieces = leading.at(u, at.ahead, at.bend - 1, trim, at.bend - 1)
+            radius = float(leading.view.radii[at.bend - 2])
+            return Standing(pieces, True, tail_end - u, u, plus(face, -u), radius, side)
+        u = start - self._advance(place)
+        pieces = leading.at(u, at.ahead, at.bend - 1, trim, at.bend)
+        return Standing(pieces, False, tail_end - u, u, plus(face, -u), float(leading.view.radii[at.bend - 1]), side)
+
+    def _tail_end(self, place: Place) -> float:
+        return self.case.loaded(place.at.leads, place.trims).stock_behind_zero
+
+    def station(self, place: Place) -> Station:
+        """Return the station of an arrival with the part's own numbers; only the setting is as the dial shows it."""
+        at, view = place.at, self.leading(place.at.leads).view
+        number, k = self.case.number(at.leads, at.bend), at.bend - 1
+        start, radius, setting = float(view.bend_starts[k]), float(view.radii[k]), self.settings[number - 1]
+        face, new_face, regrip = self.face(at, place.trims), self._new_face(place), None
+        if face is not None and new_face is not None:
+            over = start + radius * setting
+            regrip = (face - over, new_face - over)
+        angle, roll = float(view.angles[k]), self._rolls(place)[0]
+        advance = self._advance(place)
+        return Station(
+            at.bend,
+            number,
+            angle,
+            radius,
+            setting,
+            roll,
+            advance,
+            start,
+            plus(face, -start),
+            at.released,
+            regrip,
+            False,
+        )
+
+    def attempt(self, place: Place) -> Attempt:
+        """Return the attempt of one bend with the part's own numbers."""
+        at, side, trim = place.at, toward(self.case.machine), place.trims.at(place.at.leads)
+        leading, st, tail_end = self.leading(at.leads), self.station(place), self._tail_end(place)
+        view, end = leading.view, float(leading.view.bend_ends[at.bend - 1])
+        ahead = leading.at(st.start, at.ahead, at.bend - 1, trim, at.bend)
+        grip = in_die(st, ahead, tail_end, side, self.around(st).tooling.pressure_die_follows)
+        face = self.face(at, place.trims) if st.regrip is None else self._new_face(place)
+        pieces = leading.at(end, at.ahead, at.bend, trim, at.bend)
+        standing = Standing(
+            pieces, True, tail_end - end, end, None if st.released else plus(face, -end), st.radius, side
+        )
+        room = room_at_end(st.radius, tail_end - end)
+        if at.bend < view.n_bends:
+            room = max(room, float(view.bend_starts[at.bend]) - end)
+        clamps = fitting_clamps(self.case, self.case.loaded(at.leads, place.trims), at)
+        before = self._standing_before(place)
+        rolls = rolls_allowed(self.case.machine, st, before.formed_arc)
+        return Attempt(st, clamps, before, grip, standing, room, 0.0, 0.0, rolls)
+
+    def moves_to(self, place: Place) -> bool:
+        """Say whether the tube is moved to a place in the machine: by a link, or from a load that is flush."""
+        return place.at.event is Event.LINK or self.flush(place)
+
+    def outcome(self, place: Place) -> Attempt:
+        """Return what is known of a place whose bend and move were checked."""
+        return self.moved[self._move_key(place)] if self.moves_to(place) else self.bent[self._bend_key(place)]
+
+    def measure(self, place: Place) -> bool:
+        """Note what an arrival that goes takes more than its least; say if that is news."""
+        case, at, here = self.case, place.at, self.outcome(place)
+        seconds = 0.0 if here.path is None else here.path.time
+        eased = self.eased(place)
+        least = self.problem.times.link if at.event is Event.LINK else self.problem.times.load
+        if self.moves_to(place):
+            seconds -= least[at.leads][at.bend - 1] / 1000.0
+        if place.after is None:
+            eased += here.eased
+        seconds += eased / case.machine.speeds.advance
+        sure = 0.0
+        tools = (here.clamps[here.fitting[0]], here.station.radius)
+        self.tools[at, place.trims] = tools
+        self.sure_tools[at, place.trims] = here.sure_of_clamp
+        if place.before is not None and self.tools.get((place.before, place.trims), tools) != tools:
+            seconds += case.machine.times.tool_change
+            if here.sure_of_clamp and self.sure_tools.get((place.before, place.trims), False):
+                sure = case.machine.times.tool_change
+        key, more = (place.before, at, place.trims), max(milliseconds(seconds), 0)
+        if here.path is not None:
+            back = sum(max(leg.start - leg.end, 0.0) for leg in here.path.legs if leg.kind == "advance")
+            self.directions[key] = (direction_of(here.path.roll), round(back))
+        changed = self.extras.get(key, 0) != more
+        self.extras[key], self.sure_extras[key] = more, min(milliseconds(sure), more)
+        return changed
+
+
+def direction_of(roll: float) -> int:
+    """Return 1 for clockwise, −1 for counter-clockwise, 0 for no rotation or half a turn, which may go either way."""
+    if abs(roll) < 1e-9 or abs(abs(roll) - math.pi) < 1e-9:
+        return 0
+    return 1 if roll > 0.0 else -1

@@ -1,0 +1,87 @@
+"""Which of the equally good sequences becomes the plan: the stated rule.
+
+Sequences with the fewest re-clamps and the least trim that take no longer than SAME_TIME more than the fastest count as
+equally good. Of these the one is taken with, in this order: the fewest changes of the rotation's direction; the least
+back-feeding; the longer side in the carriage (the least tube ahead of the tangent point, summed over the bends); the
+shorter time; end A leading and the lower bend first where orders still differ.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Callable, Iterable
+from itertools import count
+
+from planner.search.events import Arrival, Event, NoGood, Sequence, Trims
+from planner.search.exact import ANGLE_STEP, NEVER, RECLAMP, OneTrim, value_of, walked
+from planner.search.problem import Extra, Problem
+
+SAME_TIME = 1000
+"""Handling times that differ by no more than this count as the same [ms]: no operator keeps time to a second."""
+
+Sense = Callable[[Arrival | None, Arrival, Trims], tuple[int, int, int]]
+"""Direction of an arrival's rotation (0 for none or either), its back-feeding [mm], the tube ahead at its bend [mm]."""
+
+
+def chosen(problem: Problem, nogoods: Iterable[NoGood], extra: Extra, best: Sequence, sense: Sense) -> Sequence:
+    """Return the sequence that the rule takes among those as good as the best one."""
+    known = [*problem.rules, *nogoods]
+    limit = best.value.reclamps * RECLAMP + best.value.time + SAME_TIME
+    found = []
+    for trims in problem.trims:
+        if trims.total == best.trims.total:
+            first = _Choice(OneTrim(problem, known, extra, trims), limit, sense).first()
+            if first is not None:
+                found.append(first)
+    return min(found, key=lambda entry: entry[0])[1] if found else best
+
+
+Rank = tuple[int, int, int]
+
+
+class _Choice:
+    """Walks the sequences within the limit by rank, the least first."""
+
+    def __init__(self, job: OneTrim, limit: int, sense: Sense) -> None:
+        self.job, self.limit, self.sense = job, limit, sense
+        self.number = count()
+        self.heap: list[tuple[Rank, int, tuple[int, ...], int, int, float, Arrival, object]] = []
+
+    def _push(
+        self, rank: Rank, cost: int, order: tuple[int, ...], way: int, chuck: float, at: Arrival, trail: object
+    ) -> None:
+        if cost + self.job.left(at) <= self.limit:
+            heapq.heappush(self.heap, (rank, cost, order, next(self.number), way, chuck, at, trail))
+
+    def first(self) -> tuple[tuple[Rank, int, tuple[int, ...]], Sequence] | None:
+        """Return the sequence of least rank, and what it is compared by."""
+        job = self.job
+        for load, cost in job.loads():
+            rank, way = self._ranked((0, 0, 0), 0, None, load)
+            self._push(rank, cost, (self._place(load),), way, 0.0, load, None)
+        reached: dict[tuple[Arrival, int, int], int] = {}
+        while self.heap:
+            rank, cost, order, _, way, chuck, at, trail = heapq.heappop(self.heap)
+            key = (at, round(chuck / ANGLE_STEP), way)
+            if reached.get(key, NEVER) <= cost:
+                continue
+            reached[key] = cost
+            here = (at, trail)
+            if job.finished(at):
+                return (rank, cost, order), Sequence(job.trims, walked(here), value_of(cost, job.trims))
+            for arrival, angle, more in job.steps(at, chuck):
+                after, direction = self._ranked(rank, way, at, arrival)
+                self._push(after, cost + more, (*order, self._place(arrival)), direction, angle, arrival, here)
+        return None
+
+    def _ranked(self, rank: Rank, way: int, before: Arrival | None, arrival: Arrival) -> tuple[Rank, int]:
+        """Return the rank with an arrival added, and the direction of the last rotation."""
+        direction, back, ahead = self.sense(before, arrival, self.job.trims)
+        changes, backs, aheads = rank
+        return (changes + (direction * way < 0), backs + back, aheads + ahead), direction or way
+
+    def _place(self, arrival: Arrival) -> int:
+        """Return a number by which orders compare: A before B, then lower bends, links before loads."""
+        run = self.job.forbidden.run(arrival.leads, arrival.bend, arrival.ahead)
+        end = 0 if arrival.leads == "A" else 1
+        return (end * 1000 + run[end == 0]) * 4 + (arrival.event is not Event.LINK) * 2 + arrival.regripped

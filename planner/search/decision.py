@@ -1,0 +1,146 @@
+"""What is decided of a case, and how much of it is proved."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Literal
+
+from planner.rules.broken import other
+from planner.search.choice import SAME_TIME
+from planner.search.events import Event, NoGood, Pattern, Sequence, Value
+from planner.search.orders import ready_of
+from planner.search.search import Engine, OutOfTime, Search
+from planner.search.shop_rules import milliseconds
+from planner.search.stations import Unkeepable, station
+from planner.search.trial import BendDone, Failure, Trial, try_order
+
+Undecided = Literal["time limit", "too close", "no path found"]
+
+
+@dataclass(frozen=True)
+class Plannable:
+    """A sequence with all its motions certified as printed; value: what it costs with the numbers as printed."""
+
+    sequence: Sequence
+    trial: Trial
+    value: Value
+
+
+@dataclass(frozen=True)
+class Decision:
+    """The plan, if there is one, and what is proved.
+
+    bound: what no plan is below, proved; None where it is proved that there is no plan at all. undecided: why neither a
+    plan nor a proof that there is none was found. proved: re-clamps, trim and time, in the order of the objectives.
+    """
+
+    plan: Plannable | None
+    bound: Value | None
+    undecided: Undecided | None
+    proved: tuple[bool, bool, bool]
+
+
+def decide(search: Search) -> Decision:
+    """Search for a plan and for the proof that there is no better one."""
+    try:
+        found = carried_out(search)
+        bound = search.best(proved_only=True)
+    except OutOfTime:
+        return _out_of_time(search)
+    least = None if bound is None else bound.value
+    if found is None:
+        undecided = None if bound is None else _why(search, bound)
+        return Decision(None, least, undecided, (False, False, False))
+    return Decision(found, least, None, what_is_proved(search, found, least))
+
+
+def carried_out(search: Search, known_only: bool = False) -> Plannable | None:
+    """Return the best sequence that also goes with the numbers as the readouts show them."""
+    while True:
+        sequence = search.known() if known_only else search.plan()
+        if sequence is None:
+            return None
+        try:
+            stationed = station(ready_of(search.case, sequence))
+        except Unkeepable as unkeepable:
+            broken = unkeepable.broken
+            at = next(a for a in reversed(sequence.arrivals) if search.case.number(a.leads, a.bend) == broken.bend)
+            pattern = Pattern(Event.BEND, at.leads, at.bend, (at.ahead, at.ahead), hold=at.hold)
+            search.reject(NoGood(pattern, broken.rule, broken.sentence, "unproved", broken))
+            continue
+        trial = try_order(stationed, search.around)
+        if trial.loads is not None:
+            return Plannable(sequence, trial, value_as_printed(trial))
+        search.reject(_rounded_off(search, sequence, trial.failures[0]))
+
+
+def second_opinion(search: Search, bound: Value | None, other: Engine) -> tuple[str, bool]:
+    """Return what another engine says of the proved bound, from the same no-goods, and whether it says the same."""
+    proved = [nogood for nogood in search.nogoods if nogood.grade == "proved"]
+    found = other.best(search.problem, proved, search.checks.sure_extra, search.prefer)
+    said = None if found is None else found.value
+    return opinion(said), said == bound
+
+
+def opinion(bound: Value | None) -> str:
+    """Return a proved bound in words."""
+    if bound is None:
+        return "no order goes"
+    return f"at least {bound.reclamps} re-clamps, {bound.trim:g} mm of trim, {bound.time / 1000.0:.3f} s of moves"
+
+
+def _rounded_off(search: Search, sequence: Sequence, failure: Failure) -> NoGood:
+    """Return what a sequence teaches that goes with exact numbers but not with those that the readouts can show."""
+    at = next(a for a in sequence.arrivals if search.case.number(a.leads, a.bend) == failure.station.number)
+    moving = failure.blocked.doing in ("move", "no path")
+    lead, tail = sequence.trims.at(at.leads), sequence.trims.at(other(at.leads))
+    event = at.event if moving else Event.BEND
+    pattern = Pattern(event, at.leads, at.bend, (at.ahead, at.ahead), (lead, lead), (tail, tail), at.hold)
+    sentence = (
+        f"Bend {failure.station.number} with end {at.leads} leading goes by the drawing's numbers, but not with those"
+        " that the readouts can show."
+    )
+    return NoGood(pattern, "rounding", sentence, "unproved", failure)
+
+
+def value_as_printed(trial: Trial) -> Value:
+    """Return what a trial costs: the time of its own paths, easings and changes of tools."""
+    ready, times = trial.stationed.ready, trial.stationed.ready.case.machine.times
+    speeds = ready.case.machine.speeds
+    assert trial.loads is not None  # asked only of orders carried out
+    done: list[BendDone] = [bend for load in trial.loads for bend in load]
+    seconds = ready.turns * times.turn + ready.reloads * times.load + ready.regrips * times.regrip
+    seconds += sum(bend.path.time + bend.eased / speeds.advance for bend in done)
+    seconds += times.tool_change * sum(
+        (a.clamp, a.station.radius) != (b.clamp, b.station.radius) for a, b in pairwise(done)
+    )
+    return Value(ready.reclamps, ready.trim_a + ready.trim_b, milliseconds(seconds))
+
+
+def what_is_proved(search: Search, found: Plannable, bound: Value | None) -> tuple[bool, bool, bool]:
+    """Return whether re-clamps, trim and time of a plan are proved to be the least, objective by objective."""
+    if bound is None:
+        return (False, False, False)  # the bound must at least allow the plan: say nothing
+    ours, least = found.value.key(search.prefer), bound.key(search.prefer)
+    first = ours[0] == least[0]
+    second = first and ours[1] == least[1]
+    third = second and ours[2] <= least[2] + SAME_TIME
+    return (first, second, third) if search.prefer == "fewer re-clamps" else (second, first, third)
+
+
+def _why(search: Search, bound: Sequence) -> Undecided:
+    """Return what stands in the way of a sequence that is not proved to fail."""
+    in_the_way = search.in_the_way(bound)
+    return "no path found" if any(n.rule == "no path found" for n in in_the_way) else "too close"
+
+
+def _out_of_time(search: Search) -> Decision:
+    """Return what is known when time has run out: the best sequence of what has been checked, and the bound so far."""
+    search.deadline = None
+    found = carried_out(search, known_only=True)
+    bound = search.propose(proved_only=True)
+    least = None if bound is None else bound.value
+    if found is None:
+        return Decision(None, least, "time limit" if bound is not None else None, (False, False, False))
+    return Decision(found, least, None, what_is_proved(search, found, least))

@@ -1,0 +1,188 @@
+"""From what blocked a bend to the strongest no-good that the witnesses prove.
+
+Only the bends between the tangent point and a witness matter: the tube nearer the die than the witness is the same
+whatever is formed beyond it. So a strike holds for every run of formed bends that is the same up to there. A witness in
+the trim, against the tail or against something that the carriage carries holds for that trim or that hold only. With
+several clamps each must be blocked; what holds for all of them is the no-good.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from planner.clearance.verdicts import Answer, Witness
+from planner.inputs.part import Part
+from planner.rules.broken import other
+from planner.search.attempts import Attempt, Blocked
+from planner.search.checks import Checks, Place
+from planner.search.events import ANY, Event, NoGood, Pattern, Span
+from planner.search.recall import all_again
+from planner.search.walls import Wall, across_move, against_easing, wherever_held
+from planner.tube.motions import Role
+
+TAIL_SOLID = "its own tail"
+
+
+@dataclass(frozen=True)
+class Struck:
+    """The evidence of a learned no-good: where it was met, and what blocked each clamp."""
+
+    place: Place
+    attempt: Attempt
+    blocked: tuple[Blocked, ...]
+
+
+def lesson(checks: Checks, place: Place, attempt: Attempt) -> NoGood:
+    """Return the no-good that an attempt which cannot be carried out teaches.
+
+    A strike in the bend proves it. Where another path, easing off or another hold could help, only a wall does.
+    """
+    answers = {entry.finding.answer for entry in attempt.blocked}
+    if answers != {Answer.STRUCK}:
+        rule = "no path found" if attempt.blocked[0].doing == "no path" else "too close to call"
+        return _unproved(place, attempt, rule)
+    walls = _walls(checks, place, attempt)
+    if walls is None:
+        return _unproved(place, attempt, "strike")
+    return _proved(checks, place, attempt, walls)
+
+
+def _walls(checks: Checks, place: Place, attempt: Attempt) -> tuple[Wall, ...] | None:
+    """Return the walls without which the strikes prove nothing; None where one is needed and not found.
+
+    None is needed where the tube strikes in the bend something that the carriage does not carry.
+    """
+    around, carried = checks.around(attempt.station), checks.carried
+    if attempt.blocked[0].doing == "move":
+        if place.at.event is Event.LOAD:
+            return ()  # the bare tube at the bend's start is as long as it gets
+        found = across_move(attempt, around, checks.farthest_forward(place, attempt.standing_before.tangent_u))
+        held = found is not None and any(w.solid in carried for wall in found for w in wall.witnesses)
+        return None if held else found
+    walls: list[Wall | None] = []
+    for clamp, entry in enumerate(attempt.blocked):
+        held = entry.finding.witness is not None and entry.finding.witness.solid in carried
+        if entry.doing == "return" and held:
+            return None  # the arm's way home does not go by the carriage; whatever it is, no wall is sought
+        if entry.doing == "return" and checks.case.machine.head.may_ease_off:
+            farthest = checks.farthest_forward(place, attempt.standing.tangent_u)
+            walls.append(against_easing(attempt, around, clamp, farthest))
+        if entry.doing == "bend" and held:
+            walls.append(wherever_held(attempt, around, clamp, checks.faces(place)))
+    if any(wall is None for wall in walls):
+        return None
+    return tuple(wall for wall in walls if wall is not None)
+
+
+def _unproved(place: Place, attempt: Attempt, rule: str) -> NoGood:
+    """Return the no-good for exactly this place: what is not proved is not said of others."""
+    at = place.at
+    lead, tail = place.trims.at(at.leads), place.trims.at(other(at.leads))
+    moving = attempt.blocked[0].doing in ("move", "no path")
+    pattern = Pattern(
+        at.event if moving else Event.BEND,
+        at.leads,
+        at.bend,
+        (at.ahead, at.ahead),
+        (lead, lead),
+        (tail, tail),
+        at.hold,
+        at.way if at.event is Event.LINK and moving else None,
+        at.released,
+    )
+    return NoGood(pattern, rule, "", "unproved", Struck(place, attempt, attempt.blocked))
+
+
+def _proved(checks: Checks, place: Place, attempt: Attempt, walls: tuple[Wall, ...]) -> NoGood:
+    """Return the strongest no-good that the witnesses prove."""
+    at, view = place.at, checks.leading(place.at.leads).view
+    witnesses = [entry.finding.witness for entry in attempt.blocked if entry.finding.witness is not None]
+    witnesses += [witness for wall in walls for witness in wall.witnesses]
+    event, way = Event.BEND, None
+    low, high = _common([ahead_span(view, at.ahead, at.bend, witness) for witness in witnesses])
+    if at.ahead < at.bend <= high:
+        high = at.bend - 1  # with nothing formed ahead other clamps may fit
+    if attempt.blocked[0].doing == "move":
+        event = at.event
+        way = at.way if checks.problem.chuck is not None and event is Event.LINK else None
+    for ahead in {low, high} - {at.ahead}:
+        if not _holds_for(checks, replace(place, at=replace(at, ahead=ahead)), attempt, bool(walls)):
+            low = high = at.ahead
+            break
+    lead, tail = _lead_span(checks, place, witnesses), _tail_span(place, witnesses)
+    # A collet that is opened for the last bend stands back, and all that the carriage carries with it.
+    released = False if any(witness.solid in checks.carried for witness in witnesses) else None
+    pattern = Pattern(event, at.leads, at.bend, (low, high), lead, tail, None, way, released)
+    return NoGood(pattern, "strike", "", "proved", Struck(place, attempt, attempt.blocked))
+
+
+def _holds_for(checks: Checks, place: Place, met: Attempt, walled: bool) -> bool:
+    """Say whether the strikes, and the walls where they need any, stand at one end of a span of runs too.
+
+    Between the ends of a span the tube from the die to the witnesses is the same.
+    """
+    attempt = checks.attempt(place)
+    if met.blocked[0].doing == "move":
+        return (
+            across_move(
+                attempt,
+                checks.around(attempt.station),
+                checks.farthest_forward(place, attempt.standing_before.tangent_u),
+            )
+            is not None
+        )
+    blocked = all_again(attempt, checks.around(attempt.station), met)
+    if blocked is None:
+        return False
+    attempt.blocked = blocked
+    return not walled or _walls(checks, place, attempt) is not None
+
+
+def recalled(checks: Checks, nogood: NoGood) -> NoGood | None:
+    """Return what a no-good learned on a part or machine that was a little different teaches here; None if nothing.
+
+    Its witnesses are evaluated again here; what does not strike here is forgotten.
+    """
+    evidence = nogood.evidence
+    if nogood.grade != "proved" or not isinstance(evidence, Struck) or evidence.blocked[0].doing == "move":
+        return None
+    place = evidence.place
+    if place.at.bend > checks.problem.n or place.trims not in checks.problem.trims:
+        return None
+    attempt = checks.attempt(place)
+    blocked = all_again(attempt, checks.around(attempt.station), evidence.attempt)
+    if not blocked:
+        return None
+    attempt.blocked = blocked
+    walls = _walls(checks, place, attempt)
+    return None if walls is None else _proved(checks, place, attempt, walls)
+
+
+def ahead_span(view: Part, first: int, bend: int, witness: Witness) -> tuple[int, int]:
+    """Return for which numbers of the first formed bend a witness holds that was met with `first` … bend − 1 formed.
+
+    All bends between the tangent point and the witness formed: for any first bend up to the nearest one to the witness.
+    """
+    beyond = np.flatnonzero(view.bend_ends > witness.place - 1e-6)
+    nearest = min(int(beyond[0]) + 1, bend) if beyond.size else bend
+    return (1, nearest) if nearest >= first else (first, first)
+
+
+def _common(spans: list[tuple[int, int]]) -> tuple[int, int]:
+    return (max(low for low, _ in spans), min(high for _, high in spans))
+
+
+def _lead_span(checks: Checks, place: Place, witnesses: list[Witness]) -> Span:
+    """Return the trims at the leading end for which it holds: a longer one keeps the material that strikes [mm]."""
+    sags = checks.case.machine.clearance.per_metre > 0.0
+    in_trim = any(witness.place < 0.0 for witness in witnesses)
+    return (place.trims.at(place.at.leads), math.inf) if sags or in_trim else ANY
+
+
+def _tail_span(place: Place, witnesses: list[Witness]) -> Span:
+    """Return the trims at the tail for which it holds: a longer tail keeps what strikes or is struck [mm]."""
+    tail = any(witness.solid == TAIL_SOLID or witness.role is Role.TAIL for witness in witnesses)
+    return (place.trims.at(other(place.at.leads)), math.inf) if tail else ANY

@@ -1,0 +1,155 @@
+"""The search: an engine proposes the best sequence so far, the geometry checks it, and every failure is learned.
+
+The engine knows the shop rules and the no-goods; geometry is checked only where its proposal asks for it. When a
+proposal goes through, it is the best there is. The plan is sought under all no-goods; what is proved of it comes from
+a second search that counts the proved ones only: if that finds nothing better, the plan's value is proved.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from planner.search.attempts import Around
+from planner.search.checks import Checks, places
+from planner.search.choice import chosen
+from planner.search.events import Arrival, Event, NoGood, Prefer, Sequence, Trims
+from planner.search.exact import NEVER, Exact
+from planner.search.lessons import lesson, recalled
+from planner.search.orders import Case
+from planner.search.problem import Extra, Problem
+from planner.search.shop_rules import problem_of
+
+
+class Engine(Protocol):
+    """What proposes sequences."""
+
+    def best(self, problem: Problem, nogoods: Iterable[NoGood], extra: Extra, prefer: Prefer) -> Sequence | None:
+        """Return a sequence of least value that nothing known forbids, or None if there is none."""
+
+
+TELL_EVERY = 2.0
+"""How often the progress is told [s]."""
+
+
+class OutOfTime(Exception):
+    """The time limit has passed."""
+
+
+@dataclass
+class Search:
+    """One case with everything learned of it so far."""
+
+    case: Case
+    around: Around
+    engine: Engine
+    prefer: Prefer = "fewer re-clamps"
+    deadline: float | None = None
+    report: Callable[[str], None] | None = None
+    nogoods: list[NoGood] = field(default_factory=list)
+    proposals: int = 0
+
+    def __post_init__(self) -> None:
+        self.problem = problem_of(self.case)
+        self.checks = Checks(self.case, self.problem, self.around)
+        self._told = time.monotonic()
+
+    def remember(self, earlier: Iterable[NoGood]) -> None:
+        """Take in what was learned on a part or machine a little different, where its witnesses still strike."""
+        found = [recalled(self.checks, nogood) for nogood in earlier]
+        self._new([nogood for nogood in found if nogood is not None])
+
+    def plan(self) -> Sequence | None:
+        """Return the sequence that the stated rule takes among the best, all of it checked; None if none goes."""
+        best = self.best()
+        while best is not None:
+            self._in_time()
+            found = chosen(self.problem, self.nogoods, self.checks.extra, best, self.checks.sense)
+            if not self.examine(found):
+                return found
+            if self.in_the_way(best):
+                best = self.best()
+        return None
+
+    def in_the_way(self, sequence: Sequence) -> list[NoGood]:
+        """Return the learned no-goods that forbid a sequence."""
+        return _matching(self.nogoods, sequence)
+
+    def broken_rules(self, sequence: Sequence) -> list[NoGood]:
+        """Return the shop rules that a sequence breaks."""
+        return _matching(self.problem.rules, sequence)
+
+    def best(self, proved_only: bool = False) -> Sequence | None:
+        """Return the best sequence that goes, or with `proved_only` the best that is not proved to fail."""
+        while True:
+            self._in_time()
+            found = self.propose(proved_only)
+            if found is None or not self.examine(found):
+                return found
+
+    def propose(self, proved_only: bool = False) -> Sequence | None:
+        """Return the best sequence as far as is known, its geometry not checked yet."""
+        extra = self.checks.sure_extra if proved_only else self.checks.extra
+        known = [n for n in self.nogoods if n.grade == "proved"] if proved_only else self.nogoods
+        self.proposals += 1
+        return self.engine.best(self.problem, known, extra, self.prefer)
+
+    def known(self) -> Sequence | None:
+        """Return the best sequence of bends and moves that have all been checked before; nothing new is."""
+
+        def measured(before: Arrival | None, arrival: Arrival, trims: Trims) -> int:
+            return self.checks.extras.get((before, arrival, trims), NEVER)
+
+        return Exact().best(self.problem, self.nogoods, measured, self.prefer)
+
+    def reject(self, nogood: NoGood) -> None:
+        """Take in a no-good that was found elsewhere."""
+        self.nogoods.append(nogood)
+
+    def _in_time(self) -> None:
+        """Tell of the progress from time to time, and stop where the time has run out."""
+        now = time.monotonic()
+        if self.report is not None and now - self._told >= TELL_EVERY:
+            self._told = now
+            bends, moves = len(self.checks.bent), len(self.checks.moved)
+            self.report(f"{bends} bends and {moves} moves checked, {len(self.nogoods)} no-goods learned")
+        if self.deadline is not None and now > self.deadline:
+            raise OutOfTime
+
+    def examine(self, sequence: Sequence) -> bool:
+        """Check a sequence's geometry; say whether anything was learned that the engine did not know."""
+        wanted = places(sequence)
+        bent = self.checks.bend(wanted)
+        learned = [
+            lesson(self.checks, place, attempt) for place, attempt in zip(wanted, bent, strict=True) if attempt.blocked
+        ]
+        goes = {place.at for place, attempt in zip(wanted, bent, strict=True) if not attempt.blocked}
+        moving = [
+            place
+            for place in wanted
+            if self.checks.moves_to(place)
+            and place.at in goes
+            and (place.at.event is not Event.LINK or place.before in goes)
+        ]
+        moved = self.checks.move(moving)
+        learned.extend(
+            lesson(self.checks, place, attempt) for place, attempt in zip(moving, moved, strict=True) if attempt.blocked
+        )
+        new = self._new(learned)
+        if learned:
+            return new
+        news = [self.checks.measure(place) for place in wanted]
+        return any(news)
+
+    def _new(self, learned: list[NoGood]) -> bool:
+        known = {nogood.pattern for nogood in self.nogoods}
+        fresh = [nogood for nogood in learned if nogood.pattern not in known]
+        self.nogoods.extend(fresh)
+        return bool(fresh)
+
+
+def _matching(nogoods: Iterable[NoGood], sequence: Sequence) -> list[NoGood]:
+    wanted = places(sequence)
+    return [n for n in nogoods if any(n.pattern.matches(place.before, place.at, place.trims) for place in wanted)]
