@@ -164,10 +164,10 @@ class Batches:
         return [y for y in ways if 0.0 < y <= room + 1e-9]
 
     def place_all(self, attempts: Iterable[Attempt]) -> None:
-        """Find the fastest plain path that is clear to each bend's start: two are tried at once, then the rest."""
+        """Find the fastest plain path that is clear to each bend's start: the first alone, then the rest at once."""
         paths = [(attempt, self._paths(attempt)) for attempt in attempts]
-        self._try_paths([(attempt, ways[:2]) for attempt, ways in paths])
-        self._try_paths([(attempt, ways[2:]) for attempt, ways in paths if attempt.path is None])
+        self._try_paths([(attempt, ways[:1]) for attempt, ways in paths])
+        self._try_paths([(attempt, ways[1:]) for attempt, ways in paths if attempt.path is None])
         for attempt, ways in paths:
             if attempt.path is None and not ways:
                 nothing = Finding(0, -1, Answer.CLOSE)

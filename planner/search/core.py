@@ -6,7 +6,7 @@ from collections.abc import Sequence as Row
 from dataclasses import replace
 
 from planner.search.events import Arrival, Event, Hold, NoGood, Sequence, Trims, Value
-from planner.search.exact import Exact
+from planner.search.exact import NEVER, Exact, OneTrim
 from planner.search.search import Search
 
 MOST_QUESTIONS = 80
@@ -25,23 +25,41 @@ def core(search: Search, value: Value | None) -> list[NoGood]:
     proved = [nogood for nogood in search.nogoods if nogood.grade == "proved"]
     everything = [*search.problem.rules, *proved]
     asked = _Enough(search, value)
-    if not asked.enough(everything):
-        return []
-    return asked.shrunk([], everything, False)
+    return asked.shrunk([], everything, False) if asked.enough(everything) else []
 
 
 class _Enough:
+    """Asks whether some no-goods exclude all that has to be excluded.
+
+    By the exact engine's bound alone, which leaves the chuck and single holds out: whatever it excludes is excluded.
+    Where that is too weak for all no-goods together the engine itself is asked, for parts with few bends.
+    """
+
     def __init__(self, search: Search, value: Value | None) -> None:
         self.problem = replace(search.problem, rules=())
         self.prefer = search.prefer
         self.value = None if value is None else value.key(search.prefer)[:2]
         self.left = MOST_QUESTIONS
+        self.searching = False
 
     def enough(self, nogoods: Row[NoGood]) -> bool:
         """Say whether these exclude all that has to be excluded."""
         self.left -= 1
+        if not self.searching:
+            if self._by_bound(list(nogoods)):
+                return True
+            if self.left < MOST_QUESTIONS - 1 or self.problem.n > TELLING:
+                return False
+            self.searching = True  # the bound is too weak for all of them together
         found = Exact().best(self.problem, nogoods, _no_extra, self.prefer)
-        return found is None or (self.value is not None and found.value.key(self.prefer)[:2] >= self.value)
+        return found is None or self._no_better(found.value)
+
+    def _by_bound(self, nogoods: list[NoGood]) -> bool:
+        jobs = (OneTrim(self.problem, nogoods, _no_extra, trims) for trims in self.problem.trims)
+        return all(job.least >= NEVER or self._no_better(job.bound()) for job in jobs)
+
+    def _no_better(self, value: Value) -> bool:
+        return self.value is not None and value.key(self.prefer)[:2] >= self.value
 
     def shrunk(self, kept: list[NoGood], candidates: list[NoGood], changed: bool) -> list[NoGood]:
         """Return the candidates that are needed besides those kept."""

@@ -9,7 +9,9 @@ from typing import Literal
 from planner.rules.broken import other
 from planner.search.choice import SAME_TIME
 from planner.search.events import Event, NoGood, Pattern, Sequence, Value
+from planner.search.exact import Exact
 from planner.search.orders import ready_of
+from planner.search.reaching import SolverGaveUp, SolverWrong
 from planner.search.search import Engine, OutOfTime, Search
 from planner.search.shop_rules import milliseconds
 from planner.search.stations import Unkeepable, station
@@ -78,7 +80,12 @@ def carried_out(search: Search, known_only: bool = False) -> Plannable | None:
 def second_opinion(search: Search, bound: Value | None, other: Engine) -> tuple[str, bool]:
     """Return what another engine says of the proved bound, from the same no-goods, and whether it says the same."""
     proved = [nogood for nogood in search.nogoods if nogood.grade == "proved"]
-    found = other.best(search.problem, proved, search.checks.sure_extra, search.prefer)
+    try:
+        found = other.best(search.problem, proved, search.checks.sure_extra, search.prefer)
+    except SolverGaveUp as gave_up:
+        return str(gave_up), True  # no opinion is no dissent
+    except SolverWrong as wrong:
+        return str(wrong), False
     said = None if found is None else found.value
     return opinion(said), said == bound
 
@@ -137,7 +144,7 @@ def _why(search: Search, bound: Sequence) -> Undecided:
 
 def _out_of_time(search: Search) -> Decision:
     """Return what is known when time has run out: the best sequence of what has been checked, and the bound so far."""
-    search.deadline = None
+    search.deadline, search.engine = None, Exact()
     found = carried_out(search, known_only=True)
     bound = search.propose(proved_only=True)
     least = None if bound is None else bound.value

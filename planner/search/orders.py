@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 from planner.inputs.machine import Machine, Tooling
@@ -36,10 +36,17 @@ class Case:
     machine: Machine
     tooling: tuple[Tooling, ...]
     settings: tuple[float, ...]
+    _views: dict[End, Part] = field(default_factory=dict, init=False, compare=False, repr=False)
+
+    def view(self, leads: End) -> Part:
+        """Return the part counted from an end; built once."""
+        if leads not in self._views:
+            self._views[leads] = seen_from(self.part, leads)
+        return self._views[leads]
 
     def loaded(self, leads: End, trims: Trims) -> Loaded:
         """Return the part as it is loaded with an end leading."""
-        return Loaded(seen_from(self.part, leads), leads, trims.at(leads), trims.at(other(leads)))
+        return Loaded(self.view(leads), leads, trims.at(leads), trims.at(other(leads)))
 
     def number(self, leads: End, bend: int) -> int:
         """Return a bend's number from end A for its number in the view of an end, or back."""

@@ -20,6 +20,7 @@ from planner.search.exact import NEVER, Exact
 from planner.search.lessons import lesson, recalled
 from planner.search.orders import Case
 from planner.search.problem import Extra, Problem
+from planner.search.reaching import SolverGaveUp
 from planner.search.shop_rules import problem_of
 
 
@@ -94,7 +95,10 @@ class Search:
         extra = self.checks.sure_extra if proved_only else self.checks.extra
         known = [n for n in self.nogoods if n.grade == "proved"] if proved_only else self.nogoods
         self.proposals += 1
-        return self.engine.best(self.problem, known, extra, self.prefer)
+        try:
+            return self.engine.best(self.problem, known, extra, self.prefer)
+        except SolverGaveUp as gave_up:
+            raise OutOfTime from gave_up
 
     def known(self) -> Sequence | None:
         """Return the best sequence of bends and moves that have all been checked before; nothing new is."""

@@ -22,7 +22,6 @@ from planner.search.orders import Case
 from planner.search.problem import Problem, Times
 from planner.search.stations import wrapped
 from planner.tolerances import RULE_SLACK
-from planner.tube.partly_bent import seen_from
 
 BEGUN: tuple[Begun, Begun] = ("load", "re-grip")
 
@@ -50,7 +49,7 @@ def problem_of(case: Case, trims: tuple[Trims, ...] | None = None) -> Problem:
 
 def rolls_seen(case: Case, end: End) -> tuple[float, ...]:
     """Return the rotation from each bend to the next in the view of an end, the shorter way round [rad]; first 0."""
-    view = seen_from(case.part, end)
+    view = case.view(end)
     return (0.0, *(wrapped(float(rotation)) for rotation in view.rotations[1:]))
 
 
@@ -77,7 +76,7 @@ def least_times(case: Case, trims: tuple[Trims, ...]) -> Times:
     link: dict[End, tuple[int, ...]] = {}
     load: dict[End, tuple[int, ...]] = {}
     for end in ENDS:
-        view, rolls = seen_from(case.part, end), rolls_seen(case, end)
+        view, rolls = case.view(end), rolls_seen(case, end)
         ways = [float(view.straights[k]) / speeds.advance + abs(rolls[k]) / speeds.rotate for k in range(view.n_bends)]
         link[end] = (0, *(milliseconds(way) for way in ways[1:]))
         load[end] = tuple(_first_advance(case, end, bend, trims) for bend in range(1, view.n_bends + 1))
@@ -96,7 +95,7 @@ def trims_to_choose(case: Case) -> tuple[Trims, ...]:
     points: dict[End, set[float]] = {"A": {0.0}, "B": {0.0}}
     carriage = case.machine.carriage
     for end in ENDS:
-        view = seen_from(case.part, end)
+        view = case.view(end)
         allowed = {"A": case.part.trim_a, "B": case.part.trim_b}
         for bend in range(1, view.n_bends + 1):
             number = case.number(end, bend)

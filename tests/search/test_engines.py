@@ -14,10 +14,11 @@ from typing import Protocol
 import pytest
 
 from planner.rules.broken import End
-from planner.search.cpsat import CpSat, SolverGaveUp, SolverWrong, Step, replay
+from planner.search.cpsat import CpSat
 from planner.search.events import Arrival, Event, Hold, NoGood, Pattern, Prefer, Sequence, Trims, Value
 from planner.search.exact import Exact
 from planner.search.problem import Extra, Problem, Times
+from planner.search.reaching import SolverGaveUp, SolverWrong, Step, replay
 from tests.search.abstract import Instance, best_values, describes, faults, random_instance, sequences, speaks_of, worth
 
 
@@ -105,7 +106,7 @@ def test_the_random_problems_are_of_every_kind_that_matters() -> None:
     arrivals = [arrival for found in best if found is not None for arrival in found.arrivals]
     for kind in (Event.TURN, Event.RELOAD):
         assert sum(arrival.event is kind for arrival in arrivals) >= 3, kind
-    assert min(sum(a.regripped for a in arrivals), sum(a.way for a in arrivals), sum(a.released for a in arrivals)) >= 3
+    assert min(sum(a.regripped for a in arrivals), sum(a.way for a in arrivals), sum(a.released for a in arrivals)) >= 5
 
 
 def test_a_pattern_matches_what_its_docstring_says() -> None:
@@ -183,6 +184,21 @@ def test_a_turn_is_one_reclamp_and_the_bends_go_on_at_the_other_end_of_the_run(e
         (Event.TURN, "B", 4, 1, from_b),
         (Event.LINK, "B", 5, 1, from_b),
     ]
+
+
+@BY_NAME
+@pytest.mark.parametrize(
+    ("formed_ahead", "reclamps"), [((1, 1), 1), ((2, 2), None), ((0, 0), 1), ((3, 9), 1), ((1, 2), None), ((2, 1), 1)]
+)
+def test_the_span_of_formed_bends_ahead_tells_a_first_bend_from_one_with_its_neighbour_formed(
+    engine: Engine, formed_ahead: tuple[int, int], reclamps: int | None
+) -> None:
+    """The middle one of three bends has to be first, with A leading: nothing is formed ahead of it, so `ahead` is 2."""
+    nogoods = [forbid(Event.LOAD, "A", 1), forbid(Event.LOAD, "A", 3)]
+    nogoods += [forbid(Event.LOAD, "B", bend) for bend in (1, 2, 3)]
+    nogoods += [forbid(Event.BEND, "A", 2, formed_ahead)]
+    found = engine.best(plain(3), nogoods, nothing_more)
+    assert (None if found is None else found.value.reclamps) == reclamps
 
 
 @BY_NAME

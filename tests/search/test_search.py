@@ -1,0 +1,122 @@
+"""The search around the engines: time limit, what is remembered after an edit, other ways, preference, second opinions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from planner import planning
+from planner.inputs.machine import Machine
+from planner.inputs.part import Part
+from planner.planning import plan
+from planner.search.cpsat import CpSat
+from planner.search.decision import decide
+from planner.search.events import NoGood, Prefer, Sequence
+from planner.search.exact import Exact
+from planner.search.problem import Extra, Problem
+from planner.search.search import Search
+from tests.plan.shop import bender, tube
+
+LOW: dict[str, Any] = {"head": {"centreline_height": 1050}}
+
+
+def hanging(leg_a: float, leg_b: float) -> Part:
+    """On a right head the leg made first hangs straight down before the second bend."""
+    return tube([leg_a, 200, leg_b], [0, 90], [90, 90])
+
+
+def search_of(part: Part, machine: Machine) -> Search:
+    case, _ = planning._case(part, machine)
+    return Search(case, planning._surroundings(case), Exact())
+
+
+def test_when_time_runs_out_at_once_the_bound_known_by_then_is_told() -> None:
+    made = plan(hanging(400, 400), bender(LOW), time_limit=1e-9)
+    assert (made.verdict, made.undecided_because) == ("undecided", "time limit")
+    assert "at least 0 re-clamps" in made.reasons[-1].sentence
+
+
+def test_a_solver_that_gives_up_leaves_the_verdict_open_and_never_says_no() -> None:
+    made = plan(hanging(400, 400), bender(LOW), engine=CpSat(limit=1e-7))
+    assert (made.verdict, made.undecided_because) == ("undecided", "time limit")
+    assert not any((made.proved.makeable, made.proved.reclamps, made.proved.trim, made.proved.time))
+
+
+def test_a_time_limit_that_is_not_reached_changes_nothing() -> None:
+    part, machine = hanging(400, 400), bender(LOW)
+    assert plan(part, machine, time_limit=600.0) == plan(part, machine)
+
+
+def test_what_was_learned_is_evaluated_again_after_a_small_edit_and_saves_the_work() -> None:
+    first = search_of(hanging(2000, 2000), bender(LOW))
+    assert decide(first).plan is None
+    edited, machine = hanging(2010, 1990), bender(LOW)
+    fresh, helped = search_of(edited, machine), search_of(edited, machine)
+    helped.remember(first.nogoods)
+    assert len(helped.nogoods) == len(first.nogoods) > 0
+    assert decide(helped).undecided is None
+    assert decide(fresh).undecided is None
+    assert helped.checks.batches.motions == 0 < fresh.checks.batches.motions
+
+
+def test_what_no_longer_strikes_after_an_edit_is_forgotten() -> None:
+    first = search_of(hanging(2000, 2000), bender(LOW))
+    decide(first)
+    higher = bender({"head": {"centreline_height": 2500}})
+    helped = search_of(hanging(2000, 2000), higher)
+    helped.remember(first.nogoods)
+    assert helped.nogoods == []
+    assert decide(helped).plan is not None
+
+
+@pytest.mark.parametrize("legs", [(400, 700), (700, 400), (300, 300)])
+def test_other_ways_are_better_in_something_and_none_beats_another(legs: tuple[float, float]) -> None:
+    part = replace(tube([*legs[:1], 200, 260, *legs[1:]], [0, 60, -90], [60, 45, 90]), trim_a=100.0, trim_b=100.0)
+    made = plan(
+        part, bender({"head": {"centreline_height": 1050}, "carriage": {"finish_released": True}}), alternatives=True
+    )
+    assert made.verdict == "makeable"
+    ways = [(a.reclamps, a.trim, a.time, -(a.smallest_clearance or 0.0)) for a in made.alternatives]
+    assert made.stock is not None
+    trim = made.stock.trim_a + made.stock.trim_b
+    own = (made.reclamps, trim, made.time, -(made.smallest_clearance or 0.0))
+    for way in ways:
+        assert any(a < b - 0.04 for a, b in zip(way, own, strict=True)), (way, own)
+    for one in ways:
+        for other in ways:
+            assert one == other or any(a < b for a, b in zip(one, other, strict=True)), (one, other)
+    assert plan(
+        part, bender({"head": {"centreline_height": 1050}, "carriage": {"finish_released": True}})
+    ) == made.model_copy(update={"alternatives": ()})
+
+
+def test_less_trim_may_be_preferred_to_fewer_reclamps_and_each_is_proved() -> None:
+    """A tail of 130 mm is too short to hold the last bend to its end, long enough to place it: 190 mm from its start."""
+    part = replace(tube([130, 200, 130], [0, 30], [60, 60]), trim_b=300.0)
+    machine = bender({"carriage": {"finish_released": True}})
+    fewer, less = plan(part, machine), plan(part, machine, prefer="less trim")
+    assert fewer.stock is not None
+    assert less.stock is not None
+    assert (fewer.reclamps, less.reclamps) == (0, 1)
+    assert fewer.stock.trim_b > less.stock.trim_b == 0.0
+    for made in (fewer, less):
+        assert (made.proved.reclamps, made.proved.trim) == (True, True)
+
+
+class SaysNo:
+    """An engine that finds nothing, whatever it is asked."""
+
+    def best(
+        self, problem: Problem, nogoods: Iterable[NoGood], extra: Extra, prefer: Prefer = "fewer re-clamps"
+    ) -> Sequence | None:
+        """Return nothing."""
+        del problem, nogoods, extra, prefer
+
+
+def test_where_the_engines_disagree_the_verdict_is_undecided() -> None:
+    made = plan(hanging(400, 400), bender(LOW), engine=SaysNo(), second_opinion=True)
+    assert (made.verdict, made.undecided_because) == ("undecided", "engines disagree")
+    assert len(set(made.opinions.values())) == 2
