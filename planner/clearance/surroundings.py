@@ -74,10 +74,8 @@ class Surroundings:
     def _owned(self, owner: Owner) -> tuple[Solid, ...]:
         return tuple(solid for solid in self.envelope if solid.owner is owner)
 
-    def _clamps(self, lengths: tuple[float, ...], opening: tuple[float, float], with_arm: bool) -> ByClamp:
-        extra = self._owned(Owner.ARM) if with_arm else ()
-        blocks = ((c, build.clamp_block(self.machine, self.tooling, c, opening)) for c in lengths)
-        return tuple((c, Group.of((block, *extra))) for c, block in blocks)
+    def _clamps(self, lengths: tuple[float, ...], opening: tuple[float, float]) -> ByClamp:
+        return tuple((c, Group.of((build.clamp_block(self.machine, self.tooling, c, opening),))) for c in lengths)
 
     def _pressure(self, opening: tuple[float, float], forward: tuple[float, float]) -> Group:
         return Group.of((build.pressure_block(self.machine, self.tooling, opening, forward),))
@@ -93,21 +91,21 @@ class Surroundings:
             (Owner.DIE, Group.of(tuple(solid for solid in self.dies if solid.owner is Owner.DIE))),
             carriage,
         )
-        opened = self._clamps(lengths, (opens, opens), True)
+        # Only while it grips does the clamp hide a part of the tube from the arm.
+        opened, arm = self._clamps(lengths, (opens, opens)), (Owner.ARM, Group.of(self._owned(Owner.ARM)))
         if phase is Phase.CLOSE:
             travel = self._pressure((0.0, away), (0.0, 0.0))
-            return ((Owner.FRAME, travel),), self._clamps(lengths, (0.0, opens), False)
+            return ((Owner.FRAME, travel),), self._clamps(lengths, (0.0, opens))
         if phase is Phase.BEND:
             closed = self._pressure((0.0, 0.0), (0.0, 0.0))
-            arm = tuple((c, Group.of(self._owned(Owner.ARM))) for c in lengths)
-            return (*standing, (Owner.FRAME, tail), (Owner.PRESSURE, closed)), arm
+            return (*standing, (Owner.FRAME, tail), (Owner.PRESSURE, closed)), tuple((c, arm[1]) for c in lengths)
         if phase is Phase.REGRIP:
             return (carriage,), ()
         if phase is Phase.OPEN:
-            return (carriage, (Owner.FRAME, self._pressure((0.0, away), (low, high)))), opened
+            return (carriage, (Owner.FRAME, self._pressure((0.0, away), (low, high))), arm), opened
         if phase is Phase.LOAD:
             return ((Owner.FRAME, tail),), ()
         away_block = (Owner.FRAME, self._pressure((away, away), (low, high)))
         if phase is Phase.RETURN and motion.arm[0] != motion.arm[1]:
-            return (away_block,), opened
-        return (*standing, away_block), opened
+            return (away_block, arm), opened
+        return (*standing, away_block, arm), opened

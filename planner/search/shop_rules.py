@@ -262,7 +262,7 @@ class _Rules:
                 turned = rolls[first:bend]
                 if rolls_within(limits, turned, [False] * len(turned)) is None:
                     low, high = (math.degrees(x) for x in limits)
-                    a, b = self.case.number(end, hold.since), self.case.number(end, bend)
+                    a, b = self.case.number(end, first), self.case.number(end, bend)
                     sentence = (
                         f"With end {end} leading the rotations of bends {a} to {b} do not fit the chuck's range of"
                         f" {low:.1f}° to {high:.1f}°."
