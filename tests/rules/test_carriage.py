@@ -10,14 +10,14 @@ import pytest
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.rules.broken import End
-from planner.rules.carriage import Grip
-from planner.search.events import Trims
+from planner.rules.carriage import Grip, closest_face, grip_window, hold_face, hold_serves, regrip_fits, window_open
+from planner.search.events import Event, Trims
 from planner.search.exact import Exact
 from planner.search.orders import Case, Run, ready_of
 from planner.search.problem import Problem
 from planner.search.shop_rules import problem_of
 from tests.plan.forced import no_extra, nothing_but
-from tests.rules.cases import Numbers, numbers, whole_millimetres
+from tests.rules.cases import Numbers, loaded, numbers, whole_millimetres
 
 LEADS: tuple[End, ...] = ("A", "B")
 
@@ -66,6 +66,82 @@ def fewest_reclamps(n: Numbers, end_closed: bool, may_release: bool) -> int | No
         if (found := best(0, face, release)) is not None
     ]
     return min(options, default=None)
+
+
+def places(n: Numbers, bend: int, end_closed: bool, released: bool = False) -> list[int]:
+    """Every face in whole millimetres with which the collet serves a bend."""
+    return [face for face in range(n.stock + 1) if holds(n, bend, face, end_closed, released)]
+
+
+@pytest.mark.parametrize("released", [False, True])
+@pytest.mark.parametrize("passes_through", [True, False])
+def test_a_bends_window_holds_every_place_of_the_collet_that_serves_it(passes_through: bool, released: bool) -> None:
+    shut = 0
+    for seed in range(300):
+        part, machine, settings = whole_millimetres(seed, passes_through)
+        plain, view = numbers(part, machine, settings, "A", part.trim_b), loaded(part, "A", (0.0, part.trim_b))
+        carriage = machine.carriage
+        assert carriage is not None
+        for bend, setting in enumerate(settings, 1):
+            found = places(plain, bend - 1, not passes_through, released)
+            broken = window_open(view, bend, setting, carriage, released)
+            assert (broken is None) == bool(found), (seed, bend)
+            if not found:
+                shut += 1
+                assert broken is not None
+                assert (broken.rule, broken.bend, broken.leads) == ("carriage reach", bend, "A")
+                continue
+            window = grip_window(view, bend, setting, carriage, released)
+            assert window == pytest.approx((found[0], found[-1]), abs=1e-6), (seed, bend)
+            if passes_through:  # else the collet holds the very end, wherever it might stand
+                assert closest_face(view, bend, setting, carriage, released) == pytest.approx(found[0], abs=1e-6)
+    assert shut >= 8
+
+
+@pytest.mark.parametrize("released", [False, True])
+def test_a_hold_begun_at_a_bend_serves_the_later_ones_that_some_place_of_it_serves(released: bool) -> None:
+    """As far back as its first bend allows, and the re-grip before it: then it serves whatever any other place does."""
+    served = refused = 0
+    for seed in range(40):
+        part, machine, settings = whole_millimetres(seed)
+        plain, view = numbers(part, machine, settings, "A", part.trim_b), loaded(part, "A", (0.0, part.trim_b))
+        carriage, n = machine.carriage, part.n_bends
+        assert carriage is not None
+        for since in range(1, n + 1):
+            for begun_by_regrip in (False, True) if since > 1 else (False,):
+                at = plain.ends[since - 2] if begun_by_regrip else None
+                first = set(places(plain, since - 1, False))
+                if begun_by_regrip:
+                    before = since - 2
+                    first &= set(range(plain.swings[before] + plain.closest, plain.ends[before] + plain.farthest + 1))
+                if not first:
+                    continue
+                face = hold_face(view, since, None if at is None else float(at), carriage)
+                assert face == pytest.approx(max(first), abs=1e-6), (seed, since)
+                for bend in range(since + 1, n + 1):
+                    some = first & set(places(plain, bend - 1, False, released))
+                    broken = hold_serves(view, face, since, bend, settings[bend - 1], carriage, released)
+                    assert (broken is None) == bool(some), (seed, since, bend)
+                    served, refused = served + bool(some), refused + (not some)
+    assert min(served, refused) >= 20
+
+
+def test_a_new_hold_is_found_at_the_end_of_a_bend_where_the_reach_allows_it_before_and_after_springing_back() -> None:
+    found = refused = 0
+    for seed in range(200):
+        part, machine, settings = whole_millimetres(seed)
+        plain, view = numbers(part, machine, settings, "A", part.trim_b), loaded(part, "A", (0.0, part.trim_b))
+        assert machine.carriage is not None
+        for bend, setting in enumerate(settings, 1):
+            some = any(
+                face - plain.swings[bend - 1] >= plain.closest
+                and face - plain.ends[bend - 1] <= plain.farthest
+                and face + plain.grip <= plain.stock
+                for face in range(plain.stock + 1)
+            )
+            assert (regrip_fits(view, bend, setting, machine.carriage) is None) == some, (seed, bend)
+            found, refused = found + some, refused + (not some)
+    assert min(found, refused) >= 20
 
 
 def carriage_rules(part: Part, machine: Machine, settings: list[float]) -> tuple[Case, Problem]:
@@ -160,6 +236,27 @@ def test_in_any_order_only_the_jobs_last_bend_is_made_with_the_collet_open() -> 
             assert not any(arrival.released for arrival in found.arrivals[:-1])
             opened += found.arrivals[-1].released
     assert opened >= 5
+
+
+def test_a_bend_that_is_not_the_jobs_last_is_never_released() -> None:
+    """Inner bends first and a turn before the last: the load before the turn has a last bend too."""
+    turned = opened = 0
+    for seed in range(60):
+        part, machine, settings = whole_millimetres(seed, released=True)
+        if part.n_bends == 1:
+            continue
+        case, problem = carriage_rules(part, machine, settings)
+        order = (Run("A", tuple(range(2, part.n_bends + 1))), Run("B", (1,)))
+        sequence = Exact().best(problem, nothing_but(case, order), no_extra)
+        if sequence is None:
+            continue
+        turned += 1
+        opened += sequence.arrivals[-1].released
+        assert sequence.arrivals[-1].event is Event.TURN
+        assert not any(arrival.released for arrival in sequence.arrivals[:-1]), seed
+        assert not any(grip.released for grip in ready_of(case, sequence).loads[0].grips), seed
+    assert turned >= 10
+    assert opened >= 3
 
 
 def test_a_hand_fed_bender_has_no_grips_and_no_rules_of_a_carriage() -> None:

@@ -224,9 +224,9 @@ def random_problem(rng: random.Random, n: int) -> Problem:
         ),
         chuck=rng.choice(chucks),
         rolls={"A": rolls(), "B": rolls()},
-        may_regrip=rng.random() < 0.6,
+        may_regrip=rng.random() < 0.7,
         may_reload=rng.random() < 0.4,
-        may_release=rng.random() < 0.4,
+        may_release=rng.random() < 0.5,
     )
 
 
@@ -260,7 +260,9 @@ def met_on_a_walk(rng: random.Random, problem: Problem) -> Pattern:
     events = [at.event, at.event, Event.BEND]
     if place + 1 < len(walk) and walk[place + 1].regripped:
         events += [Event.REGRIP] * 3
-    ahead = rng.choice([(at.ahead, at.ahead), (1, at.ahead), (at.ahead, problem.n), (1, at.bend), (1, problem.n)])
+    some, none = (1, at.bend - 1), (at.bend, at.bend)
+    spans = [(at.ahead, at.ahead), (1, at.ahead), (at.ahead, problem.n), (1, at.bend), (1, problem.n), some, none]
+    ahead = rng.choice(spans)
     trims = rng.choice(problem.trims)
     lead, tail = (trims.a, trims.b) if at.leads == "A" else (trims.b, trims.a)
     return Pattern(
@@ -282,8 +284,9 @@ def whole_kind(rng: random.Random, problem: Problem) -> Pattern:
     bend = rng.randint(1, problem.n)
     least = (-math.inf, rng.choice(problem.trims).a - 1.0)
     lead, tail = rng.choice([(ANY, ANY), (least, ANY), (ANY, least)])
-    hold = rng.choice([None, Hold(rng.randint(1, bend), "load")])
-    return Pattern(event, rng.choice(["A", "B"]), bend, (1, problem.n), lead, tail, hold)
+    hold = rng.choice([None, None, Hold(1, "load"), Hold(rng.randint(1, bend), "load")])
+    released = rng.choice([None, None, False])
+    return Pattern(event, rng.choice(["A", "B"]), bend, (1, problem.n), lead, tail, hold, None, released)
 
 
 def out_of_the_blue(rng: random.Random, problem: Problem) -> Pattern:

