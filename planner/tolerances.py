@@ -27,6 +27,10 @@ SELF_MARGIN: Final = 0.2
 """Taken off the finished drawing's own gap where that is what the tube must keep to itself [mm]: just above
 STRIKE_MARGIN + CLOSE_GAP, so that the drawing itself is never called a strike."""
 
+CHUCK_SLACK: Final = 1e-9
+"""Slack with which the chuck's angle is held against its range, and the largest rotation that counts as none [rad]: far
+below what any dial shows."""
+
 SAME_PLACE: Final = 1e-6
 """Places on the tube nearer than this are the same [mm]: straights are held to nine decimals, so that places added up
 over many bends differ by some 1e-9; a sliver of straight between two of them would be taken for a piece of tube."""

@@ -6,6 +6,8 @@ import math
 from collections.abc import Sequence
 from typing import Literal
 
+from planner.tolerances import CHUCK_SLACK
+
 WHOLE_TURN = 2.0 * math.pi
 
 
@@ -28,7 +30,7 @@ def rolls_within(
         for key, (cost, ways) in reached.items():
             for signed in both_ways(roll):
                 angle = angle_of[key] + signed
-                if not low - 1e-9 <= angle <= high + 1e-9:
+                if not low - CHUCK_SLACK <= angle <= high + CHUCK_SLACK:
                     continue
                 after = 0.0 if back else angle
                 place, total = round(after * 1e6), cost + abs(signed)
@@ -45,7 +47,7 @@ def stays_within(limits: tuple[float, float], rolls: Sequence[float], turned_bac
     angle = 0.0
     for roll, back in zip(rolls, turned_back, strict=True):
         angle += roll
-        if not limits[0] - 1e-9 <= angle <= limits[1] + 1e-9:
+        if not limits[0] - CHUCK_SLACK <= angle <= limits[1] + CHUCK_SLACK:
             return False
         angle = 0.0 if back else angle
     return True
@@ -53,6 +55,6 @@ def stays_within(limits: tuple[float, float], rolls: Sequence[float], turned_bac
 
 def both_ways(roll: float) -> tuple[float, ...]:
     """Return both ways round, the shorter first; a rotation of nothing has one."""
-    if abs(roll) < 1e-9:
+    if abs(roll) <= CHUCK_SLACK:
         return (0.0,)
     return (roll, roll - math.copysign(WHOLE_TURN, roll))

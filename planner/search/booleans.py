@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING
 from planner.rules.broken import End
 from planner.search.events import Arrival, Event, Hold, NoGood, Pattern, Sequence, Trims
 from planner.search.problem import Extra, Problem
-from planner.search.reaching import CHUCK_SLACK, ENDS, EVENT, LINKED, LOADED, Reached, Step, least_time, negation
+from planner.search.reaching import ENDS, EVENT, LINKED, LOADED, Reached, Step, least_time, negation
 from planner.search.windings import Windings
+from planner.tolerances import CHUCK_SLACK
 
 if TYPE_CHECKING:
     from ortools.sat.python.cp_model import BoolVarT, CpSolver, LinearExprT

@@ -22,6 +22,7 @@ from planner.rules.chuck import both_ways
 from planner.search.events import Arrival, Event, Hold, NoGood, Prefer, Sequence, Trims, Value
 from planner.search.forbidden import ENDS, Forbidden
 from planner.search.problem import Extra, Problem
+from planner.tolerances import CHUCK_SLACK
 from planner.tube.frames import Flags, Ints
 
 RECLAMP = 10**12
@@ -129,7 +130,7 @@ class OneTrim:
             return
         for way, roll in enumerate(both_ways(self.problem.rolls[link.leads][link.bend - 1])):
             angle = chuck + roll
-            if limits[0] - 1e-9 <= angle <= limits[1] + 1e-9:
+            if limits[0] - CHUCK_SLACK <= angle <= limits[1] + CHUCK_SLACK:
                 yield from self._priced(at, replace(link, way=way), angle, cost)
 
     def _priced(

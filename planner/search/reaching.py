@@ -14,6 +14,7 @@ from planner.errors import BendorderError
 from planner.rules.broken import End
 from planner.search.events import Arrival, Event, Hold, NoGood, Sequence, Trims, Value
 from planner.search.problem import Extra, Problem
+from planner.tolerances import CHUCK_SLACK
 
 if TYPE_CHECKING:
     from ortools.sat.python.cp_model import BoolVarT
@@ -35,8 +36,6 @@ EVENT: dict[Reached, Event] = {
     "re-grip": Event.LINK,
 }
 WHOLE_TURN = 2.0 * math.pi
-CHUCK_SLACK = 1e-9
-"""Slack with which the chuck's angle is held against its range, and least rotation with a longer way round [rad]."""
 
 
 class SolverGaveUp(BendorderError):

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 from planner.rules.broken import End
 from planner.search.events import Begun, Hold
-from planner.search.reaching import CHUCK_SLACK, LOADED, WHOLE_TURN, negation
+from planner.search.reaching import LOADED, WHOLE_TURN, negation
+from planner.tolerances import CHUCK_SLACK
 
 if TYPE_CHECKING:
     from planner.search.booleans import Model
