@@ -23,7 +23,8 @@ def core(search: Search, value: Value | None) -> list[NoGood]:
     word for a core.
     """
     proved = [nogood for nogood in search.nogoods if nogood.grade == "proved"]
-    everything = [*search.problem.rules, *proved]
+    # What comes first is kept where either would do: what holds whatever the hold, before what speaks of one hold.
+    everything = sorted([*search.problem.rules, *proved], key=lambda nogood: nogood.pattern.hold is not None)
     asked = _Enough(search, value)
     return asked.shrunk([], everything, False) if asked.enough(everything) else []
 

@@ -204,9 +204,10 @@ class _Rules:
         carriage, setting = self.carriage, self._setting(end, bend)
         if carriage is None:
             return
-        for released in (False, True):
+        choices: tuple[bool | None, ...] = (False, True) if carriage.finish_released else (None,)
+        for released in choices:
 
-            def ask(loaded: Loaded, bend: int, released: bool = released) -> Broken | None:
+            def ask(loaded: Loaded, bend: int, released: bool = bool(released)) -> Broken | None:
                 return window_open(loaded, bend, setting, carriage, released)
 
             for span, broken in self._at_tail(end, bend, ask):
@@ -220,7 +221,7 @@ class _Rules:
             return
         for hold in self._all_holds():
             for bend in range(hold.since, self.n + 1):
-                last = bend == self.n
+                last = bend == self.n and self.carriage.finish_released
                 held = list(self._at_tail(end, bend, self._served(hold, False)))
                 for span, broken in held:
                     released = False if last else None
