@@ -36,6 +36,8 @@ KINDS: dict[str, tuple[dict[str, Any], ...]] = {
     ),
     "counts from the leading end": ({"advance": {**ABSOLUTE, "absolute_zero": "leading end at tangent"}},),
     "limited chuck": (SHORT_TRAVEL, {"rotation": {**SIGNED_DIAL, "range": [-270, 270]}}),
+    "put back right": (FINE, {"rotation": {"range": [-20, 20]}}),
+    "put back left": (head("left"), {"rotation": {"range": [-20, 20], "style": "signed"}}),
     "absolute dial": (head("left"), {"rotation": {"zeroed": False, "counts": "counter-clockwise"}}),
     "signed dial": ({"rotation": {"style": "signed"}},),
     "coarse": ({"rotation": {"resolution": 1.0}, "advance": {"resolution": 1.0}},),
@@ -75,7 +77,7 @@ def part_for(kind: str, seed: int) -> Part:
         return random_tube(seed, 3 + seed % 2)
     if kind == "released":
         return random_tube(seed, ends=(100.0, 100.0))
-    if kind.startswith("re-grips") or kind == "limited chuck":
+    if kind.startswith(("re-grips", "put back")) or kind == "limited chuck":
         return random_tube(seed, 3)
     if seed % 4 == 2:  # too short to be gripped at A and to be held at B: it needs trim
         return replace(random_tube(seed, ends=(30.4, 60.7)), trim_a=60.0, trim_b=300.0)

@@ -1,7 +1,7 @@
 """A tube that is advanced off the die before the arm goes home, and moves in more than one leg.
 
 The part and the post on the arm are chosen so that the arm cannot come home past the standing tube after bend 3 unless
-the tube is advanced by some 22 to 29 mm first.
+the tube is advanced by some 15 to 29 mm first.
 """
 
 from __future__ import annotations
@@ -82,6 +82,25 @@ def test_that_the_arm_cannot_go_home_is_no_proof_where_only_some_ways_of_easing_
     assert isinstance(forced(hook(110.0), machine, STRAIGHT_THROUGH), Plan)
     outcome = forced(hook(200.0), machine, STRAIGHT_THROUGH)
     assert isinstance(outcome, Plan) or outcome.grade == "unproved", outcome.sentence
+
+
+def post(y: float) -> dict[str, Any]:
+    """A post on the arm of 40 mm by 40 mm, from `y` on [mm]."""
+    return {
+        "solid": [{"name": "arm post", "moves_with": "arm", "box": {"from": [100, y, -300], "to": [140, y + 40, 300]}}]
+    }
+
+
+@pytest.mark.parametrize(("y", "grade"), [(100, "unproved"), (110, "proved")])
+def test_that_the_arm_cannot_go_home_is_proved_only_where_it_cannot_wherever_the_tube_is_eased_to(
+    y: float, grade: str
+) -> None:
+    """With the post from 100 mm on it could, but only from 21 to 29.5 mm of easing off, and none of the ways tried is
+    among them; with the post 10 mm farther out it cannot from anywhere (both by trying every half a millimetre)."""
+    machine = bender({"carriage": {"reach": [150, 600]}}, post(y))
+    outcome = forced(hook(200.0), machine, STRAIGHT_THROUGH)
+    assert isinstance(outcome, Reason)
+    assert (outcome.grade, outcome.solid, outcome.bend) == (grade, "arm post", 3)
 
 
 def test_without_leave_to_ease_off_an_arm_that_cannot_go_home_is_proved() -> None:

@@ -73,12 +73,15 @@ def test_turning_the_chuck_the_wrong_way_makes_the_mirror_image(plans: list[Plan
     assert shown >= 20
 
 
-@pytest.mark.parametrize("wanted", ["end A leads", "end B leads", "a turn", "a re-grip", "released", "trim"])
+@pytest.mark.parametrize(
+    "wanted", ["end A leads", "end B leads", "a turn", "a reload", "a re-grip", "released", "trim"]
+)
 def test_among_the_plans_there_is(wanted: str, plans: list[Planned]) -> None:
     found = {
         "end A leads": [p for p in plans if {o["leads"] for o in p.document["order"]} == {"A"}],
         "end B leads": [p for p in plans if {o["leads"] for o in p.document["order"]} == {"B"}],
         "a turn": [p for p in plans if p.document["turns"]],
+        "a reload": [p for p in plans if p.document["reloads"]],
         "a re-grip": [p for p in plans if p.document["regrips"]],
         "released": [p for p in plans if p.document["released"]],
         "trim": [p for p in plans if p.document["stock"]["trim_a"] + p.document["stock"]["trim_b"] > 0.0],
