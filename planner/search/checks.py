@@ -12,7 +12,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from planner.clearance.solids import toward
-from planner.rules.broken import End, other
+from planner.rules.broken import End
 from planner.rules.carriage import closest_face
 from planner.rules.chuck import both_ways
 from planner.search.attempts import Around, Attempt, Batches, rolls_allowed
@@ -137,8 +137,9 @@ class Checks:
         return low, min(carriage.reach[1], self._longest_stock(place) - carriage.grip_length - start)
 
     def _longest_stock(self, place: Place) -> float:
-        trim = max(trims.at(other(place.at.leads)) for trims in self.problem.trims)
-        return self.case.part.developed_length + trim
+        """Return the stock with all the trim that is allowed behind, not only what a rule asks for [mm]."""
+        part = self.case.part
+        return part.developed_length + (part.trim_b if place.at.leads == "A" else part.trim_a)
 
     def _new_face(self, place: Place) -> float | None:
         regrip = place.after is not None and place.after.regripped

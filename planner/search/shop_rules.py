@@ -91,7 +91,11 @@ def milliseconds(seconds: float) -> int:
 
 
 def trims_to_choose(case: Case) -> tuple[Trims, ...]:
-    """Return the pairs of trims at which a rule begins to be kept, in whole millimetres, by their total [mm]."""
+    """Return the pairs of trims at which a rule begins to be kept, in whole millimetres, by their total [mm].
+
+    Where something moves with the carriage all the trim that is allowed is there to choose too: the collet then holds
+    farther back, which no rule asks for but a strike may.
+    """
     points: dict[End, set[float]] = {"A": {0.0}, "B": {0.0}}
     carriage = case.machine.carriage
     for end in ENDS:
@@ -110,6 +114,9 @@ def trims_to_choose(case: Case) -> tuple[Trims, ...]:
             _add(points[end], tooling.shortest_grip - start, allowed[end])
             for needed in behind:
                 _add(points[other(end)], needed - view.developed_length, allowed[other(end)])
+    if carriage is not None and any(solid.moves_with == "carriage" for solid in case.machine.solid):
+        points["A"].add(case.part.trim_a)
+        points["B"].add(case.part.trim_b)
     pairs = [Trims(a, b) for a in sorted(points["A"]) for b in sorted(points["B"])]
     return tuple(sorted(pairs, key=lambda pair: (pair.total, pair.a)))
 

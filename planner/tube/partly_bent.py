@@ -99,13 +99,13 @@ class Leading:
 
     def __init__(self, view: Part, toward: float) -> None:
         self.view, self.toward = view, toward
-        self._chains: dict[tuple[float, int], Pieces] = {}
+        self._chains: dict[tuple[float, int, int], Pieces] = {}
 
     def at(self, tangent_u: float, first: int, last: int, trim: float, plane_of: int) -> Pieces:
         """Return what `leading_part` does with the bends first … last formed (none if first > last)."""
         if first > last:
             return leading_part(self.view, (), tangent_u, trim, self.toward, plane_of)
-        key = (tangent_u, plane_of)
+        key = (tangent_u, last, plane_of)
         if key not in self._chains:
             formed = range(1, last + 1)
             # A little stock more, so that there is a last straight to cut from whatever the trim.

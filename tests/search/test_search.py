@@ -120,3 +120,25 @@ def test_where_the_engines_disagree_the_verdict_is_undecided() -> None:
     made = plan(hanging(400, 400), bender(LOW), engine=SaysNo(), second_opinion=True)
     assert (made.verdict, made.undecided_because) == ("undecided", "engines disagree")
     assert len(set(made.opinions.values())) == 2
+
+
+CARRIED: dict[str, Any] = {
+    "solid": [
+        {"name": "carriage body", "moves_with": "carriage", "box": {"from": [-600, -300, -60], "to": [0, 300, 60]}}
+    ]
+}
+
+
+def test_trim_that_lets_the_collet_hold_farther_back_is_tried_before_a_strike_on_the_carriage_proves_anything() -> None:
+    """No rule asks for trim here; 900 mm of it hold the carriage off the leg, as 900 mm of the part itself do."""
+    trimmed = plan(tube([420, 420], [0], [175], trims=(900, 900)), bender(CARRIED))
+    drawn = plan(tube([420, 1320], [0], [175]), bender(CARRIED))
+    assert (trimmed.verdict, drawn.verdict) == ("makeable", "makeable")
+    assert trimmed.stock is not None
+    assert max(trimmed.stock.trim_a, trimmed.stock.trim_b) == 900.0
+    assert not trimmed.proved.trim  # some trim between none and all that is allowed may do
+
+
+def test_without_trim_the_same_strike_on_the_carriage_is_proved_for_every_hold() -> None:
+    made = plan(tube([420, 420], [0], [175]), bender(CARRIED))
+    assert made.verdict == "not makeable"

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from planner.inputs.part import Part
-from planner.tube.partly_bent import bend_seen, leading_part, seen_from
+from planner.tube.partly_bent import Leading, bend_seen, leading_part, seen_from
 from tests.plan.shop import RADIUS, tube
 from tests.plan.workpiece import Array, drawing, turn_about
 
@@ -147,3 +147,10 @@ def test_a_tangent_point_off_by_what_adding_up_loses_leaves_no_sliver_of_straigh
         pieces = leading_part(view, {1, 2}, end + off, 0.0, -1.0, 2)
         assert pieces.count == 4, off
         assert pieces.curvature[0] > 0.0, off
+
+
+def test_leading_parts_cut_at_the_same_place_with_more_or_fewer_bends_formed_do_not_get_mixed_up() -> None:
+    view = tube([100, 110, 300], [0, 90], [60, 45])
+    leading, end = Leading(view, -1.0), float(view.bend_ends[1])
+    for last in (2, 1):
+        assert leading.at(end, 1, last, 0.0, 2).count == leading_part(view, range(1, last + 1), end, 0.0, -1.0, 2).count
