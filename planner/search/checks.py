@@ -172,13 +172,17 @@ class Checks:
         start = float(view.bend_starts[at.bend - 1])
         if at.event is Event.LINK:
             return start - float(view.bend_ends[at.bend - 2])
-        way = flush_advance(self.case, at.leads, at.bend, place.trims) if at.event is Event.LOAD else None
-        return 0.0 if way is None else way
+        return self._first_advance(place) or 0.0
 
     def flush(self, place: Place) -> bool:
         """Say whether the bare tube is loaded with its leading end at the tangent point and advanced from there."""
+        return self._first_advance(place) is not None
+
+    def _first_advance(self, place: Place) -> float | None:
+        """Return how far a bare tube loaded flush is advanced to its bend [mm]; None for a tube that is laid in."""
         at = place.at
-        return at.event is Event.LOAD and flush_advance(self.case, at.leads, at.bend, place.trims) is not None
+        bare = at.event is Event.LOAD and at.ahead == at.bend
+        return flush_advance(self.case, at.leads, at.bend, place.trims) if bare else None
 
     def _rolls(self, place: Place) -> tuple[float, ...]:
         """Return the ways round that are asked for [rad]."""

@@ -142,3 +142,18 @@ def test_trim_that_lets_the_collet_hold_farther_back_is_tried_before_a_strike_on
 def test_without_trim_the_same_strike_on_the_carriage_is_proved_for_every_hold() -> None:
     made = plan(tube([420, 420], [0], [175]), bender(CARRIED))
     assert made.verdict == "not makeable"
+
+
+def test_a_strike_met_at_the_first_load_is_looked_at_again_with_other_bends_formed() -> None:
+    """It once asked for a formed tube loaded like a bare one, flush with its end, and failed."""
+    box = {
+        "name": "box",
+        "moves_with": "frame",
+        "box": {
+            "from": [-99.685515393, 217.479796854, -94.203337282],
+            "to": [66.377449531, 290.983507182, 7.806139717],
+        },
+    }
+    part = tube([159, 152, 236, 222, 347], [0, 162, 18, 103], [57, 65, 23, 99], trims=(44, 0))
+    machine = bender({"head": {"bends_toward": "left"}, "carriage": {"finish_released": True}, "solid": [box]})
+    assert plan(part, machine).verdict in ("makeable", "not makeable")
