@@ -1,0 +1,247 @@
+"""Laws between the proved values of two plans: whatever takes room, reach or stock away never makes a part easier.
+
+The value of a part on a machine is the number of re-clamps proved least, infinite where no order goes. A ladder is a part
+made more and more difficult in one respect, the easiest rung first; from rung to rung the value must not fall.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from itertools import combinations
+from typing import Any
+
+import numpy as np
+import pytest
+
+from planner.inputs.files import machine_from_data
+from planner.inputs.machine import Machine
+from planner.inputs.part import Part
+from planner.planning import plan
+from tests.plan.shop import PROFILE, bender, head, random_tube
+from tests.plan.test_against_brute_force import drawn
+
+Rung = tuple[Part, Machine]
+Ladder = list[Rung]
+Law = Callable[[Rung, np.random.Generator], Ladder]
+FEWEST, MOST = 2, 5
+"""Bends of the parts."""
+EACH, EACH_OF_A_CAMPAIGN = 8, 150
+"""Ladders of each law."""
+CHANGED = 0.1
+"""The share of a law's ladders that must change the value at least, or the law is not tried."""
+LEFT_OUT = 0.01
+"""The share of the pairs that may be left out because a value is not proved."""
+
+
+# Parts and machines
+
+
+def on_packaged(seed: int) -> Rung | None:
+    """A random part on a packaged machine; None if it has too many bends or runs through itself."""
+    found = drawn(seed)
+    if found is None or not FEWEST <= found.part.n_bends <= MOST:
+        return None
+    return found.part, found.machine
+
+
+def on_bender(seed: int) -> Rung:
+    """A random part on the roomy bender, with a low floor, a carriage of some size, short ends and boxes about."""
+    rng = np.random.default_rng(52_000 + seed)
+    ends = rng.uniform(0.0, 450.0, 2)
+    part = random_tube(seed, int(rng.integers(FEWEST, MOST + 1)), (float(ends[0]), float(ends[1])))
+    carriage = {"name": "carriage", "moves_with": "carriage", "box": {"from": [-300, -90, -120], "to": [0, 90, 110]}}
+    machine = bender(
+        head("left" if seed % 2 else "right"),
+        {
+            "head": {"centreline_height": float(rng.integers(450, 900))},
+            "carriage": {"finish_released": bool(rng.random() < 0.5), "reach": [150, float(rng.integers(600, 3000))]},
+            "solid": [carriage],
+        },
+    )
+    return part, with_boxes(machine, rng)
+
+
+def with_boxes(machine: Machine, rng: np.random.Generator) -> Machine:
+    """The machine with two to four boxes more, at random on both sides of the tube, ahead and behind."""
+    data = machine.normalised()
+    for i in range(int(rng.integers(2, 5))):
+        aside = float(rng.choice([-1.0, 1.0])) * rng.uniform(250.0, 600.0)
+        middle = np.array([rng.uniform(-500.0, 700.0), aside, rng.uniform(-400.0, 400.0)])
+        half = rng.uniform(30.0, 150.0, 3)
+        box = {"from": (middle - half).tolist(), "to": (middle + half).tolist()}
+        data["solid"].append({"name": f"box {i}", "moves_with": "frame", "box": box})
+    return machine_from_data(data)
+
+
+def boxed(rung: Rung, rng: np.random.Generator) -> Rung:
+    """The part on its machine with boxes about, if there are none yet."""
+    part, machine = rung
+    return (part, machine) if machine.name == PROFILE["name"] else (part, with_boxes(machine, rng))
+
+
+def rungs(seed: int) -> Iterator[tuple[str, Rung, np.random.Generator]]:
+    """Parts with their machines without end, every other one on a packaged machine, with a generator for each."""
+    while True:
+        found = on_packaged(seed // 2) if seed % 2 else on_bender(seed // 2)
+        if found is not None:
+            where = f"packaged {seed // 2}" if seed % 2 else f"bender {seed // 2}"
+            yield where, found, np.random.default_rng(53_000 + seed)
+        seed += 1
+
+
+def changed(machine: Machine, table: str, **keys: Any) -> Machine:
+    """The machine with keys of one table changed."""
+    data = machine.normalised()
+    data[table].update(keys)
+    return machine_from_data(data)
+
+
+# Ladders
+
+
+def larger_clearance(rung: Rung, rng: np.random.Generator) -> Ladder:
+    """5 and 15 mm more clearance required than where the value is about to change, if it does within 60 mm."""
+    part, machine = boxed(rung, rng)
+
+    def requiring(clearance: float) -> Rung:
+        return part, changed(machine, "clearance", required=clearance)
+
+    low, high = machine.clearance.required, machine.clearance.required + 60.0
+    least = value(requiring(low))
+    if least != value(requiring(high)):
+        while high - low > 10.0:
+            middle = (low + high) / 2.0
+            low, high = (middle, high) if value(requiring(middle)) == least else (low, middle)
+    return [requiring(low + more) for more in (0.0, 5.0, 15.0)]
+
+
+def more_solids(rung: Rung, rng: np.random.Generator) -> Ladder:
+    """No solid of the profile, all but one, all; with boxes about a packaged machine too."""
+    part, machine = boxed(rung, rng)
+    left_out = int(rng.integers(len(machine.solid)))
+    all_but_one = tuple(solid for i, solid in enumerate(machine.solid) if i != left_out)
+    return [(part, machine.model_copy(update={"solid": solids})) for solids in ((), all_but_one, machine.solid)]
+
+
+def narrower_reach(rung: Rung, rng: np.random.Generator) -> Ladder:
+    """Twice the closest place farther off and the farthest nearer, from a travel that lets the whole tube through."""
+    part, machine = rung
+    assert machine.carriage is not None
+    closest, farthest = machine.carriage.reach
+    ladder = [rung]
+    for _ in range(2):
+        closest += float(rng.uniform(0.0, 60.0))
+        travel = min(farthest - closest, part.developed_length) * float(rng.uniform(0.3, 1.0))
+        farthest = closest + travel
+        ladder.append((part, changed(machine, "carriage", reach=[closest, farthest])))
+    return ladder
+
+
+def less_trim(rung: Rung, rng: np.random.Generator) -> Ladder:
+    """Up to 400 mm of trim at either end, less at one or both, none."""
+    part, machine = rung
+    a, b = (float(trim) for trim in rng.integers(0, 400, 2))
+    share = float(rng.uniform(0.2, 0.8))
+    less = ((a, 0.0), (0.0, b), (share * a, share * b))[int(rng.integers(3))]
+    return [(replace(part, trim_a=trims[0], trim_b=trims[1]), machine) for trims in ((a, b), less, (0.0, 0.0))]
+
+
+def one_clamp_less(rung: Rung, rng: np.random.Generator) -> Ladder:
+    """A long clamp with a shorter one, and the long one alone."""
+    part, machine = rung
+    data = machine.normalised()
+    tooling = data["tooling"][machine.tooling.index(machine.tooling_for(part.outside_diameter, float(part.radii[0])))]
+    longest = tooling["clamp_lengths"][0]
+    longer, shorter = longest * float(rng.uniform(1.3, 3.0)), longest * float(rng.uniform(0.6, 1.0))
+    ladder = []
+    for clamps in ([longer, shorter], [longer]):
+        tooling["clamp_lengths"] = clamps
+        ladder.append((part, machine_from_data(data)))
+    return ladder
+
+
+LAWS: tuple[Law, ...] = (larger_clearance, more_solids, narrower_reach, less_trim, one_clamp_less)
+
+
+# Values
+
+
+@dataclass(frozen=True)
+class Climbed:
+    """A ladder and the value of each rung; None where it is not proved."""
+
+    name: str
+    ladder: Ladder
+    values: tuple[float | None, ...]
+
+    @property
+    def pairs(self) -> list[tuple[float | None, float | None]]:
+        """The values of every two rungs, the easier one's first."""
+        return list(combinations(self.values, 2))
+
+    @property
+    def falls(self) -> bool:
+        return any(easy is not None and hard is not None and easy > hard for easy, hard in self.pairs)
+
+    @property
+    def changes(self) -> bool:
+        return len(set(self.values) - {None}) > 1
+
+    @property
+    def words(self) -> str:
+        return f"{self.name}: {self.values}, {self.ladder[0][0].normalised()}"
+
+
+def value(rung: Rung) -> float | None:
+    """The re-clamps that a part is proved to need, infinite if it cannot be made; None if that is not proved."""
+    made = plan(*rung)
+    if made.verdict == "not makeable":
+        return math.inf
+    return made.reclamps if made.verdict == "makeable" and made.proved.reclamps else None
+
+
+def climbed(law: Law, count: int) -> list[Climbed]:
+    """The first so many ladders of a law, each from a part of its own."""
+    found: list[Climbed] = []
+    for where, rung, rng in rungs(10_000 * LAWS.index(law)):
+        ladder = law(rung, rng)
+        found.append(Climbed(f"{law.__name__}, {where}", ladder, tuple(map(value, ladder))))
+        if len(found) == count:
+            break
+    return found
+
+
+@pytest.fixture(scope="module")
+def all_climbed(campaign: bool) -> dict[Law, list[Climbed]]:
+    """Every law's ladders with their values."""
+    return {law: climbed(law, EACH_OF_A_CAMPAIGN if campaign else EACH) for law in LAWS}
+
+
+@pytest.mark.parametrize("law", LAWS)
+def test_what_is_made_more_difficult_never_needs_fewer_reclamps_nor_becomes_possible(
+    law: Law, all_climbed: dict[Law, list[Climbed]]
+) -> None:
+    assert [one.words for one in all_climbed[law] if one.falls] == []
+
+
+@pytest.mark.parametrize("law", LAWS)
+def test_the_value_really_changes_on_some_of_the_ladders(law: Law, all_climbed: dict[Law, list[Climbed]]) -> None:
+    """Or the law could not be seen broken; and on some from possible to impossible."""
+    ladders = all_climbed[law]
+    changing = [one for one in ladders if one.changes]
+    assert len(changing) >= max(2.0, CHANGED * len(ladders)), [one.values for one in ladders]
+    assert any(math.inf in one.values for one in changing), [one.values for one in ladders]
+
+
+def test_hardly_a_pair_is_left_out(all_climbed: dict[Law, list[Climbed]]) -> None:
+    """Because one of its values is not proved."""
+    ladders = [one for ladders in all_climbed.values() for one in ladders]
+    pairs = [pair for one in ladders for pair in one.pairs]
+    left_out = sum(None in pair for pair in pairs)
+    assert left_out <= LEFT_OUT * len(pairs), (
+        left_out,
+        len(pairs),
+        [one.words for one in ladders if None in one.values],
+    )
