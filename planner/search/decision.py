@@ -94,7 +94,8 @@ def opinion(bound: Value | None) -> str:
     """Return a proved bound in words."""
     if bound is None:
         return "no order goes"
-    return f"at least {bound.reclamps} re-clamps, {bound.trim:g} mm of trim, {bound.time / 1000.0:.3f} s of moves"
+    reclamps = "1 re-clamp" if bound.reclamps == 1 else f"{bound.reclamps} re-clamps"
+    return f"at least {reclamps}, {bound.trim:g} mm of trim, {bound.time / 1000.0:.3f} s of moves"
 
 
 def _rounded_off(search: Search, sequence: Sequence, failure: Failure) -> NoGood:

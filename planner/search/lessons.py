@@ -58,7 +58,9 @@ def _walls(checks: Checks, place: Place, attempt: Attempt) -> tuple[Wall, ...] |
     around, carried = checks.around(attempt.station), checks.carried
     if attempt.blocked[0].doing == "move":
         if place.at.event is Event.LOAD:
-            return ()  # the bare tube at the bend's start is as long as it gets
+            # The bare tube at the bend's start is as long as it gets; only what the carriage carries asks for the hold.
+            bare = [entry.finding.witness for entry in attempt.blocked]
+            return None if any(witness is not None and witness.solid in carried for witness in bare) else ()
         found = across_move(attempt, around, checks.farthest_forward(place, attempt.standing_before.tangent_u))
         held = found is not None and any(w.solid in carried for wall in found for w in wall.witnesses)
         return None if held else found
