@@ -20,6 +20,9 @@ from planner.tube.frames import Array, Flags
 MOST_PARTS = 16
 """A cell is split into at most so many at once; few rounds of many cells suit NumPy better than many of few."""
 
+FREE = 256
+"""So many cells cost hardly more than one: where few are left, they are split into as many parts as that makes."""
+
 SMALLEST = 0.05
 """Half-widths that take no more than this off a printed clearance together are not split further [mm]."""
 
@@ -51,7 +54,8 @@ def split(cells: Cells, found: Bounds, slack: Array) -> Cells:
     larger = np.where(by_s, found.along_s, found.along_t)
     rest = np.maximum(slack - np.where(by_s, found.along_t, found.along_s), 0.25 * slack)
     wanted = larger / np.maximum(rest, 1e-3)
-    parts = np.clip(np.ceil(wanted), 2, MOST_PARTS).astype(np.int64)
+    least = min(max(2, FREE // max(cells.count, 1)), MOST_PARTS)
+    parts = np.clip(np.ceil(wanted), least, MOST_PARTS).astype(np.int64)
     which = np.repeat(np.arange(cells.count), parts)
     place = np.arange(which.size) - np.repeat(np.cumsum(parts) - parts, parts)
     offset = (2.0 * place + 1.0) / parts[which] - 1.0
@@ -205,7 +209,8 @@ def smallest_clearances(rows: Rows, certified: bool = False) -> list[Least]:
             if found.upper[i] < min(best[motion[i]], REPORT_CEILING):
                 best[motion[i]] = found.upper[i]
                 at[motion[i]] = (int(cells.row[i]), float(cells.s[i]), float(cells.t[i]))
-        done = (found.lower >= best[motion] - REPORT_GAP) | (found.along_s + found.along_t <= SMALLEST)
+        fine = np.where(found.stuck, REPORT_GAP, SMALLEST)
+        done = (found.lower >= best[motion] - REPORT_GAP) | (found.along_s + found.along_t <= fine)
         np.minimum.at(floor, motion[done], np.maximum(found.lower, kept[cells.row])[done])
         rest = cells.take(~done)
         left = found.take(~done)

@@ -115,6 +115,7 @@ class _Builder:
             id(body.path),
             arc <= np.pi / 2.0,
             arc <= np.pi,
+            motion.arm[1] <= np.pi,
         )
         known = self.known.get(key)
         if known is None:
@@ -261,27 +262,43 @@ def _slide(motion: Motion) -> float:
     return 0.0
 
 
-def stays_in_groove(role: Role, tool: Tool, path: Path, arc: float) -> bool:
+def stays_in_groove(role: Role, tool: Tool, path: Path, arc: float, swing: float) -> bool:
     """Say whether a piece that may touch the die or the wiper provably never presses into it, by (5).
 
-    With R the radius of the groove's centre, the point at an angle α of an arc that slides out by y, and the point ℓ
-    beyond its end, lie at a distance ρ from the die axis of
+    arc: angle of the arc just formed, swing: of the arm at the end of the motion [rad]. With R the radius of the
+    groove's centre, the point at an angle α of an arc that slides out by y, and the point ℓ beyond its end, lie at a
+    distance ρ from the die axis of
 
         ρ² = R² + 2 R y sin α + y²,      ρ² = R² + ℓ² + 2 y (R sin α + ℓ cos α) + y²          (5)
 
     so ρ ≥ R for an arc up to 180°, and for the straight behind one up to 90°. On the tangent line ρ² = R² + x². With
-    ρ ≥ R at the groove's height the tube, as thick as the groove, does not press into the die; on the feed's axis it
-    does not press into the wiper's bore. A piece that (5) does not cover is checked like any other.
+    ρ ≥ R at the groove's height the tube, as thick as the groove, does not press into the die.
+
+    The wiper ends at x = 0. A cross-section across the tube at α reaches from R − r to R + r about the die axis, so
+    x = y + ρ sin α + ℓ cos α is never negative up to 180° of arc, nor on a straight up to 90° (`only_beyond`); on the
+    feed's axis the tube lies in the wiper's bore. A piece that none of this covers is checked like any other.
     """
+    to_half_turn, to_right_angle = 0.0 < arc <= np.pi, 0.0 < arc <= np.pi / 2.0
     if tool is Tool.DIE:
         return {
             Role.TAIL: True,
             Role.FIRST: True,
             Role.FORMING: True,
-            Role.FORMED: 0.0 < arc <= np.pi,
-            Role.AFTER: 0.0 < arc <= np.pi / 2.0,
+            Role.FORMED: to_half_turn,
+            Role.AFTER: to_right_angle,
         }.get(role, False)
-    return tool is Tool.WIPER and (role is Role.TAIL or (role is Role.FIRST and path is Path.LINE))
+    return tool is Tool.WIPER and {
+        Role.TAIL: True,
+        Role.FIRST: path is Path.LINE,
+        Role.FORMING: swing <= np.pi,
+        Role.FORMED: to_half_turn,
+        Role.AFTER: to_right_angle,
+    }.get(role, False)
+
+
+def only_beyond(role: Role, tool: Tool, phase: Phase) -> bool:
+    """Say whether a pair counts only beyond 90° of swing: the gripped straight against its tail or the wiper."""
+    return phase is Phase.BEND and role is Role.FIRST and tool in (Tool.TAIL, Tool.WIPER)
 
 
 @dataclass(frozen=True)
@@ -297,25 +314,23 @@ def _pairs(
 ) -> tuple[_Pairs, ...]:
     """Return the pairs that the contact table wants checked and (5) does not settle.
 
-    Pairs of the gripped straight with the tail stand apart: they count only beyond 90° of swing.
+    Those that count only beyond 90° of swing stand apart.
     """
-    pairs: dict[bool, list[tuple[int, int, int]]] = {False: [], True: []}
-    for i, role in enumerate(roles):
+    found: dict[Role, dict[bool, list[tuple[int, int]]]] = {}
+    for role in dict.fromkeys(roles):
+        found[role] = {False: [], True: []}
         for j, solid in enumerate(group):
             wanted = need(role, solid.tool, owner, motion.phase, motion.slides_straight)
-            if wanted is None or (wanted == "ease" and stays_in_groove(role, solid.tool, path, arc)):
+            if wanted is None or (wanted == "ease" and stays_in_groove(role, solid.tool, path, arc, motion.arm[1])):
                 continue
-            late = solid.tool is Tool.TAIL and role is Role.FIRST and motion.phase is Phase.BEND
-            pairs[late].append((i, j, NEEDS.index(wanted)))
-    return tuple(
-        _Pairs(_column(chosen, 0), _column(chosen, 1), _column(chosen, 2), late)
-        for late, chosen in pairs.items()
-        if chosen
-    )
+            found[role][only_beyond(role, solid.tool, motion.phase)].append((j, NEEDS.index(wanted)))
+    every = {late: [(i, j, n) for i, role in enumerate(roles) for j, n in found[role][late]] for late in (False, True)}
+    return tuple(_columns(chosen, late) for late, chosen in every.items() if chosen)
 
 
-def _column(rows: list[tuple[int, int, int]], k: int) -> Ints:
-    return np.array([row[k] for row in rows], dtype=np.int64)
+def _columns(chosen: list[tuple[int, int, int]], late: bool) -> _Pairs:
+    piece, solid, needs = np.array(chosen, dtype=np.int64).T
+    return _Pairs(piece, solid, needs, late)
 
 
 def _block(motion: Motion, body: Body, owner: Owner, beyond_right_angle: bool) -> tuple[float, ...] | None:

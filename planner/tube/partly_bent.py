@@ -157,7 +157,9 @@ class _Walker:
 
     def turn_plane(self, angle: float) -> None:
         """Turn the plane of bend right-handed about the direction of travel [rad]."""
-        self.inward = np.cos(angle) * self.inward + np.sin(angle) * np.cross(self.along, self.inward)
+        (a, b, c), (p, q, r) = self.along, self.inward
+        across = np.array([b * r - c * q, c * p - a * r, a * q - b * p])  # np.cross takes twenty times as long
+        self.inward = np.cos(angle) * self.inward + np.sin(angle) * across
 
     def pieces(self) -> Pieces:
         """Return what was walked."""

@@ -112,8 +112,8 @@ class Case:
             self.lra = Lra(*(np.asarray(getattr(self.stationed.view(0), name))
                              for name in ("straights", "rotations", "angles", "radii")))  # fmt: skip
 
-    def point(self, w: Attempt, motion: Motion, place: float, t: float) -> Array:
-        """A place of the tube (stock coordinate from the leading end) at a moment, in the machine frame."""
+    def points(self, w: Attempt, motion: Motion, places: Array, t: float) -> Array:
+        """Places of the tube (stock coordinates from the leading end) at a moment, (…, 3) in the machine frame."""
         st = w.station
         formed = {b for b in range(1, len(self.lra.angles) + 1) if b < st.bend}
         arm = motion.arm[0] + t * (motion.arm[1] - motion.arm[0])
@@ -122,17 +122,20 @@ class Case:
             if motion.phase is Phase.OPEN:
                 swing = st.setting + t * (st.angle - st.setting)
             at = st.start + st.radius * swing
-            return poses(self.lra, formed, at, 0.0, self.side, np.array([place]), die=(st.bend, swing))[0]
+            return poses(self.lra, formed, at, 0.0, self.side, places, die=(st.bend, swing))
         y = motion.y[0] + t * (motion.y[1] - motion.y[0])
         if motion.phase is Phase.RETURN:
-            return poses(self.lra, formed | {st.bend}, st.end + y, 0.0, self.side, np.array([place]), plane=st.bend)[0]
+            return poses(self.lra, formed | {st.bend}, st.end + y, 0.0, self.side, places, plane=st.bend)
         roll = motion.rotation[0] + t * (motion.rotation[1] - motion.rotation[0])
         at = st.start - st.advance + y
         plane = max(formed) if formed else st.bend
-        return poses(self.lra, formed, at, roll, self.side, np.array([place]), plane=plane)[0]
+        return poses(self.lra, formed, at, roll, self.side, places, plane=plane)
+
+    def point(self, w: Attempt, motion: Motion, place: float, t: float) -> Array:
+        return np.asarray(self.points(w, motion, np.array([place]), t)[0])
 
     def seen(self, solid: Solid, motion: Motion, point: Array, t: float) -> Array:
-        """The point seen from what the solid moves with."""
+        """Points (…, 3) seen from what the solid moves with."""
         if solid.owner is Owner.ARM:
             arm = motion.arm[0] + t * (motion.arm[1] - motion.arm[0])
             axis = np.array([0.0, self.side * 76.2, 0.0])
@@ -148,6 +151,17 @@ def judged(rows: Rows) -> _Search:
     while cells.count:
         cells = search.round(cells)
     return search
+
+
+def section(middle: Array, along: Array) -> Array:
+    """The centre of a flat cross-section and 24 points of its rim."""
+    along = along / np.linalg.norm(along)
+    first = np.cross(along, [1.0, 0.0, 0.0] if abs(along[0]) < 0.9 else [0.0, 1.0, 0.0])
+    first = first / np.linalg.norm(first)
+    second = np.cross(along, first)
+    angles = np.linspace(0.0, 2.0 * np.pi, 24, endpoint=False)
+    rim = middle + RADIUS * (np.outer(np.cos(angles), first) + np.outer(np.sin(angles), second))
+    return np.vstack((middle, rim))
 
 
 def check_rows(case: Case, w: Attempt, motion: Motion, tally: Counter[str]) -> None:
@@ -169,17 +183,6 @@ def check_rows(case: Case, w: Attempt, motion: Motion, tally: Counter[str]) -> N
             point = case.point(w, motion, place - s, t)  # noqa: B023
             return distance(shape, centre, case.seen(solid, motion, point, t)) - RADIUS  # noqa: B023
 
-        def section(s: float, t: float) -> float:
-            a, b = (case.point(w, motion, place - s + step, t) for step in (-1e-4, 1e-4))  # noqa: B023
-            along = (b - a) / np.linalg.norm(b - a)
-            first = np.cross(along, [1.0, 0.0, 0.0] if abs(along[0]) < 0.9 else [0.0, 1.0, 0.0])
-            first = first / np.linalg.norm(first)
-            second, middle = np.cross(along, first), (a + b) / 2.0
-            angles = np.linspace(0.0, 2.0 * np.pi, 24, endpoint=False)
-            rim = middle + RADIUS * (np.outer(np.cos(angles), first) + np.outer(np.sin(angles), second))
-            points = [middle, *rim]
-            return min(distance(shape, centre, case.seen(solid, motion, point, t)) for point in points)  # noqa: B023
-
         if search.struck[row]:
             s, t, clearance = search.hit[:, row]
             near = gap(float(s), float(t))
@@ -193,11 +196,17 @@ def check_rows(case: Case, w: Attempt, motion: Motion, tally: Counter[str]) -> N
         if settled[row]:
             continue  # the motion is struck elsewhere; this row was not followed to its end
         least = needed if not search.close[row] else needed - STRIKE_MARGIN - CLOSE_GAP
+        s_all = np.linspace(0.0, length, 9)
         for t in np.linspace(0.0, 1.0, 9):
-            for s in np.linspace(0.0, length, 9):
+            steps = np.array([[0.0], [-1e-4], [1e-4]])
+            at = case.points(w, motion, (place - s_all + steps).ravel(), float(t)).reshape(3, -1, 3)
+            middle, before, after = (case.seen(solid, motion, points, float(t)) for points in at)
+            for k, s in enumerate(s_all):
                 # Where the sphere sticks out of the piece its flat cross-section counts: the centre and its rim.
-                inside = RADIUS <= s <= length - RADIUS
-                found = gap(float(s), float(t)) if inside else section(float(s), float(t))
+                if RADIUS <= s <= length - RADIUS:
+                    found = distance(shape, centre, middle[k]) - RADIUS
+                else:
+                    found = min(distance(shape, centre, point) for point in section(middle[k], after[k] - before[k]))
                 assert found >= least - 1e-6, (rows.names[rows.solid[row]], s, t)
         tally["close" if search.close[row] else "clear"] += 1
 
