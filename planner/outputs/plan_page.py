@@ -29,7 +29,7 @@ COLOURS = {"makeable": "green", "not makeable": "red", "undecided": "yellow"}
 WHY_UNDECIDED = {
     "time limit": "the time limit came first",
     "too close": "a clearance is too close to call",
-    "no path found": "no way to move the tube from one bend to the next was found, nor proved not to exist",
+    "no path found": "no way past what is struck was found, nor proved not to exist",
     "orders not tried": "none of the orders tried works, and there are orders that were not tried",
     "engines disagree": "the two searches disagree",
 }

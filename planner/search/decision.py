@@ -140,7 +140,8 @@ def what_is_proved(search: Search, found: Plannable, bound: Value | None) -> tup
 def _why(search: Search, bound: Sequence) -> Undecided:
     """Return what stands in the way of a sequence that is not proved to fail."""
     in_the_way = search.in_the_way(bound)
-    return "no path found" if any(n.rule == "no path found" for n in in_the_way) else "too close"
+    # A strike that is not proved leaves another path, or another place of the collet, that nothing excludes.
+    return "no path found" if any(n.rule in ("no path found", "strike") for n in in_the_way) else "too close"
 
 
 def _out_of_time(search: Search) -> Decision:

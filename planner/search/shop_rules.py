@@ -10,6 +10,7 @@ import math
 from collections.abc import Callable, Iterator
 from functools import cache
 
+from planner.inputs.machine import Carriage
 from planner.inputs.springback import Setting
 from planner.rules.bending import largest_angle, rated_capacity
 from planner.rules.broken import Broken, End, other
@@ -93,8 +94,8 @@ def milliseconds(seconds: float) -> int:
 def trims_to_choose(case: Case) -> tuple[Trims, ...]:
     """Return the pairs of trims at which a rule begins to be kept, in whole millimetres, by their total [mm].
 
-    Where something moves with the carriage all the trim that is allowed is there to choose too: the collet then holds
-    farther back, which no rule asks for but a strike may.
+    Where something moves with the carriage, trims up to which a rule is kept and all that is allowed are there to
+    choose too: the collet then holds farther back, which no rule asks for but a strike may.
     """
     points: dict[End, set[float]] = {"A": {0.0}, "B": {0.0}}
     carriage = case.machine.carriage
@@ -115,10 +116,27 @@ def trims_to_choose(case: Case) -> tuple[Trims, ...]:
             for needed in behind:
                 _add(points[other(end)], needed - view.developed_length, allowed[other(end)])
     if carriage is not None and any(solid.moves_with == "carriage" for solid in case.machine.solid):
-        points["A"].add(case.part.trim_a)
-        points["B"].add(case.part.trim_b)
+        for end in ENDS:
+            points[end] |= _longest_kept(case, end, carriage)
     pairs = [Trims(a, b) for a in sorted(points["A"]) for b in sorted(points["B"])]
     return tuple(sorted(pairs, key=lambda pair: (pair.total, pair.a)))
+
+
+def _longest_kept(case: Case, end: End, carriage: Carriage) -> set[float]:
+    """Return the greatest trims at an end, behind the bends made with the other end leading, that are worth a trial.
+
+    All that is allowed; up to which the mandrel's rod reaches; and with which the collet, at the farthest place, holds
+    the very end: one that cannot be passed through allows no more, another gains nothing from more.
+    """
+    allowed, view = (case.part.trim_a if end == "A" else case.part.trim_b), case.view(other(end))
+    mandrel, found = case.machine.mandrel, {allowed}
+    for start in view.bend_starts:
+        limits = [carriage.reach[1] + carriage.grip_length, *([] if mandrel is None else [mandrel.rod_length])]
+        for limit in limits:
+            most = float(math.floor(limit + float(start) - view.developed_length + RULE_SLACK))
+            if 0.0 < most < allowed:
+                found.add(most)
+    return found
 
 
 def _add(points: set[float], needed: float, allowed: float) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any
@@ -18,7 +19,7 @@ from planner.search.events import NoGood, Prefer, Sequence
 from planner.search.exact import Exact
 from planner.search.problem import Extra, Problem
 from planner.search.search import Search
-from tests.plan.shop import bender, tube
+from tests.plan.shop import RADIUS, bender, tube
 
 LOW: dict[str, Any] = {"head": {"centreline_height": 1050}}
 
@@ -157,3 +158,24 @@ def test_a_strike_met_at_the_first_load_is_looked_at_again_with_other_bends_form
     part = tube([159, 152, 236, 222, 347], [0, 162, 18, 103], [57, 65, 23, 99], trims=(44, 0))
     machine = bender({"head": {"bends_toward": "left"}, "carriage": {"finish_released": True}, "solid": [box]})
     assert plan(part, machine).verdict in ("makeable", "not makeable")
+
+
+@pytest.mark.parametrize("allowed", [560.0, 700.0, 900.0])
+def test_trim_up_to_which_the_rod_reaches_is_tried_where_a_leg_strikes_the_carriage(allowed: float) -> None:
+    """The leg needs some 450 mm of trim to pass the carriage; with more than 560 mm the tube is too long for the rod.
+
+    Behind bend 1 with end A leading lie 100 + 900 + CLR·π mm of the part, and the trim.
+    """
+    body = {
+        "name": "carriage body",
+        "moves_with": "carriage",
+        "box": {"from": [-300, -300, -150], "to": [0, 300, 110]},
+    }
+    carriage = {"grip_length": 400, "finish_released": False}
+    machine = bender({"solid": [body], "carriage": carriage, "mandrel": {"rod_length": 1800}})
+    part = tube([900, 100, 900], [0, 0], [90, 90], trims=(0, allowed))
+    made = plan(part, machine)
+    assert (made.verdict, made.reclamps, made.proved.reclamps) == ("makeable", 0, True)
+    assert made.stock is not None
+    assert made.stock.trim_b == min(allowed, math.floor(1800.0 - 1000.0 - math.pi * RADIUS))
+    assert not made.proved.trim  # less of it may do
