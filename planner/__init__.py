@@ -14,15 +14,16 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from planner.inputs.files import load_machine, load_part
-    from planner.planning import plan
+    from planner.planning import Learned, plan
     from planner.plans.document import Plan
 
-__all__ = ["Plan", "load_machine", "load_part", "plan"]
+__all__ = ["Learned", "Plan", "load_machine", "load_part", "plan"]
 
 _HOMES = {
     "load_part": "planner.inputs.files",
     "load_machine": "planner.inputs.files",
     "plan": "planner.planning",
+    "Learned": "planner.planning",
     "Plan": "planner.plans.document",
 }
 

@@ -44,6 +44,13 @@ NOT_CHECKED = (
 )
 
 
+@dataclass
+class Learned:
+    """What planning has taught, to be passed on to the next `plan` of a part or machine that is a little different."""
+
+    nogoods: tuple[NoGood, ...] = ()
+
+
 def plan(
     part: Part,
     machine: Machine,
@@ -54,6 +61,7 @@ def plan(
     alternatives: bool = False,
     time_limit: float | None = None,
     report: Callable[[str], None] | None = None,
+    learned: Learned | None = None,
 ) -> Plan:
     """Plan a part on a machine: the best order, proved.
 
@@ -63,7 +71,8 @@ def plan(
 
     engine: "exact" or "cp-sat" (or an engine of one's own), which find the same plan; second_opinion: let the other one
     prove the result again. alternatives: also look for plans that are better in something else. time_limit [s]: then
-    what is known by then is said; report: told of the progress in sentences.
+    what is known by then is said; report: told of the progress in sentences. learned: what planning the part or machine
+    before it was edited a little has taught; taken in where it still holds, and replaced by what is learned now.
 
     Raises NoTooling if the machine has no tooling for the tube and one of its radii, SelfCrossing if the finished tube
     runs through itself.
@@ -75,7 +84,11 @@ def plan(
         return known.not_makeable([from_broken(broken) for broken in impossible])
     deadline = None if time_limit is None else time.monotonic() + time_limit
     search = Search(case, _surroundings(case), engine_named(engine), prefer, deadline, report)
+    if learned is not None:
+        search.remember(learned.nogoods)
     decision = decide(search)
+    if learned is not None:
+        learned.nogoods = tuple(search.nogoods)
     opinions, agreed = _opinions(search, decision) if second_opinion else ({}, True)
     if not agreed:
         return known.undecided(search, decision, "engines disagree", opinions)

@@ -12,7 +12,7 @@ import pytest
 from planner import planning
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
-from planner.planning import plan
+from planner.planning import Learned, plan
 from planner.search.cpsat import CpSat
 from planner.search.decision import decide
 from planner.search.events import NoGood, Prefer, Sequence
@@ -61,6 +61,18 @@ def test_what_was_learned_is_evaluated_again_after_a_small_edit_and_saves_the_wo
     assert decide(helped).undecided is None
     assert decide(fresh).undecided is None
     assert helped.checks.batches.motions == 0 < fresh.checks.batches.motions
+
+
+def test_a_plan_that_is_told_what_was_learned_before_an_edit_is_the_plan_of_one_that_is_not() -> None:
+    machine, learned = bender(LOW), Learned()
+    plan(hanging(2000, 2000), machine, learned=learned)
+    assert learned.nogoods
+    for legs in ((2005, 500), (2005, 2005), (500, 500)):
+        told, fresh = plan(hanging(*legs), machine, learned=learned), plan(hanging(*legs), machine)
+        assert (told.verdict, told.reclamps, told.order, told.steps) == (
+            fresh.verdict, fresh.reclamps, fresh.order, fresh.steps,
+        )  # fmt: skip
+        assert told.proved == fresh.proved
 
 
 def test_what_no_longer_strikes_after_an_edit_is_forgotten() -> None:
