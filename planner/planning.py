@@ -19,7 +19,7 @@ from planner.inputs.self_crossing import self_gap
 from planner.inputs.springback import setting_for
 from planner.plans import cautions
 from planner.plans.document import Alternative, Because, Plan, Proved, Reason, Stock
-from planner.plans.other_ways import alternative
+from planner.plans.other_ways import alternative, looked_at
 from planner.plans.reasons import from_broken, from_nogood, ordered
 from planner.plans.steps import StepList
 from planner.rules.bending import rated_capacity
@@ -95,7 +95,10 @@ def plan(
     if decision.plan is None:
         return known.without_plan(search, decision, opinions)
     made = known.makeable(search, decision, opinions)
-    return made.model_copy(update={"alternatives": _alternatives(search, decision.plan)}) if alternatives else made
+    if not alternatives:
+        return made
+    others = _alternatives(search, decision.plan)
+    return made.model_copy(update={"alternatives": others, "warnings": (*made.warnings, looked_at(len(others)))})
 
 
 def _opinions(search: Search, decision: Decision) -> tuple[dict[str, str], bool]:

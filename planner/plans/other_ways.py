@@ -7,7 +7,7 @@ import math
 from planner.plans.document import Alternative
 from planner.plans.reasons import ordered
 from planner.plans.steps import StepList
-from planner.search.alternatives import Way
+from planner.search.alternatives import MORE_RECLAMPS, MOST_RUNGS, Way
 
 
 def alternative(way: Way) -> Alternative:
@@ -28,4 +28,12 @@ def alternative(way: Way) -> Alternative:
         time=time,
         smallest_clearance=round(way.clearance, 3),
         order=order,
+    )
+
+
+def looked_at(found: int) -> str:
+    """Say how far other plans were looked for."""
+    return (
+        f"Other ways: {found} found that are better in something; only plans with up to {MORE_RECLAMPS} re-clamps more"
+        f" were looked at, and for each trim no more than {MOST_RUNGS}."
     )
