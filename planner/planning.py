@@ -43,6 +43,11 @@ NOT_CHECKED = (
     "The die's straight grip section under the clamp is not modelled; add it to the profile if the tube may meet it.",
 )
 
+TURNED_BACK = (
+    "At every re-grip the open chuck is taken to be turned back to 0;"
+    " plans that leave it where it stands were not sought."
+)
+
 
 @dataclass
 class Learned:
@@ -128,6 +133,8 @@ def _case(part: Part, machine: Machine) -> tuple[Case, list[str]]:
     warnings = [*NOT_CHECKED, *(s.warning for s in settings if s.warning is not None)]
     if len(set(tooling)) > 1:
         warnings.append("The bends have different radii: the dies are changed between them, which is not checked.")
+    if machine.rotation.range != "continuous" and machine.carriage is not None and machine.carriage.passes_through:
+        warnings.append(TURNED_BACK)
     rating = rated_capacity(machine, part)
     if isinstance(rating, str):
         warnings.append(rating)

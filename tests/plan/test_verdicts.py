@@ -156,6 +156,7 @@ def test_a_chuck_that_cannot_turn_so_far_costs_a_load_for_every_bend() -> None:
     """
     made = plan(four_half_turned(), bender({"rotation": {"range": [-20, 20]}}))
     assert (made.verdict, made.reclamps, made.proved.reclamps) == ("makeable", 3, True)
+    assert any("taken to be turned back to 0" in warning for warning in made.warnings)
     assert not [step for step in made.steps if step.action == "rotate"]
     assert made.turns is not None
     assert made.reloads is not None
