@@ -1,60 +1,31 @@
-"""The planner against every allowed order, tried one by one, and the brute force itself against other kinematics."""
+"""The planner against every allowed order, tried one by one: on random parts, and on sharp cases worked out by hand."""
 
 from __future__ import annotations
 
 import json
 import math
 from collections import Counter
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
-import numpy as np
 import pytest
 
-from planner.inputs.files import load_machine, machine_from_data
-from planner.inputs.machine import Machine, Tooling
+from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.planning import plan
-from tests.clearance.oracle import Profile
-from tests.plan.brute_force import At, Bend, BruteForce, Found, How, Job, jobs, reclamps
-from tests.plan.sampled import (
-    BLOCK,
-    BOX,
-    CLEAR,
-    DIE,
-    STRUCK,
-    Checks,
-    End,
-    Motion,
-    Solid,
-    Tube,
-    bowed,
-    distances,
-    own_gap,
-    rotation,
-    walked,
-)
-from tests.plan.shop import FINE, bender, head, rod_that_asks_for_a_turn, tube
+from tests.plan.brute_force.all_orders import BruteForce, Found
+from tests.plan.brute_force.leading_part import At
+from tests.plan.brute_force.orders import Bend, How, Job, reclamps
+from tests.plan.brute_force.sampled import STRUCK
+from tests.plan.brute_force.tube import End
+from tests.plan.random_parts import Drawn, parts
+from tests.plan.shop import bender, head, rod_that_asks_for_a_turn, tube
 from tests.plan.workpiece import Document
-from tests.simulated import Lra, poses
 
-PROFILES = ("canal-workshop", "three-axis", "long-bed")
-KINDS = ("plain", "tall", "short ends", "one short end", "short straights", "tight", "trimmed", "flat")
-MACHINES = {name: load_machine(name) for name in PROFILES}
 LOW: dict[str, Any] = {"head": {"centreline_height": 1050}}
 
 
 # Random parts on the packaged machines
-
-
-@dataclass(frozen=True)
-class Drawn:
-    """A random part and the machine it is to be made on."""
-
-    name: str
-    part: Part
-    machine: Machine
 
 
 @dataclass(frozen=True)
@@ -70,85 +41,6 @@ class Compared:
     def words(self) -> str:
         said, lra = self.document, self.document["part"]["shape"]["lra"]
         return f"{self.drawn.name} {lra}: {self.found}, but {said['verdict']}, {said['reclamps']}, {said['proved']}"
-
-
-def drawn(seed: int) -> Drawn | None:
-    """A random part, its numbers whole millimetres and degrees; None if it all but runs through itself.
-
-    Its sizes go with the tooling, so that every kind of trouble comes up: floors and solids struck, straights too short to
-    grip, ends too short to hold, trim wanted. Every other machine is altered: its travel, its rod, its chuck cut short.
-    """
-    rng = np.random.default_rng(31_000 + seed)
-    machine, kind = MACHINES[PROFILES[seed % 3]], KINDS[(seed // 3) % len(KINDS)]
-    tooling = machine.tooling[int(rng.integers(len(machine.tooling)))]
-    n = 6 if seed % 10 == 9 else 2 + int(rng.integers(4))
-    part = _part(kind, n, machine, tooling, rng)
-    change = ("as packaged", "short travel", "short rod", "closed", "narrow chuck", "no easing off")
-    what = change[int(rng.integers(1, len(change)))] if rng.random() < 0.5 else change[0]
-    machine = _altered(machine, what, part, rng)
-    found = Drawn(f"part {seed}, {kind}, on {machine.name}, {what}", part, machine)
-    gap = own_gap(BruteForce(part, machine).views["A"], part.radius)
-    return found if gap > machine.clearance.to_itself + 2.0 else None
-
-
-def _part(kind: str, n: int, machine: Machine, tooling: Tooling, rng: np.random.Generator) -> Part:
-    assert machine.carriage is not None
-    clamp, held = tooling.clamp_lengths[-1], machine.carriage.reach[0] + machine.carriage.grip_length
-    ends = rng.uniform(0.6, 2.2, 2) * held
-    inner = clamp * rng.uniform(1.0, 4.0, n - 1) + 3.0
-    angles = rng.choice([30, 45, 60, 90, 90, 120, *rng.integers(15, 140, 4)], n)
-    rolls = rng.choice([90, -90, 180, *rng.integers(-179, 180, 4)], n)
-    trims = (0.0, 0.0)
-    if kind == "tall":
-        ends = rng.uniform(0.5, 1.15, 2) * machine.head.centreline_height
-        rolls = rng.choice([90, -90, 60, -60, 120, -120, 180, *rng.integers(-179, 180, 2)], n)
-    elif kind == "short ends":
-        ends = rng.uniform(0.1, 0.9, 2) * held
-    elif kind == "one short end":
-        ends = np.array([rng.uniform(0.3, 0.8), rng.uniform(1.0, 4.0)])[:: 1 if rng.random() < 0.5 else -1] * held
-    elif kind == "short straights":
-        inner = np.where(rng.random(n - 1) < 0.5, clamp * rng.uniform(0.95, 1.2, n - 1), inner)
-    elif kind == "tight":
-        angles, inner = rng.integers(80, 150, n), clamp * rng.uniform(1.05, 2.2, n - 1) + 2.0
-    elif kind == "trimmed":
-        ends, trims = rng.uniform(0.0, 1.0, 2) * held, (float(rng.integers(400)), float(rng.integers(400)))
-    elif kind == "flat":
-        rolls = rng.choice([0, 180], n)
-    return Part(
-        name=kind, machine=None, outside_diameter=tooling.tube_diameter, wall=1.5, gauge=None, material="steel",
-        yield_strength=None, straights=np.round([ends[0], *inner, ends[1]]),
-        rotations=np.radians([0.0, *map(float, rolls[1:])]), angles=np.radians(angles.astype(float)),
-        radii=np.full(n, tooling.bend_radius), trim_a=trims[0], trim_b=trims[1],
-    )  # fmt: skip
-
-
-def _altered(machine: Machine, change: str, part: Part, rng: np.random.Generator) -> Machine:
-    """The machine with less room, so that re-grips, turns and reloads come up; a rod that just does for one bend or not."""
-    data = machine.normalised()
-    closest = data["carriage"]["reach"][0]
-    if change == "short travel":
-        data["carriage"]["reach"][1] = closest + 450.0
-    elif change == "short rod":
-        behind = [*(part.developed_length - part.bend_starts), *part.bend_ends]
-        data["mandrel"]["rod_length"] = float(rng.choice(behind)) + float(rng.choice([-2.0, 2.0]))
-    elif change == "closed":
-        data["carriage"].update(passes_through=False, finish_released=False)
-    elif change == "narrow chuck":
-        data["rotation"]["range"] = [-190.0, 190.0]
-    elif change == "no easing off":
-        data["head"]["may_ease_off"] = False
-    return machine_from_data(data)
-
-
-def parts(count: int) -> Iterator[Drawn]:
-    """The first so many random parts that do not run through themselves."""
-    seed = 0
-    while count:
-        found = drawn(seed)
-        seed += 1
-        if found is not None:
-            count -= 1
-            yield found
 
 
 def compared(one: Drawn) -> Compared:
@@ -217,9 +109,9 @@ def test_the_jobs_of_the_plans_keep_the_rules_and_strike_nothing_where_they_are_
         if one.document["verdict"] == "makeable":
             job, stock = job_of(one.document), one.document["stock"]
             assert reclamps(job) == one.document["reclamps"]
-            kept = one.brute.kept(job, -0.2, (stock["trim_a"], stock["trim_b"]))
+            kept = one.brute.rules.kept(job, -0.2, (stock["trim_a"], stock["trim_b"]))
             assert kept is not None, (one.words, job)
-            assert one.brute.judged(job, kept) != STRUCK, (one.words, job)
+            assert one.brute.judge.verdict(job, kept) != STRUCK, (one.words, job)
 
 
 def test_few_of_the_comparisons_are_left_open(all_compared: list[Compared]) -> None:
@@ -269,7 +161,7 @@ def hanging(leg: float, rotation: float = 90.0) -> Part:
 def test_a_leg_hangs_as_deep_under_the_floor_as_by_hand() -> None:
     """2000 mm of leg and 76.2 of its bend below a centreline 1050 mm over the floor: 1026.2 deep, 10 required."""
     brute = BruteForce(hanging(2000), bender(LOW))
-    assert brute.geometry.bend(At("A", 1, 2, 0.0, 0.0)).least()["all"] == pytest.approx(-1036.2, abs=0.1)
+    assert brute.judge.bending.swing(At("A", 1, 2, 0.0, 0.0)).least()["all"] == pytest.approx(-1036.2, abs=0.1)
     assert verdicts(hanging(2000), bender(LOW)) == ((math.inf, math.inf), math.inf)
     assert verdicts(hanging(2000, -90), bender(LOW)) == ((0, 0), 0)
     assert verdicts(hanging(2000), bender(LOW, head("left"))) == ((0, 0), 0)
@@ -333,131 +225,3 @@ def test_a_leg_that_comes_back_to_the_carriage_does_not_strike_it_once_the_colle
     carriage = {"name": "carriage", "moves_with": "carriage", "box": {"from": [-300, -300, -150], "to": [0, 300, 110]}}
     machine = bender({"carriage": {"grip_length": 400, "finish_released": released}, "solid": [carriage]})
     assert verdicts(tube([900, 100, 900], [0, 0], [90, 90]), machine) == ((reclamps, reclamps), reclamps)
-
-
-# The brute force itself
-
-
-def test_every_way_of_making_two_bends_is_tried_and_no_other() -> None:
-    tried = {(tuple((b.leads, b.bend, b.ahead) for b in job), job[1].how) for job in jobs(2, True, False)}
-    through = {(((end, 1, 1), (end, 2, 1)), how) for end in "AB" for how in ("link", "re-grip", "reload")}
-    turned = {((("B", 2, 2), ("A", 2, 1)), "turn"), ((("A", 2, 2), ("B", 2, 1)), "turn")}
-    assert tried == through | turned
-
-
-@pytest.mark.parametrize("n", [1, 3, 5])
-def test_the_formed_bends_are_always_a_run_of_neighbours_ahead(n: int) -> None:
-    found = list(jobs(n, True, True))
-    assert len(found) == len(set(found)) == 4**n
-    for job in found:
-        formed: set[int] = set()
-        for at in job:
-            seen = formed if at.leads == "A" else {n + 1 - bend for bend in formed}
-            assert seen == set(range(at.ahead, at.bend))
-            formed.add(at.bend if at.leads == "A" else n + 1 - at.bend)
-
-
-@pytest.mark.parametrize("toward", ["right", "left"])
-def test_the_tube_stands_where_the_other_kinematics_of_the_tests_have_it(toward: str) -> None:
-    """In the die, swung, and rolled before the next bend, from either end."""
-    rng = np.random.default_rng(3)
-    for part in (
-        tube([200, 90, 150, 110, 250], [0, *rng.uniform(-179, 179, 3)], [*rng.uniform(20, 140, 4)]) for _ in "abc"
-    ):
-        brute = BruteForce(part, bender(FINE, head(toward)))
-        side = brute.geometry.side
-        for leads, ahead, bend in ((end, a, b) for end in brute.views for b in range(1, 5) for a in range(1, b + 1)):
-            view, at = brute.views[leads], At(leads, ahead, bend, 30.0, 0.0)
-            lra = Lra(*map(np.array, (view.straights, view.rotations, view.angles, [view.radius] * 4)))
-            start, end, swing = view.starts[bend - 1], view.ends[bend - 1], float(rng.uniform(0.1, 2.0))
-            formed = range(ahead, bend)
-            in_die, standing = brute.geometry.in_die(at), brute.geometry.standing(at)
-            axis, roll = side * view.radius, float(rng.uniform(-3.0, 3.0))
-            for mine, where in (
-                (in_die, (formed, start, 0.0, None)),
-                (
-                    in_die.moved(swing=side * swing, axis_y=axis),
-                    (formed, start + axis * side * swing, 0.0, (bend, swing)),
-                ),
-                (standing.moved(shift=70.0, roll=roll), ([*formed, bend], end + 70.0, roll, None)),
-            ):
-                points, half, _ = mine.points(25.0)
-                places = (end if mine.length[0] == standing.length[0] else start) - np.cumsum(2.0 * half) + half
-                bends, tangent, rolled, die = where
-                wanted = poses(lra, bends, tangent, rolled, side, places, die, bend)
-                assert np.abs(points - wanted).max() < 1e-6
-
-
-def test_distances_to_grooved_tooling_are_those_to_the_nearest_point_of_its_profile() -> None:
-    rng = np.random.default_rng(4)
-    profile = Profile(60.0, 45.0, 19.05)
-    a, z, inside = rng.uniform(-60.0, 110.0, 4000), rng.uniform(-90.0, 90.0, 4000), np.full(4000, -50.0)
-    for side in (-1.0, 1.0):
-        numbers = np.array([-100.0, 0.0, side, 12.0, 60.0, 45.0, 19.05, 0.0])
-        found = distances(BLOCK, numbers, np.stack((inside, side * (a + 12.0), z), axis=1))
-        wanted = profile.signed(a, z)
-        near = np.abs(wanted) < 45.0  # the block's ends are 50 mm away
-        assert np.abs(found - wanted)[near].max() < 0.02
-    die = Profile(200.0, 45.0, 19.05, solid_at_width=True)
-    around, a = rng.uniform(0.0, 6.0, 4000), rng.uniform(-70.0, 70.0, 4000)
-    at = np.stack(((76.2 - a) * np.sin(around), 76.2 - (76.2 - a) * np.cos(around), z), axis=1)
-    assert np.abs(distances(DIE, np.array([76.2, 76.2, 45.0, 19.05, 0, 0, 0, 0]), at) - die.signed(a, z)).max() < 0.02
-
-
-def on_a_grid(leg: Tube, solid: Solid, motion: Motion, radius: float) -> float:
-    """The least distance of a flat-ended tube's cross-sections to a box over a motion, on a plain grid [mm]."""
-    rim, least = np.linspace(0.0, 2.0 * np.pi, 90, endpoint=False)[:, None], math.inf
-    axis, numbers = np.array([motion.x, motion.y, 0.0]), np.array([*solid.numbers, 0.0, 0.0])
-    for i in range(len(leg.length)):
-        s = np.linspace(0.0, leg.length[i], max(3, int(leg.length[i] / 4.0)))[:, None]
-        middle = bowed(leg.start[i], leg.along[i], leg.inward[i], leg.curvature[i], s)
-        aside = np.cos(s * leg.curvature[i]) * leg.inward[i] - np.sin(s * leg.curvature[i]) * leg.along[i]
-        across = np.broadcast_to(np.cross(leg.along[i], leg.inward[i]), aside.shape)
-        disc = aside[:, None] * np.cos(rim) + across[:, None] * np.sin(rim)
-        shares = [middle[:, None] + radius * share * disc for share in (1.0, 0.6, 0.0)]
-        x = np.concatenate(shares, axis=1).reshape(-1, 3)
-        for t in np.linspace(0.0, 1.0, 250):
-            moved = (x - axis) @ rotation("z", motion.turn * t).T + axis + [motion.way * t, 0.0, 0.0]
-            least = min(least, float(distances(BOX, numbers, moved).min()))
-    return least
-
-
-def test_the_search_for_the_least_gap_finds_what_a_plain_grid_of_cross_sections_finds() -> None:
-    """Legs that swing past a block and go on along the feed. The grid may miss 2.5 mm, the search 0.25 by its rims of 24
-    points; where they overlap the two measure depth in different ways.
-    """
-    rng = np.random.default_rng(5)
-    apart = 0
-    for _ in range(8):
-        part = tube([rng.uniform(60, 500), 120, 300], [0, rng.uniform(-170, 170)], [*rng.uniform(30, 130, 2)])
-        leg = BruteForce(part, bender(FINE)).geometry.in_die(At("A", 1, 2, 0.0, 0.0))
-        motion = Motion("z", rng.uniform(-2.5, 2.5), rng.uniform(-150.0, 150.0), 10.0, -76.2)
-        low = rng.uniform(-250.0, 100.0, 3)
-        solid, checks = Solid(BOX, (*low, *(low + rng.uniform(20.0, 200.0, 3)))), Checks(19.05)
-        checks.add("box", leg, [solid], 4.0, motion)
-        found, grid = checks.least()["box"] + 4.0, on_a_grid(leg, solid, motion, 19.05)
-        assert (found > 0.0) == (grid > 0.0)
-        if grid > 0.0:
-            apart += 1
-            assert -0.25 <= grid - found <= 2.5
-    assert 2 <= apart <= 7
-
-
-def test_what_lies_in_the_groove_never_presses_into_the_die_while_it_slides_out() -> None:
-    """So the brute force need not look: arcs up to 150° with the straight behind, at every advance."""
-    die = np.array([-76.2, 76.2, 45.0, 19.05, 0, 0, 0, 0])
-    for angle in np.radians(np.arange(5.0, 151.0, 5.0)):
-        points, _, _ = walked([("arc", 76.2, float(angle)), ("straight", 400.0, 0.0)], -1.0).points(1.0)
-        for y in np.arange(0.0, 300.0, 5.0):
-            assert distances(DIE, die, points + [y, 0.0, 0.0]).min() - 19.05 > -1e-6
-
-
-@pytest.mark.parametrize("name", PROFILES)
-def test_straight_tube_on_the_feed_is_clear_of_every_packaged_machine(name: str) -> None:
-    """So the brute force need not look at it bend by bend."""
-    for tooling in MACHINES[name].tooling:
-        part = tube(
-            [900, 900], [0], [90], outside_diameter=tooling.tube_diameter, radii=np.array([tooling.bend_radius])
-        )
-        found = BruteForce(part, MACHINES[name]).geometry.feed_line(MACHINES[name].head.largest_angle)
-        assert set(found.values()) == {CLEAR}, found

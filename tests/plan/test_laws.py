@@ -19,8 +19,8 @@ from planner.inputs.files import machine_from_data
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.planning import plan
+from tests.plan.random_parts import drawn
 from tests.plan.shop import PROFILE, bender, head, random_tube
-from tests.plan.test_against_brute_force import drawn
 
 Rung = tuple[Part, Machine]
 Ladder = list[Rung]

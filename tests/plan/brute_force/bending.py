@@ -1,0 +1,75 @@
+"""One bend at the die: the dies close, the arm swings to the setting, the tube springs back, the dies open."""
+
+from __future__ import annotations
+
+import math
+
+from tests.plan.brute_force.leading_part import At, LeadingParts
+from tests.plan.brute_force.sampled import STILL, Checks
+from tests.plan.brute_force.solids import TAIL, Solid
+from tests.plan.brute_force.surroundings import Surroundings
+from tests.plan.brute_force.tube import walked
+
+GROOVE_EASE = 1.0
+"""How deep tube that lies in tooling may overlap it where the contact table says that it may touch [mm]."""
+
+
+class Bending:
+    """Every bend, judged once; the carriage's own solids are judged apart."""
+
+    def __init__(self, leading: LeadingParts, about: Surroundings) -> None:
+        self.leading, self.about = leading, about
+        self.known: dict[At, dict[float, int]] = {}
+
+    def verdict(self, at: At, clamp: float) -> int:
+        """Dies close, bend, dies open."""
+        if at not in self.known:
+            checks = self.swing(at)
+            self._close_and_open(checks, at)
+            self.known[at] = self.about.by_clamp(checks)
+        return self.known[at][clamp]
+
+    def swing(self, at: At) -> Checks:
+        """The swing from home to the setting."""
+        about, checks = self.about, Checks(self.about.radius)
+        tube, feed, angle = self.leading.in_die(at), self.leading.feed(at), self.leading.swing(at)
+        first, beyond = tube.take(slice(0, 1)), tube.take(slice(1, None))
+        swing = about.swinging(angle)
+        checks.add("all", tube, about.frame, about.need(tube.total, feed), swing)
+        checks.add("all", beyond, about.wiper, about.apart, swing)
+        # The die turns about its own axis, arm solids with the arm: nothing moves between them and the leading part.
+        checks.add("all", beyond, [about.die], about.apart)
+        checks.add("all", tube, about.hub, about.apart)
+        checks.add("all", beyond, about.arm, about.need(tube.total + feed))
+        checks.add("all", beyond, [about.pressure("closed")], about.apart, swing._replace(way=-about.follows(feed)))
+        tail = Solid(TAIL, (self.leading.behind(at), -feed, about.radius))
+        checks.add("all", beyond, [tail], about.itself, swing)
+        if angle > math.pi / 2.0:
+            checks.add("all", first, [tail], about.itself, swing._replace(first=math.pi / 2.0 / angle))
+        for clamp in about.clamps:
+            checks.add(clamp, first, about.arm, about.apart, cut=clamp)
+        self._formed(checks, at, tube.total + feed)
+        return checks
+
+    def _formed(self, checks: Checks, at: At, ahead: float) -> None:
+        """The arc as it is formed, against what it may come near to in the die and when the arm stands at the setting."""
+        about, angle = self.about, self.leading.swing(at)
+        arc = walked([("arc", about.clr, angle)], about.side)
+        checks.add("all", arc, about.frame, about.need(ahead))
+        checks.add("all", arc, about.hub, about.apart)
+        checks.add("all", about.swung(arc, -angle), about.arm, about.need(ahead))
+
+    def _close_and_open(self, checks: Checks, at: At) -> None:
+        """Pressure die and clamp over all of their travel, as the dies close and again as the tube has sprung back."""
+        about, tube, feed = self.about, self.leading.in_die(at), self.leading.feed(at)
+        far, earlier, beyond = tube.take(slice(1, 2)), tube.take(slice(2, None)), tube.take(slice(1, None))
+        angle, forward = self.leading.swing(at), about.follows(feed)
+        back = about.swinging(self.leading.angle(at) - angle)
+        checks.add("all", beyond, [about.pressure("travel")], about.apart)
+        swung = about.swung(beyond, angle)
+        checks.add("all", swung, [about.pressure("travel", (forward, forward))], about.apart, back)
+        checks.add("all", tube, about.arm, about.need(tube.total + feed), back)
+        for clamp in about.clamps:
+            for solid, motion in ((about.clamp(clamp, opened=False), STILL), (about.clamp(clamp), back)):
+                checks.add(clamp, far, [solid], -GROOVE_EASE, motion)
+                checks.add(clamp, earlier, [solid], about.apart, motion)

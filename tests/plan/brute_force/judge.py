@@ -1,0 +1,110 @@
+"""A job's motions one after the other, each bend with the clamp that does best, and the chuck as it turns."""
+
+from __future__ import annotations
+
+import math
+
+from tests.plan.brute_force.bending import Bending
+from tests.plan.brute_force.carriage import Carriage
+from tests.plan.brute_force.homing import Home, Homing
+from tests.plan.brute_force.leading_part import At, LeadingParts
+from tests.plan.brute_force.legs import Legs
+from tests.plan.brute_force.moves import Move, Moves, Ways
+from tests.plan.brute_force.orders import Bend, Job, goes_on
+from tests.plan.brute_force.sampled import CLEAR, STRUCK
+from tests.plan.brute_force.set_up import SetUp
+from tests.plan.brute_force.shop_rules import Kept, ShopRules
+from tests.plan.brute_force.surroundings import Surroundings
+from tests.plan.brute_force.tube import own_gap
+
+WHOLE_TURN = 2.0 * math.pi
+
+Stands = dict[float, int]
+"""Where a chuck of limited range may stand [rad], and the best verdict of getting there."""
+
+
+class Judge:
+    """All motions of a part's jobs on a machine; what one job has shown of a motion serves all the others."""
+
+    def __init__(self, set_up: SetUp, rules: ShopRules) -> None:
+        self.views, self.reach, self.rules = set_up.views, set_up.carriage.reach, rules
+        self.rotation = set_up.machine.rotation
+        self.about = about = Surroundings(set_up)
+        assert own_gap(self.views["A"], about.radius) > about.itself + 1.0, (
+            "the drawing's own gap would cap what the tube must keep"
+        )
+        self.leading = LeadingParts(self.views, about.side, about.clr)
+        self.bending, self.carriage = Bending(self.leading, about), Carriage(self.leading, about)
+        legs = Legs(self.leading, about)
+        self.homing, self.moves = Homing(self.leading, about, legs), Moves(self.leading, about, legs, self.carriage)
+
+    def verdict(self, job: Job, kept: Kept) -> int:
+        """The worst of the job's bends, each with the best clamp, and of the moves between them."""
+        worst = CLEAR
+        chuck: Stands = {0.0: CLEAR}
+        for i, at in enumerate(job):
+            bent = self._bent(job, i, kept)
+            if at.how in ("link", "re-grip"):
+                moves = {c: self._moved(job, i, kept, c) for c in bent}
+                best = (min(max(bent[c], moves[c][0]) for c in bent), min(max(bent[c], moves[c][1]) for c in bent))
+                chuck = self._turned(chuck if at.how == "link" else {0.0: min(chuck.values())}, at, best)
+                worst = max(worst, min(chuck.values(), default=STRUCK))
+            else:
+                chuck = {0.0: CLEAR}
+                worst = max(worst, min(bent.values()))
+            if worst == STRUCK:
+                break
+        return worst
+
+    def _bent(self, job: Job, i: int, kept: Kept) -> dict[float, int]:
+        """The i-th bend and the arm's way home after it, with each clamp that finds room."""
+        at, place, window = job[i], at_the_die(job[i], kept), kept.windows[i]
+        carried = CLEAR
+        if not at.released:
+            after = kept.windows[i + 1] if goes_on(job, i) else window
+            carried = self.carriage.in_bend(place, window, after, self.rules.anywhere(at))
+        held = {c: max(carried, self.bending.verdict(place, c)) for c in self.rules.clamps(at)}
+        return {c: max(verdict, self._home(job, i, kept, c).verdict) for c, verdict in held.items()}
+
+    def _home(self, job: Job, i: int, kept: Kept, clamp: float) -> Home:
+        """The arm goes home past the standing tube, or past the tube eased off at any advance up to the next place.
+
+        After the last bend of a load it may be eased off as far as the carriage goes, or all the tube if the collet is open.
+        """
+        at, view = job[i], self.views[job[i].leads]
+        place, end = at_the_die(at, kept), view.ends[at.bend - 1]
+        if goes_on(job, i):
+            room = min(kept.windows[i + 1][1] - end - self.reach[0], view.straights[at.bend])
+        else:
+            room = view.length + place.trim_tail - end
+            room = room if at.released else min(room, kept.windows[i][1] - end - self.reach[0])
+        return self.homing.home(place, clamp, room)
+
+    def _moved(self, job: Job, i: int, kept: Kept, clamp: float) -> Ways:
+        """The move to bend i from the one before it in the load, the shorter and the longer way round."""
+        before, window = job[i - 1], kept.windows[i]
+        farthest = window[1] - self.views[before.leads].ends[before.bend - 1] - self.reach[0]
+        move = Move(at_the_die(before, kept), clamp, window, farthest)
+        ways = [self.moves.ways(move, self._home(job, i - 1, kept, held)) for held in self.rules.clamps(before)]
+        return (min(way[0] for way in ways), min(way[1] for way in ways))
+
+    def _turned(self, chuck: Stands, at: Bend, best: Ways) -> Stands:
+        """Where the chuck may stand after a move, the shorter or the longer way round."""
+        limits = self.rotation.range
+        if limits == "continuous":
+            return {0.0: max(min(chuck.values()), min(best))}
+        roll = self.views[at.leads].rotations[at.bend - 1]
+        ways = (roll, roll - math.copysign(WHOLE_TURN, roll)) if abs(roll) > 1e-9 else (0.0,)
+        after: Stands = {}
+        for stands, known in chuck.items():
+            for way, verdict in zip(ways, best, strict=False):
+                angle = round(stands + way, 9)
+                if limits[0] - 1e-6 <= angle <= limits[1] + 1e-6:
+                    after[angle] = min(after.get(angle, STRUCK), max(known, verdict))
+        return after
+
+
+def at_the_die(at: Bend, kept: Kept) -> At:
+    """The bend with its trims as they lie in front of it and behind."""
+    a, b = kept.trims
+    return At(at.leads, at.ahead, at.bend, *((a, b) if at.leads == "A" else (b, a)))

@@ -1,0 +1,99 @@
+"""The legs of the way from bend to bend: formed tube slid along the feed or turned about it, between open dies."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+from tests.plan.brute_force.leading_part import At, LeadingParts
+from tests.plan.brute_force.sampled import Checks, Motion
+from tests.plan.brute_force.surroundings import Surroundings
+from tests.plan.brute_force.tube import Tube
+
+
+class Leg(NamedTuple):
+    """A motion of the tube that stands after a bend, from an advance and a roll on: along the feed, or about it.
+
+    advance, way: in mm; roll, turn, arm: in radians, the last one where the arm stands meanwhile.
+    """
+
+    at: At
+    advance: float
+    way: float = 0.0
+    roll: float = 0.0
+    turn: float = 0.0
+    arm: float = 0.0
+
+    @property
+    def out(self) -> float:
+        """How far the arc is from the tangent point at most [mm], which counts as leading part."""
+        return max(self.advance, self.advance + self.way)
+
+    @property
+    def rolled(self) -> bool:
+        """Whether the arc lies in another plane than the die's; only before it does, it may touch the die."""
+        return self.roll != 0.0 or self.turn != 0.0
+
+
+class Legs:
+    """Every leg, judged once with every clamp; the carriage's own solids are judged apart."""
+
+    def __init__(self, leading: LeadingParts, about: Surroundings) -> None:
+        self.leading, self.about = leading, about
+        self.known: dict[Leg, dict[float, int]] = {}
+
+    def by_clamp(self, leg: Leg) -> dict[float, int]:
+        """The leg's verdict with each clamp."""
+        if leg not in self.known:
+            checks = Checks(self.about.radius)
+            tube = self.leading.standing(leg.at).moved(shift=leg.advance, roll=leg.roll)
+            self._past_what_stands(checks, leg, tube)
+            self._past_the_arm(checks, leg, tube)
+            self.known[leg] = self.about.by_clamp(checks)
+        return self.known[leg]
+
+    def slid(self, at: At, y: float, start: float = 0.0, arm: float = 0.0) -> dict[float, int]:
+        """The arc slides straight out from `start` to y [mm] with the arm at an angle [rad]."""
+        return self.by_clamp(Leg(at, start, y - start, arm=arm))
+
+    def _past_what_stands(self, checks: Checks, leg: Leg, tube: Tube) -> None:
+        about, motion = self.about, Motion("x", leg.turn, leg.way)
+        checks.add("all", tube, about.frame, about.need(tube.total + leg.out), motion)
+        loose = tube if leg.rolled else tube.take(slice(2, None))
+        checks.add("all", loose, [about.die, *about.wiper], about.apart, motion)
+        checks.add("all", tube, about.hub, about.apart, motion)
+        forward = about.follows(leg.arm * about.clr)
+        checks.add("all", tube, [about.pressure("open", (0.0, forward))], about.apart, motion)
+
+    def _past_the_arm(self, checks: Checks, leg: Leg, tube: Tube) -> None:
+        about, motion = self.about, Motion("x", leg.turn, leg.way)
+        need = about.need(tube.total + leg.out)
+        if leg.arm != 0.0:
+            # The straight that comes out meanwhile stands still as a set; with the arm at home `on_the_feed` has it.
+            first = about.swung(self.leading.straight(leg.out), -leg.arm)
+            checks.add("all", first, about.arm, need)
+            for clamp in about.clamps:
+                checks.add(clamp, first, [about.clamp(clamp)], about.apart)
+            tube = about.swung(tube, -leg.arm)
+            aside = -about.side * leg.way * math.sin(leg.arm)
+            motion = Motion("x", 0.0, leg.way * math.cos(leg.arm), aside=aside)
+        checks.add("all", tube, about.arm, need, motion)
+        for clamp in about.clamps:
+            checks.add(clamp, tube, [about.clamp(clamp)], about.apart, motion)
+
+
+def on_the_feed(leading: LeadingParts, about: Surroundings, angle: float) -> Checks:
+    """Straight tube on the feed against all that it must clear: ahead with the arm at home, behind also as it swings.
+
+    What every bend has in common: judged once for a machine, not bend by bend. angle: the machine's largest [rad].
+    """
+    checks, line = Checks(about.radius), leading.straight(7000.0)
+    back, swing, need = line.moved(shift=-7000.0), about.swinging(-angle), about.need(4000.0)
+    checks.add("frame", line, about.frame, need)
+    checks.add("pressure die", line, [about.pressure("open")], about.apart)
+    checks.add("arm", line, about.arm, need)
+    checks.add("arm, swung", back, about.arm, about.required, swing)
+    for clamp in about.clamps:
+        checks.add("clamp", line, [about.clamp(clamp)], about.apart)
+        checks.add("clamp, swung", back, [about.clamp(clamp)], about.apart, swing)
+    return checks

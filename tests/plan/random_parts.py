@@ -1,0 +1,106 @@
+"""Random parts on the packaged machines, as packaged and with less room, for every kind of trouble to come up."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from planner.inputs.files import load_machine, machine_from_data
+from planner.inputs.machine import Machine, Tooling
+from planner.inputs.part import Part
+from tests.plan.brute_force.set_up import SetUp
+from tests.plan.brute_force.tube import own_gap
+
+PROFILES = ("canal-workshop", "three-axis", "long-bed")
+KINDS = ("plain", "tall", "short ends", "one short end", "short straights", "tight", "trimmed", "flat")
+MACHINES = {name: load_machine(name) for name in PROFILES}
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A random part and the machine it is to be made on."""
+
+    name: str
+    part: Part
+    machine: Machine
+
+
+def drawn(seed: int) -> Drawn | None:
+    """A random part, its numbers whole millimetres and degrees; None if it all but runs through itself.
+
+    Its sizes go with the tooling, so that every kind of trouble comes up: floors and solids struck, straights too short to
+    grip, ends too short to hold, trim wanted. Every other machine is altered: its travel, its rod, its chuck cut short.
+    """
+    rng = np.random.default_rng(31_000 + seed)
+    machine, kind = MACHINES[PROFILES[seed % 3]], KINDS[(seed // 3) % len(KINDS)]
+    tooling = machine.tooling[int(rng.integers(len(machine.tooling)))]
+    n = 6 if seed % 10 == 9 else 2 + int(rng.integers(4))
+    part = _part(kind, n, machine, tooling, rng)
+    change = ("as packaged", "short travel", "short rod", "closed", "narrow chuck", "no easing off")
+    what = change[int(rng.integers(1, len(change)))] if rng.random() < 0.5 else change[0]
+    machine = _altered(machine, what, part, rng)
+    found = Drawn(f"part {seed}, {kind}, on {machine.name}, {what}", part, machine)
+    gap = own_gap(SetUp(part, machine).views["A"], part.radius)
+    return found if gap > machine.clearance.to_itself + 2.0 else None
+
+
+def _part(kind: str, n: int, machine: Machine, tooling: Tooling, rng: np.random.Generator) -> Part:
+    assert machine.carriage is not None
+    clamp, held = tooling.clamp_lengths[-1], machine.carriage.reach[0] + machine.carriage.grip_length
+    ends = rng.uniform(0.6, 2.2, 2) * held
+    inner = clamp * rng.uniform(1.0, 4.0, n - 1) + 3.0
+    angles = rng.choice([30, 45, 60, 90, 90, 120, *rng.integers(15, 140, 4)], n)
+    rolls = rng.choice([90, -90, 180, *rng.integers(-179, 180, 4)], n)
+    trims = (0.0, 0.0)
+    if kind == "tall":
+        ends = rng.uniform(0.5, 1.15, 2) * machine.head.centreline_height
+        rolls = rng.choice([90, -90, 60, -60, 120, -120, 180, *rng.integers(-179, 180, 2)], n)
+    elif kind == "short ends":
+        ends = rng.uniform(0.1, 0.9, 2) * held
+    elif kind == "one short end":
+        ends = np.array([rng.uniform(0.3, 0.8), rng.uniform(1.0, 4.0)])[:: 1 if rng.random() < 0.5 else -1] * held
+    elif kind == "short straights":
+        inner = np.where(rng.random(n - 1) < 0.5, clamp * rng.uniform(0.95, 1.2, n - 1), inner)
+    elif kind == "tight":
+        angles, inner = rng.integers(80, 150, n), clamp * rng.uniform(1.05, 2.2, n - 1) + 2.0
+    elif kind == "trimmed":
+        ends, trims = rng.uniform(0.0, 1.0, 2) * held, (float(rng.integers(400)), float(rng.integers(400)))
+    elif kind == "flat":
+        rolls = rng.choice([0, 180], n)
+    return Part(
+        name=kind, machine=None, outside_diameter=tooling.tube_diameter, wall=1.5, gauge=None, material="steel",
+        yield_strength=None, straights=np.round([ends[0], *inner, ends[1]]),
+        rotations=np.radians([0.0, *map(float, rolls[1:])]), angles=np.radians(angles.astype(float)),
+        radii=np.full(n, tooling.bend_radius), trim_a=trims[0], trim_b=trims[1],
+    )  # fmt: skip
+
+
+def _altered(machine: Machine, change: str, part: Part, rng: np.random.Generator) -> Machine:
+    """The machine with less room, so that re-grips, turns and reloads come up; a rod that just does for one bend or not."""
+    data = machine.normalised()
+    closest = data["carriage"]["reach"][0]
+    if change == "short travel":
+        data["carriage"]["reach"][1] = closest + 450.0
+    elif change == "short rod":
+        behind = [*(part.developed_length - part.bend_starts), *part.bend_ends]
+        data["mandrel"]["rod_length"] = float(rng.choice(behind)) + float(rng.choice([-2.0, 2.0]))
+    elif change == "closed":
+        data["carriage"].update(passes_through=False, finish_released=False)
+    elif change == "narrow chuck":
+        data["rotation"]["range"] = [-190.0, 190.0]
+    elif change == "no easing off":
+        data["head"]["may_ease_off"] = False
+    return machine_from_data(data)
+
+
+def parts(count: int) -> Iterator[Drawn]:
+    """The first so many random parts that do not run through themselves."""
+    seed = 0
+    while count:
+        found = drawn(seed)
+        seed += 1
+        if found is not None:
+            count -= 1
+            yield found

@@ -1,0 +1,146 @@
+"""The brute force itself: its orders by hand, its kinematics, distances and searches against other and plainer ones."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from tests.clearance.oracle import Profile
+from tests.plan.brute_force.all_orders import BruteForce
+from tests.plan.brute_force.leading_part import At
+from tests.plan.brute_force.legs import on_the_feed
+from tests.plan.brute_force.orders import jobs
+from tests.plan.brute_force.sampled import CLEAR, Checks, Motion
+from tests.plan.brute_force.solids import BLOCK, BOX, DIE, Solid, distances
+from tests.plan.brute_force.tube import Tube, bowed, rotation, walked
+from tests.plan.random_parts import MACHINES, PROFILES
+from tests.plan.shop import FINE, bender, head, tube
+from tests.simulated import Lra, poses
+
+
+def test_every_way_of_making_two_bends_is_tried_and_no_other() -> None:
+    tried = {(tuple((b.leads, b.bend, b.ahead) for b in job), job[1].how) for job in jobs(2, True, False)}
+    through = {(((end, 1, 1), (end, 2, 1)), how) for end in "AB" for how in ("link", "re-grip", "reload")}
+    turned = {((("B", 2, 2), ("A", 2, 1)), "turn"), ((("A", 2, 2), ("B", 2, 1)), "turn")}
+    assert tried == through | turned
+
+
+@pytest.mark.parametrize("n", [1, 3, 5])
+def test_the_formed_bends_are_always_a_run_of_neighbours_ahead(n: int) -> None:
+    found = list(jobs(n, True, True))
+    assert len(found) == len(set(found)) == 4**n
+    for job in found:
+        formed: set[int] = set()
+        for at in job:
+            seen = formed if at.leads == "A" else {n + 1 - bend for bend in formed}
+            assert seen == set(range(at.ahead, at.bend))
+            formed.add(at.bend if at.leads == "A" else n + 1 - at.bend)
+
+
+@pytest.mark.parametrize("toward", ["right", "left"])
+def test_the_tube_stands_where_the_other_kinematics_of_the_tests_have_it(toward: str) -> None:
+    """In the die, swung, and rolled before the next bend, from either end."""
+    rng = np.random.default_rng(3)
+    for part in (
+        tube([200, 90, 150, 110, 250], [0, *rng.uniform(-179, 179, 3)], [*rng.uniform(20, 140, 4)]) for _ in "abc"
+    ):
+        judge = BruteForce(part, bender(FINE, head(toward))).judge
+        leading, side = judge.leading, judge.about.side
+        for leads, ahead, bend in ((end, a, b) for end in judge.views for b in range(1, 5) for a in range(1, b + 1)):
+            view, at = judge.views[leads], At(leads, ahead, bend, 30.0, 0.0)
+            lra = Lra(*map(np.array, (view.straights, view.rotations, view.angles, [view.radius] * 4)))
+            start, end, swing = view.starts[bend - 1], view.ends[bend - 1], float(rng.uniform(0.1, 2.0))
+            formed = range(ahead, bend)
+            in_die, standing = leading.in_die(at), leading.standing(at)
+            axis, roll = side * view.radius, float(rng.uniform(-3.0, 3.0))
+            for mine, where in (
+                (in_die, (formed, start, 0.0, None)),
+                (
+                    in_die.moved(swing=side * swing, axis_y=axis),
+                    (formed, start + axis * side * swing, 0.0, (bend, swing)),
+                ),
+                (standing.moved(shift=70.0, roll=roll), ([*formed, bend], end + 70.0, roll, None)),
+            ):
+                points, half, _ = mine.points(25.0)
+                places = (end if mine.length[0] == standing.length[0] else start) - np.cumsum(2.0 * half) + half
+                bends, tangent, rolled, die = where
+                wanted = poses(lra, bends, tangent, rolled, side, places, die, bend)
+                assert np.abs(points - wanted).max() < 1e-6
+
+
+def test_distances_to_grooved_tooling_are_those_to_the_nearest_point_of_its_profile() -> None:
+    rng = np.random.default_rng(4)
+    profile = Profile(60.0, 45.0, 19.05)
+    a, z, inside = rng.uniform(-60.0, 110.0, 4000), rng.uniform(-90.0, 90.0, 4000), np.full(4000, -50.0)
+    for side in (-1.0, 1.0):
+        numbers = np.array([-100.0, 0.0, side, 12.0, 60.0, 45.0, 19.05, 0.0])
+        found = distances(BLOCK, numbers, np.stack((inside, side * (a + 12.0), z), axis=1))
+        wanted = profile.signed(a, z)
+        near = np.abs(wanted) < 45.0  # the block's ends are 50 mm away
+        assert np.abs(found - wanted)[near].max() < 0.02
+    die = Profile(200.0, 45.0, 19.05, solid_at_width=True)
+    around, a = rng.uniform(0.0, 6.0, 4000), rng.uniform(-70.0, 70.0, 4000)
+    at = np.stack(((76.2 - a) * np.sin(around), 76.2 - (76.2 - a) * np.cos(around), z), axis=1)
+    assert np.abs(distances(DIE, np.array([76.2, 76.2, 45.0, 19.05, 0, 0, 0, 0]), at) - die.signed(a, z)).max() < 0.02
+
+
+def on_a_grid(leg: Tube, solid: Solid, motion: Motion, radius: float) -> float:
+    """The least distance of a flat-ended tube's cross-sections to a box over a motion, on a plain grid [mm]."""
+    rim, least = np.linspace(0.0, 2.0 * np.pi, 90, endpoint=False)[:, None], math.inf
+    axis, numbers = np.array([motion.x, motion.y, 0.0]), np.array([*solid.numbers, 0.0, 0.0])
+    for i in range(len(leg.length)):
+        s = np.linspace(0.0, leg.length[i], max(3, int(leg.length[i] / 4.0)))[:, None]
+        middle = bowed(leg.start[i], leg.along[i], leg.inward[i], leg.curvature[i], s)
+        aside = np.cos(s * leg.curvature[i]) * leg.inward[i] - np.sin(s * leg.curvature[i]) * leg.along[i]
+        across = np.broadcast_to(np.cross(leg.along[i], leg.inward[i]), aside.shape)
+        disc = aside[:, None] * np.cos(rim) + across[:, None] * np.sin(rim)
+        shares = [middle[:, None] + radius * share * disc for share in (1.0, 0.6, 0.0)]
+        x = np.concatenate(shares, axis=1).reshape(-1, 3)
+        for t in np.linspace(0.0, 1.0, 250):
+            moved = (x - axis) @ rotation("z", motion.turn * t).T + axis + [motion.way * t, 0.0, 0.0]
+            least = min(least, float(distances(BOX, numbers, moved).min()))
+    return least
+
+
+def test_the_search_for_the_least_gap_finds_what_a_plain_grid_of_cross_sections_finds() -> None:
+    """Legs that swing past a block and go on along the feed. The grid may miss 2.5 mm, the search 0.25 by its rims of 24
+    points; where they overlap the two measure depth in different ways.
+    """
+    rng = np.random.default_rng(5)
+    apart = 0
+    for _ in range(8):
+        part = tube([rng.uniform(60, 500), 120, 300], [0, rng.uniform(-170, 170)], [*rng.uniform(30, 130, 2)])
+        leg = BruteForce(part, bender(FINE)).judge.leading.in_die(At("A", 1, 2, 0.0, 0.0))
+        motion = Motion("z", rng.uniform(-2.5, 2.5), rng.uniform(-150.0, 150.0), 10.0, -76.2)
+        low = rng.uniform(-250.0, 100.0, 3)
+        solid, checks = Solid(BOX, (*low, *(low + rng.uniform(20.0, 200.0, 3)))), Checks(19.05)
+        checks.add("box", leg, [solid], 4.0, motion)
+        found, grid = checks.least()["box"] + 4.0, on_a_grid(leg, solid, motion, 19.05)
+        assert (found > 0.0) == (grid > 0.0)
+        if grid > 0.0:
+            apart += 1
+            assert -0.25 <= grid - found <= 2.5
+    assert 2 <= apart <= 7
+
+
+def test_what_lies_in_the_groove_never_presses_into_the_die_while_it_slides_out() -> None:
+    """So the brute force need not look: arcs up to 150° with the straight behind, at every advance."""
+    die = np.array([-76.2, 76.2, 45.0, 19.05, 0, 0, 0, 0])
+    for angle in np.radians(np.arange(5.0, 151.0, 5.0)):
+        points, _, _ = walked([("arc", 76.2, float(angle)), ("straight", 400.0, 0.0)], -1.0).points(1.0)
+        for y in np.arange(0.0, 300.0, 5.0):
+            assert distances(DIE, die, points + [y, 0.0, 0.0]).min() - 19.05 > -1e-6
+
+
+@pytest.mark.parametrize("name", PROFILES)
+def test_straight_tube_on_the_feed_is_clear_of_every_packaged_machine(name: str) -> None:
+    """So the brute force need not look at it bend by bend."""
+    for tooling in MACHINES[name].tooling:
+        part = tube(
+            [900, 900], [0], [90], outside_diameter=tooling.tube_diameter, radii=np.array([tooling.bend_radius])
+        )
+        judge = BruteForce(part, MACHINES[name]).judge
+        found = on_the_feed(judge.leading, judge.about, MACHINES[name].head.largest_angle).verdicts()
+        assert set(found.values()) == {CLEAR}, found
