@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.clearance.bounds import Bounds, Cells, bounds, may_exist
+from planner.clearance.bounds import Bounds, bounds
+from planner.clearance.poses import Cells, may_exist
 from planner.clearance.rows import Rows
 from planner.clearance.verdicts import Answer, Cover, Finding, Verdicts, Witness
 from planner.tolerances import CELL_BUDGET, CLOSE_GAP, REPORT_CEILING, REPORT_GAP, STRIKE_MARGIN
@@ -94,9 +95,7 @@ class _Search:
             self.kept.append((sure.row.astype(float), table))
         self._note_strikes(cells, found.upper, needed)
         open_ = ~certified & ~self._settled()[cells.row]
-        fine = (
-            (found.upper - found.lower <= CLOSE_GAP) | (found.along_s + found.along_t <= CLOSE_GAP / 2.0) | found.stuck
-        )
+        fine = (found.upper - found.lower <= CLOSE_GAP) | (found.along_s + found.along_t <= CLOSE_GAP / 2.0)
         self.spent += np.bincount(cells.row, minlength=self.rows.count)
         tired = self.spent[cells.row] > CELL_BUDGET
         undecided = np.flatnonzero(open_ & (fine | tired))
@@ -195,30 +194,56 @@ def smallest_clearances(rows: Rows, certified: bool = False) -> list[Least]:
     Pairs that may touch (the groove) do not count. certified: every motion is known to be clear, so that each pair
     keeps at least what it needs (at the least of the motion, where that grows).
     """
-    kept = rows.needed - rows.spread if certified else np.full(rows.count, -np.inf)
+    known = _Least(rows, rows.needed - rows.spread if certified else np.full(rows.count, -np.inf))
     cells = starting_cells(rows)
     cells = cells.take(rows.needed[cells.row] >= 0.0)
-    best = np.full(rows.n_motions, REPORT_CEILING + REPORT_GAP)
-    floor = np.full(rows.n_motions, REPORT_CEILING)
-    at: list[tuple[int, float, float] | None] = [None] * rows.n_motions
     while cells.count:
-        motion = rows.motion[cells.row]
-        found = bounds(rows, cells, best[motion])
-        order = np.argsort(found.upper, kind="stable")
-        for i in order[np.unique(motion[order], return_index=True)[1]]:
-            if found.upper[i] < min(best[motion[i]], REPORT_CEILING):
-                best[motion[i]] = found.upper[i]
-                at[motion[i]] = (int(cells.row[i]), float(cells.s[i]), float(cells.t[i]))
-        fine = np.where(found.stuck, REPORT_GAP, SMALLEST)
-        done = (found.lower >= best[motion] - REPORT_GAP) | (found.along_s + found.along_t <= fine)
-        np.minimum.at(floor, motion[done], np.maximum(found.lower, kept[cells.row])[done])
-        rest = cells.take(~done)
-        left = found.take(~done)
-        gap = np.where(np.isfinite(left.upper), left.upper - best[motion[~done]] + REPORT_GAP, np.inf)
+        found = bounds(rows, cells, known.best[rows.motion[cells.row]])
+        known.note_found(cells, found.upper)
+        done = known.note_done(cells, found.lower, found.along_s + found.along_t <= SMALLEST)
+        rest, left = cells.take(~done), found.take(~done)
+        gap = known.gap(rest, left.upper)
         slack = np.where(np.isfinite(gap), gap, (left.along_s + left.along_t) / 2.0)
         children = split(rest, left, np.maximum(slack, REPORT_GAP))
         cells = children.take(may_exist(rows, children))
-    return [
-        Least(float(floor[i]), float(best[i]), None if spot is None else witness_at(rows, *spot, float(best[i])))
-        for i, spot in enumerate(at)
-    ]
+    return known.all()
+
+
+class _Least:
+    """The smallest clearances while cells get smaller: found so far, and proved for what is done."""
+
+    def __init__(self, rows: Rows, kept: Array) -> None:
+        self.rows, self.kept = rows, kept
+        self.best = np.full(rows.n_motions, REPORT_CEILING + REPORT_GAP)
+        self.floor = np.full(rows.n_motions, REPORT_CEILING)
+        self.at: list[tuple[int, float, float] | None] = [None] * rows.n_motions
+
+    def note_found(self, cells: Cells, upper: Array) -> None:
+        """Note the least clearances found at midpoints, motion by motion."""
+        motion = self.rows.motion[cells.row]
+        order = np.argsort(upper, kind="stable")
+        for i in order[np.unique(motion[order], return_index=True)[1]]:
+            if upper[i] < min(self.best[motion[i]], REPORT_CEILING):
+                self.best[motion[i]] = upper[i]
+                self.at[motion[i]] = (int(cells.row[i]), float(cells.s[i]), float(cells.t[i]))
+
+    def note_done(self, cells: Cells, lower: Array, fine: Flags) -> Flags:
+        """Return the cells that need no more work, and note what is proved of them."""
+        motion = self.rows.motion[cells.row]
+        done = (lower >= self.best[motion] - REPORT_GAP) | fine
+        np.minimum.at(self.floor, motion[done], np.maximum(lower, self.kept[cells.row])[done])
+        return np.asarray(done)
+
+    def gap(self, cells: Cells, upper: Array) -> Array:
+        """Return how much may be taken off the clearance found in each cell before it matters [mm]."""
+        best = self.best[self.rows.motion[cells.row]]
+        return np.where(np.isfinite(upper), upper - best + REPORT_GAP, np.inf)
+
+    def all(self) -> list[Least]:
+        """Return what is known of every motion."""
+        found = []
+        for i, spot in enumerate(self.at):
+            best = float(self.best[i])
+            witness = None if spot is None else witness_at(self.rows, *spot, best)
+            found.append(Least(float(self.floor[i]), best, witness))
+        return found

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.clearance.bounds import Cells, bounds
+from planner.clearance.bounds import bounds
+from planner.clearance.poses import Cells
 from planner.clearance.rows import Rows
 from planner.clearance.verdicts import Witness
 

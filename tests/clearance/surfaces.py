@@ -81,8 +81,22 @@ class Grooved:
         return np.asarray(np.where((flat < 0.0) & (past < 0.0), np.maximum(flat, past), both))
 
     def to_sections(self, frames: Array) -> float:
-        rims = 360 if len(frames) == 1 else 24
-        return float(self.distances(disc_points(frames, RADIUS, rims)).min())
+        if len(frames) > 1:
+            return float(self.distances(disc_points(frames, RADIUS, 24)).min())
+        return self._to_section(frames[0])
+
+    def _to_section(self, frame: Array) -> float:
+        """One section in full, ever closer about the nearest point: a flat end may be nearest within its rim."""
+        least, at, width = np.inf, np.array([RADIUS / 2.0, 0.0]), np.array([RADIUS / 2.0, np.pi])
+        for count in (181, 21, 21, 21):
+            rings = np.clip(at[0] + width[0] * np.linspace(-1.0, 1.0, 21), 0.0, RADIUS)
+            ring, angle = np.meshgrid(rings, at[1] + width[1] * np.linspace(-1.0, 1.0, 2 * count))
+            across = np.stack((0.0 * ring, ring * np.cos(angle), ring * np.sin(angle)), axis=-1)
+            found = self.distances(across @ frame[:3, :3].T + frame[:3, 3])
+            nearest = np.unravel_index(found.argmin(), found.shape)
+            least = min(least, float(found[nearest]))
+            at, width = np.array([ring[nearest], angle[nearest]]), width / 10.0
+        return least
 
     def to_sphere(self, point: Array) -> float:
         return float(self.distances(point)) - RADIUS

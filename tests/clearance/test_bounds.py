@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from planner.clearance import bounds as module
-from planner.clearance.bounds import Cells, bounds, pose
+from planner.clearance.bounds import bounds
 from planner.clearance.certify import certify
 from planner.clearance.distances import Kind, evaluate
+from planner.clearance.poses import Cells, pose
 from planner.clearance.rows import EVERY_CLAMP, Rows, rows_of
 from planner.clearance.surroundings import Surroundings
 from planner.clearance.verdicts import Answer
@@ -113,7 +114,7 @@ def test_no_flat_section_of_a_cell_is_nearer_than_the_programs_bound(campaign: b
 def test_the_programs_bound_is_the_larger_of_the_two_equations_and_near_an_end_no_less() -> None:
     rows, cells = random_cells(12, 4000, CONVEX)
     larger = np.maximum(convex_bound(rows, cells, 1.0, 1.0, 1.0), lipschitz_bound(rows, cells, 1.0))
-    lower, inside = bounds(rows, cells).lower, module._to_end(rows, cells) >= rows.radius
+    lower, inside = bounds(rows, cells).lower, module.to_end(rows, cells) >= rows.radius
     assert np.allclose(lower[inside], larger[inside] - module.ROUNDING, atol=1e-9)
     assert (lower >= larger - module.ROUNDING - 1e-9).all()
     assert np.count_nonzero(inside) > 1000
@@ -151,7 +152,7 @@ def test_a_kernel_with_a_term_dropped_would_call_cells_clear_that_are_not(
         del upto
         whole = bounds(rows, cells)
         lower = np.maximum(DROPPED[name](rows, cells), lipschitz_bound(rows, cells, 1.0))
-        return module.Bounds(lower, whole.upper, whole.along_s, whole.along_t, whole.stuck)
+        return module.Bounds(lower, whole.upper, whole.along)
 
     found = {key: finding.answer for key, finding in certify(rows).findings.items()}
     monkeypatch.setattr("planner.clearance.certify.bounds", without)

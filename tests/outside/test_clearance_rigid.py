@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from planner.clearance.bounds import pose
+from planner.clearance.poses import pose
 from planner.clearance.rows import rows_of
 from planner.clearance.solids import Owner
 from planner.clearance.surroundings import Surroundings

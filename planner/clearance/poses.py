@@ -1,0 +1,120 @@
+"""Cells of a row, and where the midpoints of pieces stand in them, seen from their solids: equations (1) and (2)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from planner.clearance.rows import Rows
+from planner.tube.frames import Array, Flags, Ints
+
+
+@dataclass(frozen=True)
+class Cells:
+    """N cells: row number, midpoints and half-widths in s [mm] and t.
+
+    shift, dshift: how far the piece is shifted along the feed beside its motion, midpoint and half-width [mm], where
+    that is a dimension of its own; it must commute with the motion, as a turn about the feed does.
+    """
+
+    row: Ints
+    s: Array
+    ds: Array
+    t: Array
+    dt: Array
+    shift: Array | None = None
+    dshift: Array | None = None
+
+    def take(self, keep: Flags | Ints) -> Cells:
+        """Return a selection."""
+        chosen = Cells(self.row[keep], self.s[keep], self.ds[keep], self.t[keep], self.dt[keep])
+        if self.shift is None or self.dshift is None:
+            return chosen
+        return replace(chosen, shift=self.shift[keep], dshift=self.dshift[keep])
+
+    @property
+    def count(self) -> int:
+        """Number of cells."""
+        return int(self.row.shape[0])
+
+
+def exists(rows: Rows, cells: Cells) -> Flags:
+    """Return whether the midpoint exists at its time: s within the piece as long as it is then."""
+    table = rows.pieces[12:14, rows.piece[cells.row]]
+    return np.asarray(cells.s <= table[0] + table[1] * cells.t + 1e-9)
+
+
+def may_exist(rows: Rows, cells: Cells) -> Flags:
+    """Return whether any point of the cell exists at any of its times."""
+    table = rows.pieces[12:14, rows.piece[cells.row]]
+    longest = table[0] + table[1] * cells.t + np.abs(table[1]) * cells.dt
+    return np.asarray(cells.s - cells.ds <= longest + 1e-9)
+
+
+@dataclass(frozen=True)
+class Posed:
+    """Midpoints seen from their solids: x [mm], tangent x_s, velocity x_t [mm a unit of t], q = x − c without the way
+    gone [mm], axis, angle turned φ [rad].
+    """
+
+    x: Array
+    tangent: Array
+    velocity: Array
+    q: Array
+    axis: Array
+    turn: Array
+
+    def take(self, keep: Ints) -> Posed:
+        """Return a selection."""
+        return Posed(
+            self.x[:, keep],
+            self.tangent[:, keep],
+            self.velocity[:, keep],
+            self.q[:, keep],
+            self.axis[:, keep],
+            self.turn[keep],
+        )
+
+
+def pose(rows: Rows, row: Ints, s: Array, t: Array, shift: Array | None = None) -> Posed:
+    """Evaluate equations (1) and (2), shifted along the feed beside [mm]."""
+    table = rows.pieces[:, rows.piece[row]]
+    motion = rows.blocks[:, rows.block[row]]
+    curvature = table[9]
+    bent = curvature > 0.0
+    divisor = np.where(bent, curvature, 1.0)
+    angle = curvature * s
+    sine, cosine = np.sin(angle), np.cos(angle)
+    along = np.where(bent, sine / divisor, s)
+    across = np.where(bent, (1.0 - cosine) / divisor, 0.0)
+    centre, axis, turn = motion[0:3], motion[3:6], motion[6]
+    point = table[0:3] + table[3:6] * along + table[6:9] * across - centre
+    tangent = table[3:6] * cosine + table[6:9] * sine
+    q, tangent = _turned(point, tangent, axis, turn * t)
+    velocity = turn * cross(axis, q) + motion[7:10]
+    x = centre + q + motion[7:10] * t
+    if shift is not None:
+        x[0] += shift
+    return Posed(x, tangent, velocity, q, axis, turn)
+
+
+def _turned(point: Array, tangent: Array, axis: Array, angle: Array) -> tuple[Array, Array]:
+    """Turn two sets of vectors about the same axes (Rodrigues' formula)."""
+    sine, versine = np.sin(angle), 1.0 - np.cos(angle)
+    out = []
+    for v in (point, tangent):
+        once = cross(axis, v)
+        out.append(v + sine * once + versine * cross(axis, once))
+    return out[0], out[1]
+
+
+def cross(a: Array, b: Array) -> Array:
+    """Return the vector products (3, N)."""
+    return np.stack((a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]))
+
+
+def acceleration_of(posed: Posed) -> Array:
+    """Return a = ω²ρ of the midpoints' material points [mm a unit of t²]."""
+    radial = posed.q - posed.axis * (posed.axis * posed.q).sum(axis=0)
+    return np.asarray(posed.turn * posed.turn * np.sqrt((radial * radial).sum(axis=0)))
