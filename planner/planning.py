@@ -22,6 +22,7 @@ from planner.plans.document import Alternative, Because, Plan, Proved, Reason, S
 from planner.plans.other_ways import alternative, looked_at
 from planner.plans.reasons import from_broken, from_nogood, ordered
 from planner.plans.steps import StepList
+from planner.plans.swing import keep_clear
 from planner.rules.bending import rated_capacity
 from planner.search.alternatives import other_ways
 from planner.search.core import core, straight_through
@@ -33,13 +34,20 @@ from planner.search.impossible import broken_in_every_order
 from planner.search.orders import Case, Ready
 from planner.search.search import Engine, Search
 from planner.search.stations import Station
-from planner.search.trial import Trial
+from planner.search.trial import BendDone, Trial
 from planner.tolerances import SELF_MARGIN
 
 EngineName = Literal["exact", "cp-sat"]
 
+IN_HAND = (
+    "Before its tail is on the mandrel and once it is off, the tube is in free hands: nothing is checked there, and"
+    " turning end for end is done there too."
+)
+NO_ROD = (
+    "There is no mandrel that the tube goes on to from the front: how it is put in and taken out is not checked; do it"
+    " by hand and by eye."
+)
 NOT_CHECKED = (
-    "Loading, turning end for end and unloading are not checked yet: do them by hand and by eye.",
     "The die's straight grip section under the clamp is not modelled; add it to the profile if the tube may meet it.",
 )
 
@@ -130,7 +138,8 @@ def _case(part: Part, machine: Machine) -> tuple[Case, list[str]]:
         setting_for(float(angle), machine, part, float(radius))
         for angle, radius in zip(part.angles, part.radii, strict=True)
     ]
-    warnings = [*NOT_CHECKED, *(s.warning for s in settings if s.warning is not None)]
+    handled = NO_ROD if machine.mandrel is None else IN_HAND
+    warnings = [handled, *NOT_CHECKED, *(s.warning for s in settings if s.warning is not None)]
     if len(set(tooling)) > 1:
         warnings.append("The bends have different radii: the dies are changed between them, which is not checked.")
     if machine.rotation.range != "continuous" and machine.carriage is not None and machine.carriage.passes_through:
@@ -226,6 +235,7 @@ class _Known:
             released=ready.released,
             time=round(math.fsum(step.time for step in steps), 3),
             smallest_clearance=min(clear, default=None),
+            keep_clear=(keep_clear([m for bend in _done(trial) for m in bend.motions], self.case.part.radius),),
             stock=self._stock(ready),
             order=ordered(ready.order),
             steps=steps,
@@ -243,7 +253,7 @@ class _Known:
         )
 
     def _proved(self, decision: Decision) -> Proved:
-        """Say what is proved. Loads are not checked yet, so no plan is proved from the first touch to the last.
+        """Say what is proved: that it can be made, where every motion from one pair of free hands to the next is.
 
         Where other orders than runs of neighbours are possible, only what cannot be less than nothing is proved.
         """
@@ -251,7 +261,8 @@ class _Known:
         if not runs_only(self.case) and decision.plan is not None:
             value = decision.plan.value
             reclamps, trim, handling = value.reclamps == 0, value.reclamps == 0 and value.trim == 0.0, False
-        return Proved(makeable=False, reclamps=reclamps, trim=trim, time=handling)
+        makeable = self.case.machine.mandrel is not None
+        return Proved(makeable=makeable, reclamps=reclamps, trim=trim, time=handling)
 
 
 def _so_far(decision: Decision, because: Because) -> tuple[Reason, ...]:
@@ -286,15 +297,11 @@ def engine_named(name: EngineName | Engine) -> Engine:
 
 def _least(trial: Trial, around: Callable[[Station], Surroundings]) -> dict[int, Least]:
     """Return the proved smallest clearance of every motion of the plan, by the motion's identity."""
-    assert trial.loads is not None  # asked only of orders carried out
     found: dict[int, Least] = {}
-    done = [bend for load in trial.loads for bend in load]
+    done = _done(trial)
     for surroundings in dict.fromkeys(around(bend.station) for bend in done):
         batch = [
-            (motion, bend.clamp)
-            for bend in done
-            if around(bend.station) is surroundings
-            for motion in (*bend.placing, *bend.gripping, *bend.returning)
+            (motion, bend.clamp) for bend in done if around(bend.station) is surroundings for motion in bend.motions
         ]
         rows = rows_of([motion for motion, _ in batch], surroundings, [(clamp,) for _, clamp in batch])
         found.update(
@@ -304,6 +311,11 @@ def _least(trial: Trial, around: Callable[[Station], Surroundings]) -> dict[int,
             }
         )
     return found
+
+
+def _done(trial: Trial) -> list[BendDone]:
+    assert trial.loads is not None  # asked only of orders carried out
+    return [bend for load in trial.loads for bend in load]
 
 
 def hangs_on(case: Case) -> tuple[str, ...]:

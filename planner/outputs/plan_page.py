@@ -210,8 +210,7 @@ def checked_lines(plan: Plan) -> list[str]:
         lines.append(f"Smallest proved clearance: {more}{least}{_where_least(plan)}.")
     if plan.hangs_on:
         lines.append(f"It hangs on these solids: {listed(plan.hangs_on)}.")
-    keep = _sentences(plan.keep_clear)
-    return [*lines, *(f"Keep clear: {sentence}" for sentence in keep)]
+    return [*lines, *(f"Keep clear: {entry.sentence}" for entry in plan.keep_clear)]
 
 
 def _where_least(plan: Plan) -> str:

@@ -11,6 +11,7 @@ SPRINGS_BACK = "The tube springs back as the dies open: stand clear of its end."
 ARM = "The arm goes home by power: stand clear of its way."
 TOOL_CHANGE = "Isolate the machine and release its pressure before you change tooling."
 UNLOAD = "Hydraulics off; the part is out of balance and its ends are sharp."
+BY_HAND = "The machine stands still and the hydraulics are off while you push or roll the tube by hand."
 SAW = "Secure the part before you saw; the sawn end is sharp."
 
 LONG = 1500.0

@@ -63,6 +63,28 @@ class NearestAt(Position):
     place: float
 
 
+class Swing(Record):
+    """How far the tube comes round in one motion, its own thickness counted in; upper bounds.
+
+    about: the axis that it turns about, the die's or the feed's; None where it is only pushed along. farthest: from
+    that axis, or ahead of the tangent point [mm]. highest, lowest: above the centreline's height, negative below [mm].
+    tip_speed: of what lies farthest from the axis [mm/s]; None where nothing but a hand or the tube's spring moves it.
+    """
+
+    about: Literal["die", "feed"] | None
+    farthest: float
+    highest: float
+    lowest: float
+    tip_speed: float | None
+
+
+class KeepClear(Record):
+    """The floor that the tube sweeps in the whole plan: its outline, corners (x, y) in the machine frame [mm]."""
+
+    sentence: str
+    outline: tuple[tuple[float, float], ...]
+
+
 class Step(Record):
     """One line of the step list.
 
@@ -72,6 +94,7 @@ class Step(Record):
         motion is not checked yet (then `checked` is False).
     nearest: name of the solid that the clearance is to; nearest_at: where and when.
     way: which way round the dial goes, for a rotation.
+    swing: how far the tube comes round meanwhile.
     grip: distance of the collet's face from the tail end of the stock [mm].
     clamp: length of the clamp die in the machine [mm].
     note: what to do, in words; caution: what can go wrong with people or tube at this step.
@@ -98,6 +121,7 @@ class Step(Record):
     nearest_at: NearestAt | None = None
     note: str | None = None
     caution: str | None = None
+    swing: Swing | None = None
 
 
 class Proved(Record):
@@ -179,7 +203,7 @@ class Plan(Record):
     released: int | None = None
     time: float | None = None
     smallest_clearance: float | None = None
-    keep_clear: tuple[Any, ...] = ()
+    keep_clear: tuple[KeepClear, ...] = ()
     stock: Stock | None = None
     order: tuple[OrderedBend, ...] = ()
     steps: tuple[Step, ...] = ()

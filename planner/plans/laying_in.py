@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 
 from planner.clearance.solids import toward
+from planner.search.passages import Passage
 from planner.search.stations import Stationed
 
 LEVEL = 0.05
@@ -44,6 +45,33 @@ def lay_in_words(stationed: Stationed, number: int) -> str:
         f" {roll_words(bend, float(view.angles[ahead - 1]), st.roll, side)}."
     )
     return words + _collet(stationed, number) + " The dial then shows 0."
+
+
+def put_on_words(passage: Passage) -> str:
+    """Return how a tube goes on to the rod, and the room that this takes ahead."""
+    assert passage.path is not None  # asked only of a way that was found
+    first = passage.path.legs[0]
+    rolled = _rolled(first.at) if first.kind == "advance" else ""
+    return f"Put it on from the front over the mandrel{rolled}, the collet open{_room(passage)}."
+
+
+def take_off_words(passage: Passage) -> str:
+    """Return how a tube is taken off, and the room that this takes ahead."""
+    assert passage.path is not None  # asked only of a way that was found
+    return f"Open the collet and draw the tube off to the front{_rolled(passage.path.roll)}{_room(passage)}."
+
+
+def _rolled(angle: float) -> str:
+    """Return a rotation from how the tube lies in its place."""
+    if abs(math.degrees(angle)) < LEVEL:
+        return ""
+    way = "clockwise" if angle > 0.0 else "counter-clockwise"
+    return f", rolled {abs(math.degrees(angle)):.1f}° {way} from how it lies in its place"
+
+
+def _room(passage: Passage) -> str:
+    ahead = (passage.far + float(passage.standing.leading.length.sum())) / 1000.0
+    return f"; it takes up to {math.ceil(ahead * 10.0) / 10.0:.1f} m of room ahead of the die"
 
 
 def roll_words(bend: int, angle: float, roll: float, side: float) -> str:

@@ -68,8 +68,10 @@ def touching(clearance: float, needed: float, solid: str) -> str:
 DOING = {
     "bend": "Bend {number} cannot be made",
     "return": "The arm cannot go home after bend {number}",
-    "move": "The tube cannot be brought to bend {number} along the paths tried",
-    "no path": "The tube cannot be brought to bend {number} along the paths tried",
+    "move": "The tube cannot be brought to bend {number}",
+    "no path": "The tube cannot be brought to bend {number}",
+    "load": "The tube cannot be put on for bend {number}",
+    "unload": "The tube cannot be taken off after bend {number}",
 }
 
 
@@ -81,8 +83,7 @@ def from_nogood(search: Search, nogood: NoGood) -> Reason:
     if not isinstance(evidence, Struck):
         return Reason(sentence=nogood.sentence, **at)
     blocked = deepest_blocked(evidence)
-    eased = " in any way tried" if blocked.doing == "return" and search.case.machine.head.may_ease_off else ""
-    opening = DOING[blocked.doing].format(number=number) + eased
+    opening = DOING[blocked.doing].format(number=number) + _looked(search, nogood, blocked)
     opening = f"{opening} with end {pattern.leads} leading{_formed(search.case, nogood, blocked)}"
     witness = blocked.finding.witness
     if witness is None or blocked.rows is None:
@@ -102,6 +103,16 @@ def from_nogood(search: Search, nogood: NoGood) -> Reason:
     what = touching(worst.clearance, witness.needed, witness.solid)
     sentence = f"{opening}: {place_name(view, pattern.leads, place)} {what}{_when(blocked, worst.t)}."
     return Reason(sentence=sentence, solid=witness.solid, depth=round(-worst.clearance, 1), **at)
+
+
+def _looked(search: Search, nogood: NoGood, blocked: Blocked) -> str:
+    """Say, where there is more than one way, that none goes, or which were tried."""
+    proved = nogood.grade == "proved"
+    if blocked.doing in ("move", "no path", "load", "unload"):
+        return " by any path" if proved else " along the paths tried"
+    if blocked.doing == "return" and search.case.machine.head.may_ease_off:
+        return ", however far it is eased off the die," if proved else " in any way tried"
+    return ""
 
 
 def deepest_blocked(evidence: Struck) -> Blocked:

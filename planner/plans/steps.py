@@ -3,24 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
-
-import numpy as np
 
 from planner.clearance.certify import Least
 from planner.plans import cautions
 from planner.plans.document import NearestAt, Position, Step
-from planner.plans.laying_in import lay_in_words, load_words
+from planner.plans.laying_in import lay_in_words, load_words, put_on_words, take_off_words
+from planner.plans.swing import reach_about_die, reach_about_feed, swing_of
+from planner.search.passages import Passage
 from planner.search.stations import Station, Stationed, shown
 from planner.search.trial import BendDone, Trial
 from planner.tolerances import REPORT_CEILING
-from planner.tube.frames import Array
 from planner.tube.motions import Motion, Phase
-
-GRID = 64
-"""Parts into which a piece is cut to find how far it reaches."""
 
 SMALL = 6
 """Decimals of positions in the document [mm, deg]."""
@@ -55,8 +50,11 @@ class StepList:
             self._load(number, done[0])
             for bend in done:
                 self._bend(number, bend)
-            if number == len(self.loads) - 1:
-                self._finish()
+            last = number == len(self.loads) - 1
+            # On the way to another load it is part of turning or reloading, and of their time.
+            if last or done[-1].taken_off is not None:
+                self._off(done[-1], self.stationed.ready.order[number].leads, self.machine.times.load if last else 0.0)
+        self._finish()
         return tuple(self.steps)
 
     def _add(self, action: str, **fields: Any) -> None:
@@ -71,18 +69,56 @@ class StepList:
         grip = None if not load.grips else load.loaded.stock_behind_zero - load.grips[0].u
         self.now = replace(self.now, chuck=0.0, grip=grip)
         self._clamp(first)
-        again = number > 0
+        turned = number > 0 and ready.order[number - 1].leads != run.leads
+        action = "turn" if turned else "reload" if number > 0 else "load"
         words = lay_in_words(self.stationed, number) if load.formed else load_words(self.stationed, number)
-        turned = again and ready.order[number - 1].leads != run.leads
-        self._add(
-            "turn" if turned else "reload" if again else "load",
-            leads=run.leads,
-            checked=False,
-            note=words,
-            time=self.machine.times.turn if turned else self.machine.times.load,
-            caution=cautions.TURN if turned else cautions.LOAD,
-        )
+        fields: dict[str, Any] = {
+            "note": words,
+            "time": self.machine.times.turn if turned else self.machine.times.load,
+            "caution": cautions.TURN if turned else cautions.LOAD,
+        }
+        if first.put_on is None:
+            self._add(action, leads=run.leads, checked=False, **fields)
+        else:
+            fields["note"] = f"{words} {put_on_words(first.put_on)}"
+            self._by_hand(first.put_on, st, run.leads, action, fields)
         self._zero(st, run.leads, "at the load")
+
+    def _by_hand(self, passage: Passage, st: Station, leads: str, action: str, fields: dict[str, Any]) -> None:
+        """Write the legs of a way on or off the rod: the first on or the last off as the step itself."""
+        assert passage.path is not None  # else the order were not carried out
+        legs = list(zip(passage.motions, passage.path.legs, strict=True))
+        main = 0 if passage.way == "load" else len(legs) - 1
+        chuck = 0.0 if passage.way == "load" else self.now.chuck
+        for place, (motion, leg) in enumerate(legs):
+            if place == main:
+                self._motion(action, motion, st, chuck, bend=None, leads=leads, **fields)
+                continue
+            way = leg.end - leg.start
+            amount, unit = (math.degrees(abs(way)), "deg") if leg.kind == "rotate" else (way, "mm")
+            named = {"way": "clockwise" if way > 0 else "counter-clockwise"} if leg.kind == "rotate" else {}
+            self._motion(
+                leg.kind,
+                motion,
+                st,
+                chuck,
+                bend=None,
+                leads=leads,
+                amount=round(amount, SMALL),
+                unit=unit,
+                note="By hand, the collet open.",
+                caution=cautions.BY_HAND,
+                **named,
+            )
+
+    def _off(self, done: BendDone, leads: str, time: float) -> None:
+        """Take the tube off after the last bend of a load."""
+        fields: dict[str, Any] = {"time": time, "caution": cautions.UNLOAD}
+        if done.taken_off is None:
+            self._add("unload", leads=leads, checked=False, **fields)
+        else:
+            fields["note"] = take_off_words(done.taken_off)
+            self._by_hand(done.taken_off, done.station, leads, "unload", fields)
 
     def _clamp(self, bend: BendDone) -> None:
         """Change clamp or dies if the next bend wants others; fitting the first is part of setting up."""
@@ -249,8 +285,6 @@ class StepList:
         )
 
     def _finish(self) -> None:
-        leads = self.stationed.ready.order[-1].leads
-        self._add("unload", leads=leads, checked=False, time=self.machine.times.load, caution=cautions.UNLOAD)
         for end, trim in (("A", self.stationed.ready.trim_a), ("B", self.stationed.ready.trim_b)):
             if trim > 0.0:
                 self._add("trim", amount=trim, unit="mm", note=f"Cut {trim:g} mm off end {end}.", caution=cautions.SAW)
@@ -293,7 +327,16 @@ class StepList:
         elif least is not None:
             fields["clearance"] = REPORT_CEILING
         fields.setdefault("bend", st.number)
-        self._add(action, **fields)
+        self._add(action, swing=swing_of(motion, self.radius, self._speed(motion)), **fields)
+
+    def _speed(self, motion: Motion) -> float | None:
+        """Return the speed of the axis that moves the tube: mm/s along the feed, rad/s about an axis; None by hand."""
+        speeds = self.machine.speeds
+        if motion.phase is Phase.BEND:
+            return speeds.bend
+        if motion.phase is not Phase.PLACE and motion.y[0] == motion.y[1]:
+            return None
+        return speeds.rotate if motion.rotation[0] != motion.rotation[1] else speeds.advance
 
     def _from_a(self, number: int, place: float) -> float:
         """Return a stock coordinate from end A for one counted from the leading end [mm]."""
@@ -319,24 +362,3 @@ def position(motion: Motion, chuck: float, t: float) -> Position:
         arm=degrees(at(motion.arm)),
         face=None if motion.face is None else round(at(motion.face), SMALL),
     )
-
-
-def reach_about_die(motion: Motion, radius: float) -> float:
-    """Return the farthest that the swinging part reaches from the die axis, seen from above [mm], rounded up."""
-    return _reach(motion, radius, lambda p: np.hypot(p[0] - motion.axis[0], p[1] - motion.axis[1]))
-
-
-def reach_about_feed(motion: Motion, radius: float) -> float:
-    """Return the farthest that the rotating part reaches from the feed's axis [mm], rounded up."""
-    return _reach(motion, radius, lambda p: np.hypot(p[1], p[2]))
-
-
-def _reach(motion: Motion, radius: float, distance: Callable[[Array], Array]) -> float:
-    pieces, far = motion.bodies[0].pieces, 0.0
-    for k in range(pieces.count):
-        length = float(pieces.length[k])
-        points = pieces.points(np.linspace(0.0, length, GRID + 1), k)
-        # Between two points of the grid the centreline bulges by no more than an eighth of κ times their distance².
-        bulge = float(pieces.curvature[k]) * (length / GRID) ** 2 / 8.0
-        far = max(far, float(distance(points).max()) + bulge)
-    return math.ceil((far + radius) / 10.0) * 10.0

@@ -8,17 +8,22 @@ clear, and what keeps it from being carried out.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Literal
 
+import numpy as np
+
 from planner.clearance.certify import certify
+from planner.clearance.plane import Region
 from planner.clearance.rows import Rows, rows_of
 from planner.clearance.surroundings import Surroundings
 from planner.clearance.verdicts import Answer, Finding, Verdicts
 from planner.inputs.machine import Machine
 from planner.rules.chuck import both_ways
+from planner.search.detours import Ground, detours
 from planner.search.moves import PlainPath, plain_paths
 from planner.search.stations import Station, settable
 from planner.tube import motions
@@ -30,10 +35,16 @@ EASE_WAYS = (5.0, 10.0, 15.0, 20.0, 30.0, 40.0, 60.0, 80.0, 120.0)
 EASE_SHARES = (1.0, 0.5, 0.25)
 """And so much of the room there is, as shares."""
 
+SLIDES = 12
+"""Steps in which it is looked how far an arc slides out of the groove before a detour is sought."""
+
+MOST_DETOURS = 8
+"""Paths through the plane that are certified for one move."""
+
 TOGETHER = (0, 1, 6, None)
 """Paths are certified in these groups, in the order of their time: most often the first goes, else one of the next."""
 
-Doing = Literal["bend", "return", "move", "no path"]
+Doing = Literal["bend", "return", "move", "no path", "load", "unload"]
 Around = Callable[[Station], Surroundings]
 
 
@@ -94,7 +105,7 @@ class Batches:
         self.evaluations = 0
         self.motions = 0
 
-    def _certified(self, jobs: list[Job]) -> list[Answered]:
+    def certified(self, jobs: list[Job]) -> list[Answered]:
         """Certify motions, batched by tooling (a batch shares its surroundings); answers in the order of the jobs."""
         groups: dict[float, list[int]] = {}
         for number, (attempt, _) in enumerate(jobs):
@@ -117,7 +128,7 @@ class Batches:
         for attempt in attempts:
             attempt.gripping, attempt.returning = gripping_motions(attempt), (home_motion(attempt, 0.0),)
             jobs.extend((attempt, motion) for motion in (*attempt.gripping, *attempt.returning))
-        answers = iter(self._certified(jobs) if jobs else [])
+        answers = iter(self.certified(jobs) if jobs else [])
         for attempt in attempts:
             held = [(motion, next(answers)) for motion in attempt.gripping]
             self._judge_bend(attempt, held, next(answers))
@@ -152,7 +163,7 @@ class Batches:
         for attempt, y in tried:
             jobs.append((attempt, eased_motion(attempt, y)))
             jobs.append((attempt, home_motion(attempt, y)))
-        answers = self._certified(jobs) if jobs else []
+        answers = self.certified(jobs) if jobs else []
         for k, (attempt, y) in enumerate(tried):
             pair = answers[2 * k : 2 * k + 2]
             clear = [c for c in attempt.fitting if all(of(answered, c).answer is Answer.CLEAR for answered in pair)]
@@ -176,6 +187,36 @@ class Batches:
             if attempt.path is None and not ways:
                 nothing = Finding(0, -1, Answer.CLOSE)
                 attempt.blocked = (Blocked("no path", nothing, attempt.gripping[0], None),)
+            if attempt.path is None and attempt.standing_before.formed_arc:
+                self._detour(attempt)
+
+    def _detour(self, attempt: Attempt) -> None:
+        """Find a path through the plane of advance and rotation where none of the plain ones is clear."""
+        around, machine = self.around(attempt.station), self.machine
+        farthest = self._slides_to(attempt)
+        if farthest is None:
+            return
+        for number in attempt.fitting:
+            ground = ground_of(machine, attempt, attempt.clamps[number], farthest)
+            found = detours(machine, ground, around, attempt.shown_before)
+            self._try_paths([(attempt, found[:MOST_DETOURS])])
+            if attempt.path is not None:
+                return
+
+    def _slides_to(self, attempt: Attempt) -> float | None:
+        """Return how far the arc slides straight out of the groove at most [mm], by steps; None where it cannot."""
+        standing, begin = attempt.standing_before, attempt.eased_before
+        back = self.machine.carriage is None or self.machine.carriage.may_go_back
+        goal = attempt.station.advance
+        far = max(goal, farthest_forward(self.machine, standing)) if back else goal
+        ways = [begin + (far - begin) * share for share in np.linspace(0.0, 1.0, SLIDES + 1)[1:]]
+        jobs = [(attempt, motions.advance(standing, (begin, y), 0.0, False)) for y in ways if y > begin + 1e-6]
+        clear = [
+            job[1].y[1]
+            for job, found in zip(jobs, self.certified(jobs) if jobs else [], strict=True)
+            if any(of(found, c).answer is Answer.CLEAR for c in attempt.fitting)
+        ]
+        return max(clear, default=None)
 
     def _paths(self, attempt: Attempt) -> list[PlainPath]:
         return list(
@@ -194,7 +235,7 @@ class Batches:
         """Give each attempt its first clear path; what was in the way of the first one tried stays with it."""
         made = [(attempt, path, moves(attempt, path)) for attempt, paths in tried for path in paths]
         jobs = [(attempt, motion) for attempt, _, motions_ in made for motion in motions_]
-        answers = iter(self._certified(jobs) if jobs else [])
+        answers = iter(self.certified(jobs) if jobs else [])
         for attempt, path, motions_ in made:
             found = [(motion, next(answers)) for motion in motions_]
             if attempt.path is not None:
@@ -257,6 +298,31 @@ def eased_motion(attempt: Attempt, y: float) -> Motion:
     return motions.ease_off(attempt.standing, attempt.station.setting, y, _pressure(attempt))
 
 
+def ground_of(machine: Machine, attempt: Attempt, clamp: float, slides_to: float) -> Ground:
+    """Return the plane in which a move's detour is sought.
+
+    slides_to: how far the arc slides straight out of the groove [mm]. On a chuck that does not turn for ever the tube
+    stays between the rotations at start and goal: both are within its range wherever the chuck stands.
+    """
+    standing, goal = attempt.standing_before, attempt.station.advance
+    back = machine.carriage is None or machine.carriage.may_go_back
+    reach = max(goal, farthest_forward(machine, standing)) if back else goal
+    nose = machine.mandrel.nose if machine.mandrel is not None else 0.0
+    rolls = (-math.pi, math.pi)
+    if machine.rotation.range != "continuous":
+        rolls = (min(0.0, *attempt.rolls), max(0.0, *attempt.rolls))
+    return Ground(
+        standing,
+        clamp,
+        (min(nose, goal), reach),
+        rolls,
+        nose,
+        True,
+        (Region((attempt.eased_before, slides_to), (0.0, 0.0)),),
+        tuple(Region((goal, goal), (roll, roll)) for roll in attempt.rolls),
+    )
+
+
 def farthest_forward(machine: Machine, standing: Standing) -> float:
     """Return the greatest advance that the carriage can make from a standing pose [mm]."""
     if machine.carriage is None or standing.face is None:
@@ -274,11 +340,16 @@ def rolls_allowed(machine: Machine, station: Station, formed_arc: bool) -> tuple
 
 
 def moves(attempt: Attempt, path: PlainPath) -> tuple[Motion, ...]:
-    """Return the motions of a path."""
+    """Return the motions of a path to a bend; the carriage goes along."""
+    return legs_of(attempt.standing_before, path)
+
+
+def legs_of(standing: Standing, path: PlainPath) -> tuple[Motion, ...]:
+    """Return the motions of a path, one a leg."""
     made = []
     for leg in path.legs:
         if leg.kind == "rotate":
-            made.append(motions.rotate(attempt.standing_before, leg.at, (leg.start, leg.end)))
+            made.append(motions.rotate(standing, leg.at, (leg.start, leg.end)))
         else:
-            made.append(motions.advance(attempt.standing_before, (leg.start, leg.end), leg.at, leg.turned_before))
+            made.append(motions.advance(standing, (leg.start, leg.end), leg.at, leg.turned_before))
     return tuple(made)

@@ -18,10 +18,12 @@ from planner.rules.chuck import both_ways
 from planner.search.attempts import Around, Attempt, Batches, rolls_allowed
 from planner.search.events import Arrival, Event, Sequence, Trims
 from planner.search.orders import Case, fitting_clamps
+from planner.search.passages import Passage, Way, loading, pass_all, unloading
 from planner.search.problem import Problem
 from planner.search.shop_rules import flush_advance, milliseconds
 from planner.search.stations import Station, printed_setting
 from planner.search.trial import in_die, plus, room_at_end
+from planner.search.walls import Wall, passage_wall
 from planner.tube.motions import Standing
 from planner.tube.partly_bent import Leading
 
@@ -43,13 +45,16 @@ def places(sequence: Sequence) -> list[Place]:
 
 
 class Checks:
-    """Checks places and keeps what was found: `bent` and `moved` hold the attempts by all that they depend on."""
+    """Checks places and keeps what was found: `bent`, `moved` and `passed` hold it by all that it depends on."""
 
     def __init__(self, case: Case, problem: Problem, around: Around) -> None:
         self.case, self.problem, self.around = case, problem, around
         self.batches = Batches(case.machine, around)
         self.bent: dict[tuple[object, ...], Attempt] = {}
         self.moved: dict[tuple[object, ...], Attempt] = {}
+        self.passed: dict[tuple[object, ...], Passage] = {}
+        self._walled: dict[tuple[object, ...], tuple[Wall, ...] | None] = {}
+        self._nose = 0.0 if case.machine.mandrel is None else case.machine.mandrel.nose
         self.extras: dict[tuple[Arrival | None, Arrival, Trims], int] = {}
         self.sure_extras: dict[tuple[Arrival | None, Arrival, Trims], int] = {}
         self.tools: dict[tuple[Arrival, Trims], tuple[float, float]] = {}  # clamp and bend radius in use [mm]
@@ -90,6 +95,51 @@ class Checks:
         self.batches.place_all(new.values())
         self.moved.update(new)
         return [self.moved[key] for key in keys]
+
+    def load(self, wanted: Iterable[Place]) -> list[Passage]:
+        """Return how the tube is put on to some places that begin a load and whose bends are known to go."""
+        return self._passed("load", wanted)
+
+    def unload(self, wanted: Iterable[Place]) -> list[Passage]:
+        """Return how the tube is taken off after the bends at some places, the last of their loads."""
+        return self._passed("unload", wanted)
+
+    def _passed(self, way: Way, wanted: Iterable[Place]) -> list[Passage]:
+        wanted = list(wanted)
+        # How the tube came to its last bend does not matter to taking it off.
+        here = [self.outcome(place) if way == "load" else self.bent[self._bend_key(place)] for place in wanted]
+        keys = [(way, *self._bend_key(place), self.flush(place)) for place in wanted]
+        new: dict[tuple[object, ...], Passage] = {}
+        for key, place, attempt in zip(keys, wanted, here, strict=True):
+            if key in self.passed or key in new:
+                continue
+            if way == "load":  # the same bend may have been met first on another way to it
+                new[key] = loading(replace(attempt, standing_before=self._standing_before(place)), self._nose)
+            else:
+                new[key] = unloading(attempt, self._nose)
+        pass_all(self.batches, new.values())
+        self.passed.update(new)
+        return [self.passed[key] for key in keys]
+
+    def walled(self, place: Place, passage: Passage) -> tuple[Wall, ...] | None:
+        """Return a wall that keeps a formed tube from its place, or in it, whatever the hold; None if none was found.
+
+        It is looked for once for each run: what the carriage carries has no part in it.
+        """
+        at = place.at
+        key = (passage.way, at.leads, at.bend, at.ahead, place.trims, self.flush(place))
+        if key not in self._walled or not passage.standing.leading.curvature.any():
+            self._walled[key] = passage_wall(passage, self.batches, self.carried)
+        return self._walled[key]
+
+    def put_on(self, place: Place) -> bool:
+        """Say whether a place begins a load that is checked: with a mandrel the tube goes on from the front."""
+        return self.case.machine.mandrel is not None and place.at.event is not Event.LINK
+
+    def taken_off(self, place: Place) -> bool:
+        """Say whether the tube is taken off after a place, and that is checked."""
+        last = place.after is None or place.after.event is not Event.LINK
+        return self.case.machine.mandrel is not None and last
 
     def eased(self, place: Place) -> float:
         """Return where the bend before, in the same load, left the tube [mm]."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence as Row
 from dataclasses import replace
 
-from planner.search.events import Arrival, Event, Hold, NoGood, Sequence, Trims, Value
+from planner.search.events import Arrival, Event, Hold, NoGood, Pattern, Sequence, Trims, Value
 from planner.search.exact import NEVER, Exact, OneTrim
 from planner.search.search import Search
 
@@ -23,10 +23,16 @@ def core(search: Search, value: Value | None) -> list[NoGood]:
     word for a core.
     """
     proved = [nogood for nogood in search.nogoods if nogood.grade == "proved"]
-    # What comes first is kept where either would do: what holds whatever the hold, before what speaks of one hold.
-    everything = sorted([*search.problem.rules, *proved], key=lambda nogood: nogood.pattern.hold is not None)
+    # What comes first is kept where either would do: what holds whatever the hold, before what speaks of one hold; of
+    # what was learned, whatever was learned first, the bends in order.
+    learned = sorted(proved, key=lambda nogood: _in_order(nogood.pattern))
+    everything = sorted([*search.problem.rules, *learned], key=lambda nogood: nogood.pattern.hold is not None)
     asked = _Enough(search, value)
     return asked.shrunk([], everything, False) if asked.enough(everything) else []
+
+
+def _in_order(pattern: Pattern) -> tuple[object, ...]:
+    return (pattern.leads, pattern.bend, tuple(Event).index(pattern.event), pattern.ahead, repr(pattern))
 
 
 class _Enough:

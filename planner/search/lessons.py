@@ -18,10 +18,11 @@ from planner.inputs.part import Part
 from planner.rules.broken import other
 from planner.search.attempts import Attempt, Blocked
 from planner.search.checks import Checks, Place
-from planner.search.events import ANY, Event, NoGood, Pattern, Span
+from planner.search.events import ANY, Event, Grade, NoGood, Pattern, Span
+from planner.search.passages import Passage
 from planner.search.recall import all_again
-from planner.search.walls import Wall, across_move, against_easing, wherever_held
-from planner.tube.motions import Role
+from planner.search.walls import Wall, across_move, against_easing, parted, wherever_held
+from planner.tube.motions import Phase, Role
 
 TAIL_SOLID = "its own tail"
 
@@ -61,9 +62,7 @@ def _walls(checks: Checks, place: Place, attempt: Attempt) -> tuple[Wall, ...] |
             # The bare tube at the bend's start is as long as it gets; only what the carriage carries asks for the hold.
             bare = [entry.finding.witness for entry in attempt.blocked]
             return None if any(witness is not None and witness.solid in carried for witness in bare) else ()
-        found = across_move(attempt, around, checks.farthest_forward(place, attempt.standing_before.tangent_u))
-        held = found is not None and any(w.solid in carried for wall in found for w in wall.witnesses)
-        return None if held else found
+        return _across(checks, place, attempt)
     walls: list[Wall | None] = []
     for clamp, entry in enumerate(attempt.blocked):
         held = entry.finding.witness is not None and entry.finding.witness.solid in carried
@@ -79,13 +78,53 @@ def _walls(checks: Checks, place: Place, attempt: Attempt) -> tuple[Wall, ...] |
     return tuple(wall for wall in walls if wall is not None)
 
 
+def passage_lesson(checks: Checks, place: Place, passage: Passage) -> NoGood:
+    """Return the no-good of a load or an unload that no path was found for: proved where blocked cells part its ends.
+
+    It speaks of exactly this run. Proved, it holds for every hold and for trims that leave what strikes as it is: the
+    wall lies about the place in the machine, so that a longer tail only comes from farther off. Unproved, it holds for
+    these trims and, at a load, this hold.
+    """
+    at, trims = place.at, place.trims
+    walls = checks.walled(place, passage)
+    attempt = replace(passage.attempt, blocked=passage.blocked)
+    event, leads, bend, ahead = at.event, at.leads, at.bend, at.ahead
+    if passage.way == "unload" and place.after is not None:
+        event, leads, bend, ahead = place.after.event, place.after.leads, place.after.bend, place.after.ahead
+    elif passage.way == "unload":
+        event = Event.BEND
+    spans = {at.leads: (trims.at(at.leads),) * 2, other(at.leads): (trims.at(other(at.leads)),) * 2}
+    if walls is not None:
+        witnesses = [witness for wall in walls for witness in wall.witnesses]
+        spans = {at.leads: _lead_span(checks, place, witnesses), other(at.leads): (trims.at(other(at.leads)), math.inf)}
+    hold = at.hold if walls is None and passage.way == "load" else None
+    pattern = Pattern(event, leads, bend, (ahead, ahead), spans[leads], spans[other(leads)], hold)
+    rule, grade = _grade(walls)
+    return NoGood(pattern, rule, "", grade, Struck(place, attempt, passage.blocked))
+
+
+def _grade(walls: tuple[Wall, ...] | None) -> tuple[str, Grade]:
+    return ("no path found", "unproved") if walls is None else ("strike", "proved")
+
+
+def _across(checks: Checks, place: Place, attempt: Attempt) -> tuple[Wall, ...] | None:
+    """Return a wall between the start of a move and its goal, at one angle or of cells; None where none was found."""
+    around, farthest = checks.around(attempt.station), checks.farthest_forward(place, attempt.standing_before.tangent_u)
+    return across_move(attempt, around, farthest) or parted(attempt, around, farthest, checks.carried)
+
+
 def _unproved(place: Place, attempt: Attempt, rule: str) -> NoGood:
-    """Return the no-good for exactly this place: what is not proved is not said of others."""
+    """Return the no-good for exactly this place: what is not proved is not said of others.
+
+    Once the collet has taken a new hold, that may be why: nothing is said of the bend without it.
+    """
     at = place.at
     lead, tail = place.trims.at(at.leads), place.trims.at(other(at.leads))
     moving = attempt.blocked[0].doing in ("move", "no path")
+    before_regrip = {entry.motion.phase for entry in attempt.blocked} <= {Phase.CLOSE, Phase.BEND}
+    regripped = attempt.station.regrip is not None and not before_regrip
     pattern = Pattern(
-        at.event if moving else Event.BEND,
+        at.event if moving else Event.REGRIP if regripped else Event.BEND,
         at.leads,
         at.bend,
         (at.ahead, at.ahead),
@@ -128,14 +167,7 @@ def _holds_for(checks: Checks, place: Place, met: Attempt, walled: bool) -> bool
     """
     attempt = checks.attempt(place)
     if met.blocked[0].doing == "move":
-        return (
-            across_move(
-                attempt,
-                checks.around(attempt.station),
-                checks.farthest_forward(place, attempt.standing_before.tangent_u),
-            )
-            is not None
-        )
+        return _across(checks, place, attempt) is not None
     blocked = all_again(attempt, checks.around(attempt.station), met)
     if blocked is None:
         return False
@@ -149,7 +181,11 @@ def recalled(checks: Checks, nogood: NoGood) -> NoGood | None:
     Its witnesses are evaluated again here; what does not strike here is forgotten.
     """
     evidence = nogood.evidence
-    if nogood.grade != "proved" or not isinstance(evidence, Struck) or evidence.blocked[0].doing == "move":
+    if (
+        nogood.grade != "proved"
+        or not isinstance(evidence, Struck)
+        or evidence.blocked[0].doing not in ("bend", "return")
+    ):
         return None
     place = evidence.place
     if place.at.bend > checks.problem.n or place.trims not in checks.problem.trims:

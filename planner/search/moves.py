@@ -61,7 +61,7 @@ def plain_paths(
     readout shows at an advance of 0 [mm], so that every place can be set on it.
     """
     if all(abs(roll) < machine.rotation.resolution / 2.0 for roll in rolls):
-        yield _path(machine, [_advance(start, goal, 0.0, False)])
+        yield timed(machine, [_advance(start, goal, 0.0, False)])
         return
     least = machine.mandrel.nose if must_clear_nose and machine.mandrel is not None else 0.0
     found = []
@@ -72,7 +72,7 @@ def plain_paths(
                 Leg("rotate", 0.0, signed, y, False),
                 _advance(y, goal, signed, True),
             ]
-            found.append(_path(machine, legs))
+            found.append(timed(machine, legs))
     yield from sorted(found, key=lambda path: round(path.time, 6))
 
 
@@ -92,7 +92,8 @@ def _advance(start: float, end: float, roll: float, turned_before: bool) -> Leg:
     return Leg("advance", start, end, roll, turned_before)
 
 
-def _path(machine: Machine, legs: list[Leg]) -> PlainPath:
+def timed(machine: Machine, legs: list[Leg]) -> PlainPath:
+    """Return a path with the time that its legs take; legs of no way are left out."""
     kept = tuple(leg for leg in legs if abs(leg.end - leg.start) > 1e-9)
     speeds = {"advance": machine.speeds.advance, "rotate": machine.speeds.rotate}
     return PlainPath(kept, sum(abs(leg.end - leg.start) / speeds[leg.kind] for leg in kept))

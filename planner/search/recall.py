@@ -10,8 +10,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from planner.clearance.bounds import Cells, bounds
+from planner.clearance.bounds import bounds
 from planner.clearance.certify import witness_at
+from planner.clearance.poses import Cells
 from planner.clearance.rows import EVERY_CLAMP, Rows, rows_of
 from planner.clearance.surroundings import Surroundings
 from planner.clearance.verdicts import Answer, Finding, Witness

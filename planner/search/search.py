@@ -13,11 +13,11 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 from planner.search.attempts import Around
-from planner.search.checks import Checks, places
+from planner.search.checks import Checks, Place, places
 from planner.search.choice import chosen
 from planner.search.events import Arrival, Event, NoGood, Prefer, Sequence, Trims
 from planner.search.exact import NEVER, Exact
-from planner.search.lessons import lesson, recalled
+from planner.search.lessons import lesson, passage_lesson, recalled
 from planner.search.orders import Case
 from planner.search.problem import Extra, Problem
 from planner.search.reaching import SolverGaveUp
@@ -141,11 +141,20 @@ class Search:
         learned.extend(
             lesson(self.checks, place, attempt) for place, attempt in zip(moving, moved, strict=True) if attempt.blocked
         )
+        goes -= {place.at for place, attempt in zip(moving, moved, strict=True) if attempt.blocked}
+        learned.extend(self._on_and_off([place for place in wanted if place.at in goes]))
         new = self._new(learned)
         if learned:
             return new
         news = [self.checks.measure(place) for place in wanted]
         return any(news)
+
+    def _on_and_off(self, wanted: list[Place]) -> list[NoGood]:
+        """Check loads and unloads at places whose bends and moves go; return what is learned."""
+        on = [place for place in wanted if self.checks.put_on(place)]
+        off = [place for place in wanted if self.checks.taken_off(place)]
+        found = [*zip(on, self.checks.load(on), strict=True), *zip(off, self.checks.unload(off), strict=True)]
+        return [passage_lesson(self.checks, place, passage) for place, passage in found if passage.path is None]
 
     def _new(self, learned: list[NoGood]) -> bool:
         known = {nogood.pattern for nogood in self.nogoods}

@@ -8,6 +8,7 @@ from itertools import pairwise
 from planner.clearance.solids import toward
 from planner.search.attempts import Around, Attempt, Batches, Blocked, rolls_allowed
 from planner.search.moves import PlainPath
+from planner.search.passages import Passage, loading, pass_all, unloading
 from planner.search.stations import Station, Stationed, shown
 from planner.tube.motions import InDie, Motion, Standing
 from planner.tube.partly_bent import Pieces, leading_part
@@ -24,6 +25,15 @@ class BendDone:
     gripping: tuple[Motion, ...]  # dies close, bend, (re-grip,) dies open
     returning: tuple[Motion, ...]  # (ease off,) arm home
     eased: float
+    put_on: Passage | None = None  # before the first bend of a load
+    taken_off: Passage | None = None  # after the last one
+
+    @property
+    def motions(self) -> tuple[Motion, ...]:
+        """All its motions, in order."""
+        on = () if self.put_on is None else self.put_on.motions
+        off = () if self.taken_off is None else self.taken_off.motions
+        return (*on, *self.placing, *self.gripping, *self.returning, *off)
 
 
 @dataclass(frozen=True)
@@ -57,21 +67,52 @@ def try_order(stationed: Stationed, around: Around) -> Trial:
             for before, attempt in pairwise(load):
                 attempt.eased_before = before.eased
         batches.place_all(every)
+    on, off = _passages(batches, loads) if not any(attempt.blocked for attempt in every) else ({}, {})
     failures = tuple(
         Failure(attempt.station, number, attempt.blocked[0])
         for number, load in enumerate(loads)
         for attempt in load
         if attempt.blocked
     )
+    failures += tuple(
+        Failure(attempt.station, number, passage.blocked[0])
+        for number, load in enumerate(loads)
+        for attempt in load
+        for passage in (on.get(id(attempt)), off.get(id(attempt)))
+        if passage is not None and passage.path is None
+    )
     if failures:
         return Trial(stationed, None, failures, batches.evaluations)
-    done = tuple(tuple(_done(attempt) for attempt in load) for load in loads)
+    done = tuple(tuple(_done(attempt, on, off) for attempt in load) for load in loads)
     return Trial(stationed, done, (), batches.evaluations)
 
 
-def _done(attempt: Attempt) -> BendDone:
+Passages = dict[int, Passage]
+
+
+def _passages(batches: Batches, loads: list[list[Attempt]]) -> tuple[Passages, Passages]:
+    """Put the tube on and take it off for every load; by the identity of its first and last bend.
+
+    Each bend keeps the clamps with which that goes too.
+    """
+    mandrel = batches.machine.mandrel
+    if mandrel is None:
+        return {}, {}
+    on = {id(load[0]): loading(load[0], mandrel.nose) for load in loads}
+    pass_all(batches, on.values())
+    for passage in on.values():
+        passage.attempt.fitting = passage.fitting
+    off = {id(load[-1]): unloading(load[-1], mandrel.nose) for load in loads}
+    pass_all(batches, off.values())
+    for passage in off.values():
+        passage.attempt.fitting = passage.fitting
+    return on, off
+
+
+def _done(attempt: Attempt, on: Passages, off: Passages) -> BendDone:
     assert attempt.path is not None  # else it were blocked
     clamp = attempt.clamps[attempt.fitting[0]]
+    put_on, taken_off = on.get(id(attempt)), off.get(id(attempt))
     return BendDone(
         attempt.station,
         clamp,
@@ -80,6 +121,8 @@ def _done(attempt: Attempt) -> BendDone:
         tuple(attempt.gripping),
         attempt.returning,
         attempt.eased,
+        put_on,
+        taken_off,
     )
 
 

@@ -7,23 +7,30 @@ overlap covers a span without a gap. Three spans are walked so:
 - the advance, at one angle between start and goal of a rotation: nothing passes that angle (a wall across the move);
 - the advance to which the tube is eased off the die: the arm cannot go home at any;
 - the place of the collet on the tube: something on the carriage is struck wherever it holds.
+
+Where no one angle parts the start of a move from its goal, blocked cells of the plane of advance and rotation may.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
-from planner.clearance.certify import certify
+from planner.clearance.certify import certify, witness_at
 from planner.clearance.deepest import deepest
+from planner.clearance.plane import Region, bounding
 from planner.clearance.rows import EVERY_CLAMP, rows_of
 from planner.clearance.surroundings import Surroundings
 from planner.clearance.verdicts import Answer, Witness
-from planner.search.attempts import Attempt, eased_motion, gripping_motions, home_motion
+from planner.inputs.machine import Machine
+from planner.search.attempts import Attempt, Batches, eased_motion, gripping_motions, home_motion
+from planner.search.detours import Ground, cut_ground
+from planner.search.passages import Passage, ground_of
 from planner.search.stations import Station
 from planner.tolerances import STRIKE_MARGIN
 from planner.tube import motions
-from planner.tube.motions import Motion
+from planner.tube.motions import Motion, Standing
 
 MOST_STEPS = 150
 """Steps after which a span counts as not covered."""
@@ -31,13 +38,16 @@ MOST_STEPS = 150
 LEAST_STEP = 0.5
 """A strike that covers no more than this is no progress [mm]."""
 
+MOST_SLIDES = 12
+"""Times that the slide out of the groove is looked at again up to the strike met last."""
+
 OVERLAP = 1e-3
 """By how much neighbouring strikes overlap, far above rounding [mm]."""
 
 
 @dataclass(frozen=True)
 class Wall:
-    """Strikes that cover a span: the places walked [mm] and the witness at each."""
+    """Strikes that cover a span, or cells that close in a place: where [mm], and the witnesses."""
 
     places: tuple[float, ...]
     witnesses: tuple[Witness, ...]
@@ -96,11 +106,107 @@ def across_move(attempt: Attempt, around: Surroundings, farthest: float) -> tupl
     return tuple(found)
 
 
+def parted(attempt: Attempt, around: Surroundings, farthest: float, carried: frozenset[str]) -> tuple[Wall, ...] | None:
+    """Return a wall of blocked cells between the start of a move and its goal, None where none was found.
+
+    Whatever can be chosen is left open: the rotation may begin wherever the arc can slide to, and the advance goes up
+    to `farthest` [mm], which any hold allows. With several clamps the shortest counts: what strikes that block strikes
+    the longer ones, which begin at the same place.
+    """
+    standing, goal = attempt.standing_before, attempt.station.advance
+    back = around.machine.carriage is None or around.machine.carriage.may_go_back
+    reach = max(goal, farthest) if back else goal
+    rolls = rolls_within_range(around.machine, attempt.rolls)
+    if rolls is None:
+        return None
+    clamp = min(attempt.clamps)
+    out, met = slides_no_farther(standing, reach, around, clamp)
+    starts = (Region((0.0, out), (0.0, 0.0)),)
+    goals = tuple(Region((goal, goal), (roll, roll)) for roll in attempt.rolls)
+    wall = _of_cells(Ground(standing, clamp, (0.0, reach), rolls, 0.0, True, starts, goals), around, carried, starts)
+    return None if wall is None else (replace(wall, witnesses=(*wall.witnesses, *met)),)
+
+
+def slides_no_farther(
+    standing: Standing, farthest: float, around: Surroundings, clamp: float
+) -> tuple[float, tuple[Witness, ...]]:
+    """Return an advance beyond which the arc provably cannot slide straight out [mm], and the strike that says so.
+
+    Wherever the collet holds: what the carriage carries is left out.
+    """
+    clear, far, met = 0.0, farthest, None
+    tried = farthest
+    for _ in range(MOST_SLIDES):
+        if far - clear <= LEAST_STEP:
+            break
+        slide = replace(motions.advance(standing, (0.0, tried), 0.0, False), face=None)
+        found = certify(rows_of([slide], around, [(clamp,)])).findings.values()
+        met_here = [f.witness for f in found if f.answer is Answer.STRUCK and f.witness]
+        nearest = min(met_here, key=lambda w: w.t, default=None)
+        if nearest is None:
+            clear = tried
+        else:
+            far, met = tried * nearest.t, nearest
+        tried = (clear + far) / 2.0
+    return far, () if met is None else (met,)
+
+
+def passage_wall(passage: Passage, batches: Batches, carried: frozenset[str]) -> tuple[Wall, ...] | None:
+    """Return a wall of blocked cells between free hands and a tube's place in the machine, None where none was found.
+
+    A bare tube has one way only, straight along the feed: a strike there needs no cells.
+    """
+    if not passage.standing.leading.curvature.any():
+        witnesses = [entry.finding.witness for entry in passage.blocked if entry.finding.answer is Answer.STRUCK]
+        met = tuple(witness for witness in witnesses if witness is not None and witness.solid not in carried)
+        return (Wall((0.0,), met),) if len(met) == len(passage.attempt.clamps) else None
+    clamp, around = min(passage.attempt.clamps), batches.around(passage.attempt.station)
+    ground = ground_of(batches, passage, clamp)
+    ground = replace(ground, y=(0.0, passage.far), rotates_from=0.0)
+    if passage.way == "load":
+        wall = _of_cells(ground, around, carried, ground.goals)
+        return None if wall is None else (wall,)
+    out, met = slides_no_farther(passage.standing, passage.far, around, clamp)
+    ground = replace(ground, starts=(Region((0.0, out), (0.0, 0.0)),))
+    wall = _of_cells(ground, around, carried, ground.starts)
+    return None if wall is None else (replace(wall, witnesses=(*wall.witnesses, *met)),)
+
+
+def _of_cells(ground: Ground, around: Surroundings, carried: frozenset[str], end: tuple[Region, ...]) -> Wall | None:
+    """Return the wall about one end of a ground, None where none parts it from the other."""
+    rows, found = cut_ground(ground, around, carried, for_proof=True)
+    if not found.parted:
+        return None
+    rolls = ground.rolls
+    at = bounding(found.cells, end, ground.goes_round)
+    row, s, clearance = found.cells.witness[:, at]
+    t = (found.cells.roll[at] - rolls[0]) / (rolls[1] - rolls[0])
+    witnesses = [
+        witness_at(rows, int(w), float(a), float(b), float(c)) for w, a, b, c in zip(row, s, t, clearance, strict=True)
+    ]
+    return Wall(tuple(float(y) for y in found.cells.y[at]), tuple(witnesses))
+
+
+def rolls_within_range(machine: Machine, rolls: tuple[float, ...]) -> tuple[float, float] | None:
+    """Return the rotations from the start of a move that a chuck can make wherever it stands at the start [rad].
+
+    It must stand within its range at the start and, rotated by one of `rolls`, at the goal too.
+    """
+    limits = machine.rotation.range
+    if limits == "continuous":
+        return (-math.pi, math.pi)
+    if len(rolls) != 1:
+        return None
+    low, high = limits
+    first, last = max(low, low - rolls[0]), min(high, high - rolls[0])
+    return (low - last, high - first) if first <= last else None
+
+
 def _walls(attempt: Attempt, around: Surroundings, roll: float, farthest: float) -> Iterator[Wall]:
-    """Yield the walls found at the most promising angles of one way round."""
+    """Yield the walls found at the most promising angles of one way round; what the carriage carries proves nothing."""
     standing = attempt.standing_before
     for at in dict.fromkeys((attempt.station.advance, 0.0)):
-        sweep = motions.rotate(standing, at, (0.0, roll))
+        sweep = replace(motions.rotate(standing, at, (0.0, roll)), face=None)
         rows = rows_of([sweep], around, [attempt.clamps])
         entry = certify(rows).findings.get((0, EVERY_CLAMP))
         if entry is None or entry.answer is not Answer.STRUCK or entry.witness is None:
@@ -110,7 +216,8 @@ def _walls(attempt: Attempt, around: Surroundings, roll: float, farthest: float)
             continue  # the pose at either end: bend or return speak of that
 
         def pose(y: float, angle: float = angle) -> Strike | None:
-            return struck(motions.rotate(standing, y, (angle, angle)), around, attempt.clamps)
+            turned = replace(motions.rotate(standing, y, (angle, angle)), face=None)
+            return struck(turned, around, attempt.clamps)
 
         wall = walked(pose, 0.0, farthest)
         if wall is not None:

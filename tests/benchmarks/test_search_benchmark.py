@@ -74,7 +74,7 @@ def measured(wanted: Part, machine: Machine) -> Measured:
     case, _ = planning._case(wanted, machine)
     search = Search(case, planning._surroundings(case), Exact())
     spent = [0.0]
-    certified = search.checks.batches._certified
+    certified = search.checks.batches.certified
 
     def timed(jobs: list) -> list:  # type: ignore[type-arg]
         start = time.perf_counter()
@@ -82,7 +82,7 @@ def measured(wanted: Part, machine: Machine) -> Measured:
         spent[0] += time.perf_counter() - start
         return found
 
-    search.checks.batches._certified = timed  # type: ignore[method-assign]
+    search.checks.batches.certified = timed  # type: ignore[method-assign]
     start = time.perf_counter()
     decision = decide(search)
     return Measured(seconds, spent[0] / max(time.perf_counter() - start, 1e-9), decision, search)

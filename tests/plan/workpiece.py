@@ -76,6 +76,10 @@ class Workpiece:
     def carry_out(self) -> Workpiece:
         """Carry out every step; return self."""
         for step in self.document["steps"]:
+            if step["action"] in ("load", "turn", "reload") and step["from"] is not None:
+                # In free hands until then: it is brought to where the step begins.
+                self.y, self.arm, self.face = step["from"]["y"], 0.0, step["from"]["face"]
+                self.chuck = math.radians(step["from"]["rotation"])
             before = self._stand()
             getattr(self, "_" + step["action"].replace(" ", "_").replace("-", "_"))(step)
             self.seen.append(Seen(step, before, self._stand(), self._dial(), self._readout()))
@@ -95,6 +99,15 @@ class Workpiece:
         self.places = np.column_stack((self.passed - self.counted(), 0.0 * self.marks, 0.0 * self.marks))
         stands = re.search(r"its end ([\d.]+) mm past", step["note"])
         assert abs(self.passed - (0.0 if stands is None else float(stands[1]))) <= 0.05 + 1e-6
+        self._on_its_way(step)
+
+    def _on_its_way(self, step: Document) -> None:
+        """Take the tube back from its place to where a load's first leg ends; the legs that follow bring it there."""
+        if step["to"] is None:
+            return
+        self.y, self.chuck = step["to"]["y"], math.radians(step["to"]["rotation"])
+        self.places = self.places @ turn_about(0, self.chuck).T + [self.y, 0.0, 0.0]
+        self.passed += self.y
 
     def _laid(self, step: Document) -> float:
         """Raw coordinate from the leading end at the tangent point after a load: from the collet's place where there is one."""
@@ -102,9 +115,10 @@ class Workpiece:
         if step["grip"] is None:
             self.face = None
             return 0.0
-        following = self.document["steps"][step["number"] :]
-        self.face = next(s["from"]["face"] for s in following if s["from"] is not None)
-        return float(self.cut - step["grip"] - self.face)
+        following = self.document["steps"][step["number"] - 1 :]
+        face = next(s["from"]["face"] for s in following if s["from"] is not None)
+        self.face = float(face)
+        return float(self.cut - step["grip"] - face)
 
     def _turn(self, step: Document) -> None:
         assert step["leads"] != self.leads
@@ -132,6 +146,7 @@ class Workpiece:
         assert abs(passed - joint - distance) <= 0.05 + 1e-6
         self._lay_in(joint, passed, self._points(words))
         self.passed = passed
+        self._on_its_way(step)
 
     def _lay_in(self, joint: float, passed: float, lateral: Array) -> None:
         """Move the tube so that the straight behind `joint` lies on the feed and the bend ahead curls toward `lateral`."""
@@ -164,7 +179,8 @@ class Workpiece:
         way = step["amount"]
         self.places = self.places + [way, 0.0, 0.0]
         self.passed, self.y = self.passed + way, self.y + way
-        self.face = None if self.face is None else self.face - way
+        if self.face is not None and step["note"] != "By hand, the collet open.":
+            self.face -= way
 
     def _rotate(self, step: Document) -> None:
         way = math.radians(step["amount"]) * (1.0 if step["way"] == "clockwise" else -1.0)
@@ -227,7 +243,10 @@ class Workpiece:
 
     def _change_clamp(self, _: Document) -> None: ...
 
-    def _unload(self, _: Document) -> None: ...
+    def _unload(self, step: Document) -> None:
+        if step["to"] is not None:
+            self.places = self.places + [step["to"]["y"] - step["from"]["y"], 0.0, 0.0]
+            self.y = step["to"]["y"]
 
     def _check(self, _: Document) -> None: ...
 

@@ -20,9 +20,10 @@ from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.search.attempts import Attempt, eased_motion, gripping_motions, home_motion, of
 from planner.search.checks import Checks, Place
-from planner.search.events import Arrival, Event, Hold, NoGood
+from planner.search.events import Arrival, Event, Hold, NoGood, Trims
 from planner.search.exact import Exact
 from planner.search.lessons import Struck
+from planner.search.passages import loading, pass_all, unloading
 from planner.search.search import Search
 from planner.tube import motions
 from planner.tube.motions import Motion
@@ -92,7 +93,7 @@ class Afresh:
 
     def clamps(self, attempt: Attempt, tried: list[list[Motion]]) -> set[int]:
         """The numbers of the clamps with which all motions of one of the ways tried are clear."""
-        certified = self.checks.batches._certified([(attempt, motion) for way in tried for motion in way])
+        certified = self.checks.batches.certified([(attempt, motion) for way in tried for motion in way])
         answers, found = iter(certified), set()
         for way in tried:
             ones = [next(answers) for _ in way]
@@ -151,6 +152,19 @@ class Afresh:
                         found.append(Place(before, replace(at, released=released), None, trims))
         return found
 
+    def passes(self, evidence: Struck, trims: Trims) -> bool:
+        """Whether a way on to the rod, or off it, is found with other trims."""
+        place = replace(evidence.place, trims=trims)
+        attempt = self.checks.attempt(place)
+        attempt.standing_before = self.checks._standing_before(place)
+        attempt.fitting = list(range(len(attempt.clamps)))
+        mandrel = self.search.case.machine.mandrel
+        assert mandrel is not None
+        on = evidence.blocked[0].doing == "load"
+        passage = loading(attempt, mandrel.nose) if on else unloading(attempt, mandrel.nose)
+        pass_all(self.checks.batches, [passage])
+        return passage.path is not None
+
 
 def held_anywhere(fresh: Afresh, place: Place, attempt: Attempt) -> list[Attempt]:
     """The attempt with the collet wherever it could hold; once where nothing is carried, or the collet is open."""
@@ -196,6 +210,10 @@ def test_a_proved_no_good_holds_for_every_run_trim_and_hold_that_it_speaks_of(
             doing = evidence.blocked[0].doing
             met[doing] += 1
             met["several runs"] += nogood.pattern.ahead[0] < nogood.pattern.ahead[1]
+            if doing in ("load", "unload"):
+                assert not any(fresh.passes(evidence, trims) for trims in search.problem.trims
+                               if nogood.pattern.fits_trims(trims)), (seed, doing, nogood.pattern)  # fmt: skip
+                continue
             for place in fresh.places(nogood):
                 attempt = fresh.checks.attempt(place)
                 attempt.rolls = fresh.checks._rolls(place)

@@ -1,0 +1,186 @@
+"""On and off the rod: the tube put on from the front before a load's first bend, and taken off after its last.
+
+With a mandrel the tube goes on from the front: its tail end comes from CLEAR_OF_NOSE in front of the mandrel's nose,
+where it is in free hands, and slides over rod and nose through the open collet, at any rotation, until it stands at its
+place. Taking it off is the reverse, the arc out of the groove first. The arm is at home, the blocks are open and the
+carriage stands where it grips, or gripped, the tube.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+import numpy as np
+
+from planner.clearance.plane import Region
+from planner.clearance.verdicts import Answer
+from planner.search.attempts import SLIDES, Attempt, Batches, Blocked, legs_of, of, worst
+from planner.search.detours import Ground, detours
+from planner.search.moves import Leg, PlainPath, timed
+from planner.tube.frames import Array
+from planner.tube.motions import Motion, Standing
+
+CLEAR_OF_NOSE = 50.0
+"""How far in front of the mandrel's nose the tail end is where the tube is in free hands [mm]."""
+
+ROLLS = tuple(k * math.pi / 6.0 for k in (1, -1, 2, -2, 3, -3, 4, -4, 5, -5, 6))
+"""Rotations at which a formed tube is put on or taken off, where it does not go straight [rad]."""
+
+SHARES = (1.0, 0.9, 0.75, 0.5, 0.25)
+"""Where it is then rotated, as shares of the way that it goes straight."""
+
+MOST_DETOURS = 8
+"""Paths through the plane that are certified for one passage."""
+
+Way = Literal["load", "unload"]
+
+
+@dataclass
+class Passage:
+    """One tube put on or taken off.
+
+    attempt: the bend that comes next, or was made last; standing: the tube at its place, at an advance of 0; begin: the
+    advance at which it stands there [mm]; far: the advance at which it is in free hands [mm].
+    path: found, with its motions, for the clamps `fitting`; blocked: for each clamp what was in the way straight out;
+    slides: how far it goes straight from its place, once that was looked for [mm].
+    """
+
+    way: Way
+    attempt: Attempt
+    standing: Standing
+    begin: float
+    far: float
+    fitting: list[int]
+    path: PlainPath | None = None
+    motions: tuple[Motion, ...] = ()
+    blocked: tuple[Blocked, ...] = field(default=())
+    slides: float | None = None
+
+
+def loading(attempt: Attempt, nose: float) -> Passage:
+    """Return the passage by which the tube of a load comes to its place before its first bend."""
+    standing = attempt.standing_before
+    far = standing.tail_length + nose + CLEAR_OF_NOSE
+    return Passage("load", attempt, standing, 0.0, far, list(attempt.fitting))
+
+
+def unloading(attempt: Attempt, nose: float) -> Passage:
+    """Return the passage by which the tube is taken off after the last bend of a load."""
+    standing = attempt.standing
+    far = standing.tail_length + nose + CLEAR_OF_NOSE
+    return Passage("unload", attempt, standing, attempt.eased, far, list(attempt.fitting))
+
+
+def pass_all(batches: Batches, passages: Iterable[Passage]) -> None:
+    """Find a clear path for each passage: straight, then rotated once on the way, then through the plane."""
+    passages = list(passages)
+    _try(batches, [(passage, [_straight(batches, passage)]) for passage in passages])
+    formed = [passage for passage in passages if passage.path is None and passage.standing.leading.curvature.any()]
+    _try(batches, [(passage, _rotated_once(batches, passage)) for passage in formed])
+    for passage in formed:
+        if passage.path is None:
+            _detour(batches, passage)
+
+
+def _straight(batches: Batches, passage: Passage) -> PlainPath:
+    ends = (passage.far, 0.0) if passage.way == "load" else (passage.begin, passage.far)
+    return timed(batches.machine, [Leg("advance", *ends, 0.0, passage.way == "load")])
+
+
+def _rotated_once(batches: Batches, passage: Passage) -> list[PlainPath]:
+    """Return paths with one rotation on the way, where the tube goes straight between there and its place."""
+    least = max(batches.machine.mandrel.nose if batches.machine.mandrel else 0.0, passage.begin)
+    out = slides_to(batches, passage)
+    made = []
+    for share in SHARES:
+        y = round(least + share * (out - least), 1)
+        if not least <= y <= out:
+            continue
+        for roll in ROLLS:
+            if passage.way == "load":
+                legs = [
+                    Leg("advance", passage.far, y, roll, True),
+                    Leg("rotate", roll, 0.0, y, True),
+                    Leg("advance", y, 0.0, 0.0, True),
+                ]
+            else:
+                legs = [
+                    Leg("advance", passage.begin, y, 0.0, False),
+                    Leg("rotate", 0.0, roll, y, False),
+                    Leg("advance", y, passage.far, roll, True),
+                ]
+            made.append(timed(batches.machine, legs))
+    return made
+
+
+def motions_of(passage: Passage, path: PlainPath) -> tuple[Motion, ...]:
+    """Return the motions of a path on or off; the collet is open and the carriage stands."""
+    face = passage.standing.face
+    stands = None if face is None else (face - passage.begin,) * 2
+    return tuple(replace(motion, face=stands) for motion in legs_of(passage.standing, path))
+
+
+def _try(batches: Batches, tried: list[tuple[Passage, list[PlainPath]]]) -> None:
+    """Give each passage its first clear path; what was in the way of the first one tried stays with it."""
+    made = [(passage, path, motions_of(passage, path)) for passage, paths in tried for path in paths]
+    jobs = [(passage.attempt, motion) for passage, _, legs in made for motion in legs]
+    answers = iter(batches.certified(jobs) if jobs else [])
+    for passage, path, legs in made:
+        found = [(motion, next(answers)) for motion in legs]
+        if passage.path is not None:
+            continue
+        clear = [c for c in passage.fitting if all(of(one, c).answer is Answer.CLEAR for _, one in found)]
+        if clear:
+            passage.path, passage.motions, passage.fitting, passage.blocked = path, legs, clear, ()
+        elif not passage.blocked:
+            passage.blocked = tuple(
+                worst(passage.way, [(of(one, c), motion, one[0]) for motion, one in found]) for c in passage.fitting
+            )
+
+
+def ground_of(batches: Batches, passage: Passage, clamp: float, out: float | None = None) -> Ground:
+    """Return the plane in which a way on or off is sought; out: how far the arc slides straight out [mm], None: all."""
+    nose = batches.machine.mandrel.nose if batches.machine.mandrel is not None else 0.0
+    anywhere = Region((passage.far, passage.far), (-math.pi, math.pi))
+    place = Region((passage.begin, passage.begin), (0.0, 0.0))
+    slide = Region((passage.begin, passage.far if out is None else out), (0.0, 0.0))
+    starts, goals = ((anywhere,), (place,)) if passage.way == "load" else ((slide,), (anywhere,))
+    least = min(nose, passage.begin)
+    return Ground(passage.standing, clamp, (least, passage.far), (-math.pi, math.pi), nose, False, starts, goals)
+
+
+def _detour(batches: Batches, passage: Passage) -> None:
+    around = batches.around(passage.attempt.station)
+    out = None if passage.way == "load" else slides_to(batches, passage)
+    if out is not None and out <= passage.begin:
+        return
+    for number in passage.fitting:
+        ground = ground_of(batches, passage, passage.attempt.clamps[number], out)
+        found = detours(batches.machine, ground, around, 0.0)
+        _try(batches, [(passage, found[:MOST_DETOURS])])
+        if passage.path is not None:
+            return
+
+
+def slides_to(batches: Batches, passage: Passage) -> float:
+    """Return how far a tube goes straight between its place and free hands at least [mm], by steps and finer ones."""
+    if passage.slides is None:
+        low, high = passage.begin, passage.far
+        for _ in range(2):
+            ways = np.linspace(low, high, SLIDES + 1)[1:]
+            clear = [y for y, goes in zip(ways, _slides(batches, passage, ways), strict=True) if goes]
+            low, high = max([low, *clear]), min([high, *(y for y in ways if y > max([low, *clear]))])
+        passage.slides = float(low)
+    return passage.slides
+
+
+def _slides(batches: Batches, passage: Passage, ways: Array) -> list[bool]:
+    """Return whether the tube goes straight between its place and each of some advances [mm]."""
+    on = passage.way == "load"
+    ends = [(float(y), 0.0) if on else (passage.begin, float(y)) for y in ways]
+    paths = [timed(batches.machine, [Leg("advance", *pair, 0.0, on)]) for pair in ends]
+    answers = batches.certified([(passage.attempt, motions_of(passage, path)[0]) for path in paths])
+    return [any(of(found, c).answer is Answer.CLEAR for c in passage.fitting) for found in answers]
