@@ -97,7 +97,7 @@ def test_lines_of_an_awkward_file_by_hand() -> None:
     assert {path: lines[path] for path in wanted} == wanted
 
 
-@pytest.mark.parametrize("name", ["canal-workshop", "three-axis", "long-bed"])
+@pytest.mark.parametrize("name", ["canal-workshop", "three-axis", "long-bed", "under-the-loft"])
 def test_lines_of_the_profiles_agree_with_parsing_beginnings(name: str) -> None:
     text = (packaged_folder() / f"{name}.toml").read_text(encoding="utf-8")
     lines = lines_of_toml(text)

@@ -15,7 +15,7 @@ from planner.inputs.files import load_machine, machine_from_data
 from planner.inputs.machine import Machine
 from planner.inputs.profiles import list_profiles, packaged_folder
 
-PACKAGED = ("canal-workshop", "long-bed", "three-axis")
+PACKAGED = ("canal-workshop", "long-bed", "three-axis", "under-the-loft")
 
 
 @pytest.fixture(params=PACKAGED)

@@ -35,7 +35,7 @@ def test_the_given_folder_comes_before_the_environments_the_users_and_the_packag
     put(tmp_path / "given", "canal-workshop", "the given")
     assert load_machine("canal-workshop", tmp_path / "given").name == "the given"
     names = [profile.name for profile in list_profiles(tmp_path / "given")]
-    assert names == ["canal-workshop", "long-bed", "three-axis"]
+    assert names == ["canal-workshop", "long-bed", "three-axis", "under-the-loft"]
 
 
 def test_the_users_folder_is_the_platforms() -> None:
@@ -50,7 +50,7 @@ def test_the_users_folder_is_the_platforms() -> None:
 def test_an_unknown_machine_lists_the_known_ones_and_the_likeliest() -> None:
     with pytest.raises(UnknownMachine) as caught:
         find_profile("canal-workshp")
-    assert caught.value.known == ("canal-workshop", "long-bed", "three-axis")
+    assert caught.value.known == ("canal-workshop", "long-bed", "three-axis", "under-the-loft")
     assert caught.value.suggestion == "canal-workshop"
     assert 'did you mean "canal-workshop"?' in str(caught.value)
     assert "long-bed" in caught.value.as_dict()["allowed"]
