@@ -107,6 +107,10 @@ def plan_command(
             show_default=False,
         ),
     ] = None,
+    clearances: Annotated[
+        bool,
+        Parameter(negative=(), help="Also print how near every motion comes, where and to what.", show_default=False),
+    ] = False,
     as_json: Json = False,
 ) -> int:
     """Plan a part, print the plan and return the exit code of its verdict."""
@@ -135,6 +139,10 @@ def plan_command(
         from planner.outputs.terminal import Page
 
         print_plan(made, Page(), wanted.rotation_sign)
+        if clearances and made.steps:
+            from planner.outputs.clearance_page import print_clearances
+
+            print_clearances(made, Page())
     return EXIT_CODES[made.verdict]
 
 
