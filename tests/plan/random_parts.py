@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -42,8 +44,25 @@ def drawn(seed: int) -> Drawn | None:
     what = change[int(rng.integers(1, len(change)))] if rng.random() < 0.5 else change[0]
     machine = _altered(machine, what, part, rng)
     found = Drawn(f"part {seed}, {kind}, on {machine.name}, {what}", part, machine)
-    gap = own_gap(SetUp(part, machine).views["A"], part.radius)
-    return found if gap > machine.clearance.to_itself + 2.0 else None
+    return found if _apart(part, machine) else None
+
+
+def hemmed_in(seed: int) -> Drawn | None:
+    """A random part of few bends with one long end, on a machine with something in front of it; None as for `drawn`.
+
+    Formed tube comes off and goes on only some way round there, or not at all.
+    """
+    rng = np.random.default_rng(47_000 + seed)
+    machine = MACHINES[PROFILES[seed % 3]]
+    tooling = machine.tooling[int(rng.integers(len(machine.tooling)))]
+    part = _part("one short end", 1 + int(rng.integers(3)), machine, tooling, rng)
+    machine, what = _blocked_in_front(machine, part, rng)
+    return Drawn(f"part {seed} on {machine.name}, {what} in front", part, machine) if _apart(part, machine) else None
+
+
+def _apart(part: Part, machine: Machine) -> bool:
+    """Whether the finished part keeps apart from itself so far that the drawing's own gap caps nothing."""
+    return own_gap(SetUp(part, machine).views["A"], part.radius) > machine.clearance.to_itself + 2.0
 
 
 def _part(kind: str, n: int, machine: Machine, tooling: Tooling, rng: np.random.Generator) -> Part:
@@ -95,12 +114,47 @@ def _altered(machine: Machine, change: str, part: Part, rng: np.random.Generator
     return machine_from_data(data)
 
 
+def wall_with_opening(
+    x: float, right: float, left: float, under: float, over: float, size: float = 3000.0
+) -> list[dict[str, Any]]:
+    """Solids 50 mm thick that close in the feed at x but for an opening, its edges so far from the feed [mm]."""
+    yz = {
+        "right": (-size, -size, -right, size),
+        "left": (left, -size, size, size),
+        "under": (-size, -size, size, -under),
+        "over": (-size, over, size, size),
+    }
+    return [_box(name, x, y0, z0, x + 50.0, y1, z1) for name, (y0, z0, y1, z1) in yz.items()]
+
+
+def _box(name: str, *corners: float) -> dict[str, Any]:
+    box = {"from": list(map(float, corners[:3])), "to": list(map(float, corners[3:]))}
+    return {"name": name, "moves_with": "frame", "box": box}
+
+
+def _blocked_in_front(machine: Machine, part: Part, rng: np.random.Generator) -> tuple[Machine, str]:
+    """The machine with something in front of it, and what: about as far ahead as the shorter end reaches in a swing."""
+    data, height = machine.normalised(), machine.head.centreline_height
+    reach = part.developed_length - float(part.straights[[0, -1]].max()) + float(part.radii[0])
+    x, aside, over, under = map(float, reach * rng.uniform([0.7, 0.1, 0.1, 0.1], [1.1, 0.6, 0.6, 0.6]))
+    side = 1.0 if rng.random() < 0.5 else -1.0
+    what = ("pillar", "bench", "wall", "doorway", "hatch", "hatch")[int(rng.integers(6))]
+    if what == "pillar":
+        pillar = {"centre": [x, side * aside], "radius": 40.0, "z": [-height, 3000.0]}
+        more = [{"name": what, "moves_with": "frame", "cylinder": pillar}]
+    elif what == "bench":
+        more = [_box(what, x, -reach, -height, 4.0 * reach, reach, -min(under, height - 50.0))]
+    elif what == "wall":
+        near, far = sorted((side * aside, side * (aside + 60.0)))
+        more = [_box(what, x, near, -height, 4.0 * reach, far, 3000.0)]
+    else:
+        more = wall_with_opening(x, aside, aside, height if what == "doorway" else under, over)
+    data["solid"].extend(more)
+    return machine_from_data(data), what
+
+
 def parts(count: int) -> Iterator[Drawn]:
-    """The first so many random parts that do not run through themselves."""
-    seed = 0
-    while count:
-        found = drawn(seed)
-        seed += 1
-        if found is not None:
-            count -= 1
-            yield found
+    """The first so many random parts that do not run through themselves; every tenth seed also gives one hemmed in."""
+    seeds = itertools.count()
+    made = (make(seed) for seed in seeds for make in ((drawn, hemmed_in) if seed % 10 == 9 else (drawn,)))
+    return itertools.islice((found for found in made if found is not None), count)

@@ -18,7 +18,7 @@ from tests.plan.brute_force.leading_part import At
 from tests.plan.brute_force.orders import Bend, How, Job, reclamps
 from tests.plan.brute_force.sampled import STRUCK
 from tests.plan.brute_force.tube import End
-from tests.plan.random_parts import Drawn, parts
+from tests.plan.random_parts import Drawn, parts, wall_with_opening
 from tests.plan.shop import bender, head, rod_that_asks_for_a_turn, tube
 from tests.plan.workpiece import Document
 
@@ -225,3 +225,24 @@ def test_a_leg_that_comes_back_to_the_carriage_does_not_strike_it_once_the_colle
     carriage = {"name": "carriage", "moves_with": "carriage", "box": {"from": [-300, -300, -150], "to": [0, 300, 110]}}
     machine = bender({"carriage": {"grip_length": 400, "finish_released": released}, "solid": [carriage]})
     assert verdicts(tube([900, 100, 900], [0, 0], [90, 90]), machine) == ((reclamps, reclamps), reclamps)
+
+
+@pytest.mark.parametrize(("wall", "reclamps"), [(944, math.inf), (946, 0)])
+def test_bare_tube_goes_on_from_the_front_only_where_there_is_room_for_all_of_it(wall: float, reclamps: float) -> None:
+    """800 mm and 60° on a radius of 76.2 are 879.8; 5 of nose, 50 in front of it and 10 required make 944.8 mm."""
+    box = {"from": [wall, -600.0, -600.0], "to": [wall + 50.0, 600.0, 600.0]}
+    machine = bender({"solid": [{"name": "wall", "moves_with": "frame", "box": box}]})
+    assert verdicts(tube([400, 400], [0], [60]), machine) == ((reclamps, reclamps), reclamps)
+
+
+@pytest.mark.parametrize(
+    ("right", "left", "reclamps"),
+    [(478, 478, math.inf), (491, 478, 0), (478, 491, 0)],
+    ids=["no", "straight", "turned"],
+)
+def test_a_leg_comes_off_through_a_slot_only_on_the_side_on_which_that_is_wide_enough(
+    right: float, left: float, reclamps: float
+) -> None:
+    """It reaches 76.2 + 400 mm to the right, or to the left once it is rotated by half a turn; 10 are required."""
+    machine = bender({"solid": wall_with_opening(450.0, right, left, 45.0, 45.0)})
+    assert verdicts(tube([400, 400], [0], [90]), machine) == ((reclamps, reclamps), reclamps)

@@ -9,13 +9,14 @@ import pytest
 
 from tests.clearance.oracle import Profile
 from tests.plan.brute_force.all_orders import BruteForce
+from tests.plan.brute_force.homing import Home
 from tests.plan.brute_force.leading_part import At
 from tests.plan.brute_force.legs import on_the_feed
-from tests.plan.brute_force.orders import jobs
-from tests.plan.brute_force.sampled import CLEAR, Checks, Motion
+from tests.plan.brute_force.orders import Bend, jobs
+from tests.plan.brute_force.sampled import CLEAR, STRUCK, Checks, Motion
 from tests.plan.brute_force.solids import BLOCK, BOX, DIE, Solid, distances
 from tests.plan.brute_force.tube import Tube, bowed, rotation, walked
-from tests.plan.random_parts import MACHINES, PROFILES
+from tests.plan.random_parts import MACHINES, PROFILES, wall_with_opening
 from tests.plan.shop import FINE, bender, head, tube
 from tests.simulated import Lra, poses
 
@@ -132,6 +133,36 @@ def test_what_lies_in_the_groove_never_presses_into_the_die_while_it_slides_out(
         points, _, _ = walked([("arc", 76.2, float(angle)), ("straight", 400.0, 0.0)], -1.0).points(1.0)
         for y in np.arange(0.0, 300.0, 5.0):
             assert distances(DIE, die, points + [y, 0.0, 0.0]).min() - 19.05 > -1e-6
+
+
+SLOTS = [(478, 478, STRUCK), (491, 478, CLEAR), (478, 491, CLEAR)]
+"""Half the slot's width to the right and to the left, and whether a leg that reaches 476.2 mm passes, 10 required."""
+
+
+@pytest.mark.parametrize(("right", "left", "verdict"), SLOTS)
+def test_a_formed_tube_goes_on_and_comes_off_through_a_slot_as_wide_as_its_leg_reaches(
+    right: float, left: float, verdict: int
+) -> None:
+    """A U laid in for its second bend, and an L taken off after its one bend; on a right head both lie to the right."""
+    machine = bender({"solid": wall_with_opening(450.0, right, left, 45.0, 45.0)})
+    brute = BruteForce(tube([400, 200, 400], [0, 0], [90, 90]), machine)
+    anywhere = brute.rules.anywhere(Bend("A", 2, 1, "turn"))
+    assert brute.judge.loads.put_on(At("A", 1, 2, 0.0, 0.0), 60.0, anywhere, anywhere) == verdict
+    brute = BruteForce(tube([400, 400], [0], [90]), machine)
+    home, anywhere = Home(CLEAR, {0.0: CLEAR}), brute.rules.anywhere(Bend("A", 1, 1, "load"))
+    assert brute.judge.loads.taken_off(At("A", 1, 1, 0.0, 0.0), 60.0, home, anywhere, anywhere) == verdict
+
+
+def test_a_tube_that_must_be_rotated_comes_off_only_if_it_slides_out_over_the_nose_first() -> None:
+    """The leg lies on the side on which the slot is too narrow, and strikes the wall 300 mm ahead: 300 − 105.3 = 194.7."""
+    part, far = tube([180, 400], [0], [90]), 300.0
+    for nose, verdict in ((150.0, CLEAR), (200.0, STRUCK)):
+        machine = bender(
+            {"solid": wall_with_opening(far, 200.0, 300.0, 45.0, 45.0), "mandrel": {"nose": nose, "rod_length": 9000}}
+        )
+        brute = BruteForce(part, machine)
+        home, anywhere = Home(CLEAR, {0.0: CLEAR}), brute.rules.anywhere(Bend("A", 1, 1, "load"))
+        assert brute.judge.loads.taken_off(At("A", 1, 1, 0.0, 0.0), 60.0, home, anywhere, anywhere) == verdict
 
 
 @pytest.mark.parametrize("name", PROFILES)

@@ -7,7 +7,7 @@ the contact table, phase by phase.
 
 The modules of this folder, as they build on one another: `tube`, `solids`, `sampled`, `plane` (plain geometry); `set_up`,
 `orders`, `shop_rules` (what may be tried); `surroundings` (the machine), `leading_part` (the tube in it); `bending`,
-`legs`, `homing`, `carriage`, `moves` (motions); `judge` (a whole job).
+`legs`, `homing`, `carriage`, `moves`, `loads` (motions); `judge` (a whole job).
 """
 
 from __future__ import annotations

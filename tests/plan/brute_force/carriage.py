@@ -6,6 +6,7 @@ import math
 from collections.abc import Hashable
 
 from tests.plan.brute_force.leading_part import At, LeadingParts
+from tests.plan.brute_force.plane import Obstacle
 from tests.plan.brute_force.sampled import CLEAR, STRUCK, UNSURE, Checks, Motion
 from tests.plan.brute_force.shop_rules import Window
 from tests.plan.brute_force.solids import Solid, swept
@@ -70,8 +71,16 @@ class Carriage:
                     break
         return self.known[key]
 
-    def riding(self, at: At, window: Window) -> list[tuple[Solid, float]]:
-        """Boxes at all places of the collet, as the tube that stands after the bend has them, with what they need [mm]."""
+    def riding(self, at: At, window: Window) -> list[Obstacle]:
+        """Boxes at all places of the collet, which go with the tube that stands after the bend."""
         face, total = window[1] - self.leading.end(at), self.leading.standing(at).total
         need = self.about.need(total + self.leading.to_next(at)[0])[0]
-        return [(solid, need) for solid in swept(self.about.boxes, window[1] - window[0], -face)]
+        boxes = swept(self.about.boxes, window[1] - window[0], -face)
+        return [Obstacle(box, need, rides=True, proves=False) for box in boxes]
+
+    def standing_still(self, tangent: float, window: Window) -> list[Solid]:
+        """Boxes at all places of the collet, as it holds or held the tube and stands.
+
+        tangent: stock coordinate that lies at the tangent point meanwhile [mm].
+        """
+        return swept(self.about.boxes, window[1] - window[0], tangent - window[1])

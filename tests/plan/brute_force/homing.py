@@ -42,12 +42,16 @@ class Homing:
         plain, swing = self._past(at, 0.0)[clamp], self.leading.swing(at)
         count = max(1, math.ceil(room / EASED))
         places = {k * room / count: STRUCK for k in range(1, count + 1)}
-        surely_struck, out_of_reach = plain == STRUCK, False
+        surely_struck = plain == STRUCK and self._past(at, 0.0, room / count / 2.0)[clamp] == STRUCK
+        slid, before = CLEAR, 0.0
         for y in places:
-            slid = self.legs.slid(at, y, arm=swing)[clamp]
-            places[y] = max(slid, self._past(at, y)[clamp])
-            surely_struck &= out_of_reach or self._past(at, y, room / count / 2.0)[clamp] == STRUCK
-            out_of_reach = slid == STRUCK
+            slid = max(slid, self.legs.slid(at, y, before, arm=swing)[clamp])
+            if slid != STRUCK:
+                places[y] = max(slid, self._past(at, y)[clamp])
+            surely_struck = surely_struck and self._past(at, y, room / count / 2.0)[clamp] == STRUCK
+            if slid == STRUCK:  # nor does it come any farther
+                break
+            before = y
         places[0.0] = plain
         best = min(places.values())
         return Home(best if best == CLEAR or surely_struck else UNSURE, places)

@@ -9,6 +9,7 @@ from tests.plan.brute_force.carriage import Carriage
 from tests.plan.brute_force.homing import Home, Homing
 from tests.plan.brute_force.leading_part import At, LeadingParts
 from tests.plan.brute_force.legs import Legs
+from tests.plan.brute_force.loads import Loads
 from tests.plan.brute_force.moves import Move, Moves, Ways
 from tests.plan.brute_force.orders import Bend, Job, goes_on
 from tests.plan.brute_force.sampled import CLEAR, STRUCK
@@ -37,13 +38,26 @@ class Judge:
         self.bending, self.carriage = Bending(self.leading, about), Carriage(self.leading, about)
         legs = Legs(self.leading, about)
         self.homing, self.moves = Homing(self.leading, about, legs), Moves(self.leading, about, legs, self.carriage)
+        self.loads = Loads(self.leading, about, legs, self.carriage)
 
     def verdict(self, job: Job, kept: Kept) -> int:
-        """The worst of the job's bends, each with the best clamp, and of the moves between them."""
+        """The worst of the job's bends, each with the best clamp, of the moves between them, of its loads and unloads.
+
+        With a mandrel the tube goes on and comes off from the front; that is looked at where all else may go.
+        """
+        found = self._walked(job, kept, False)
+        return found if found == STRUCK or self.about.machine.mandrel is None else self._walked(job, kept, True)
+
+    def _walked(self, job: Job, kept: Kept, passages: bool) -> int:
         worst = CLEAR
         chuck: Stands = {0.0: CLEAR}
         for i, at in enumerate(job):
             bent = self._bent(job, i, kept)
+            if passages:
+                passed = {
+                    c: STRUCK if verdict == STRUCK else self._passed(job, i, kept, c) for c, verdict in bent.items()
+                }
+                bent = {c: max(verdict, passed[c]) for c, verdict in bent.items()}
             if at.how in ("link", "re-grip"):
                 moves = {c: self._moved(job, i, kept, c) for c in bent}
                 best = (min(max(bent[c], moves[c][0]) for c in bent), min(max(bent[c], moves[c][1]) for c in bent))
@@ -65,6 +79,17 @@ class Judge:
             carried = self.carriage.in_bend(place, window, after, self.rules.anywhere(at))
         held = {c: max(carried, self.bending.verdict(place, c)) for c in self.rules.clamps(at)}
         return {c: max(verdict, self._home(job, i, kept, c).verdict) for c, verdict in held.items()}
+
+    def _passed(self, job: Job, i: int, kept: Kept, clamp: float) -> int:
+        """The tube put on before the i-th bend and taken off after it, where a load begins or ends there."""
+        at, place, window = job[i], at_the_die(job[i], kept), kept.windows[i]
+        anywhere, passed = self.rules.anywhere(at), CLEAR
+        if at.how not in ("link", "re-grip"):
+            passed = self.loads.put_on(place, clamp, window, anywhere)
+        if passed != STRUCK and not goes_on(job, i):
+            home, hold = self._home(job, i, kept, clamp), None if at.released else window
+            passed = max(passed, self.loads.taken_off(place, clamp, home, hold, anywhere))
+        return passed
 
     def _home(self, job: Job, i: int, kept: Kept, clamp: float) -> Home:
         """The arm goes home past the standing tube, or past the tube eased off at any advance up to the next place.

@@ -14,7 +14,8 @@ from tests.plan.brute_force.tube import Tube
 class Leg(NamedTuple):
     """A motion of the tube that stands after a bend, from an advance and a roll on: along the feed, or about it.
 
-    advance, way: in mm; roll, turn, arm: in radians, the last one where the arm stands meanwhile.
+    advance, way: in mm; roll, turn, arm: in radians, the last one where the arm stands meanwhile. before: it is the tube
+    that stands before the bend, not after it.
     """
 
     at: At
@@ -23,6 +24,7 @@ class Leg(NamedTuple):
     roll: float = 0.0
     turn: float = 0.0
     arm: float = 0.0
+    before: bool = False
 
     @property
     def out(self) -> float:
@@ -46,11 +48,20 @@ class Legs:
         """The leg's verdict with each clamp."""
         if leg not in self.known:
             checks = Checks(self.about.radius)
-            tube = self.leading.standing(leg.at).moved(shift=leg.advance, roll=leg.roll)
+            tube = self.placed(leg)
             self._past_what_stands(checks, leg, tube)
             self._past_the_arm(checks, leg, tube)
             self.known[leg] = self.about.by_clamp(checks)
         return self.known[leg]
+
+    def placed(self, leg: Leg) -> Tube:
+        """The leading part as the leg begins."""
+        tube = self.leading.in_die(leg.at) if leg.before else self.leading.standing(leg.at)
+        return tube.moved(shift=leg.advance, roll=leg.roll)
+
+    def need(self, leg: Leg, tube: Tube) -> tuple[float, float]:
+        """What must be kept to machine and floor as the leg begins, and how much more as it ends [mm]."""
+        return self.about.need(tube.total + leg.advance, leg.way)
 
     def slid(self, at: At, y: float, start: float = 0.0, arm: float = 0.0) -> dict[float, int]:
         """The arc slides straight out from `start` to y [mm] with the arm at an angle [rad]."""
@@ -58,8 +69,10 @@ class Legs:
 
     def _past_what_stands(self, checks: Checks, leg: Leg, tube: Tube) -> None:
         about, motion = self.about, Motion("x", leg.turn, leg.way)
-        checks.add("all", tube, about.frame, about.need(tube.total + leg.out), motion)
-        loose = tube if leg.rolled else tube.take(slice(2, None))
+        checks.add("all", tube, about.frame, self.need(leg, tube), motion)
+        # What lies on the feed, or in the groove, may touch: the first straight, the arc just formed and what follows it.
+        excused = 1 if leg.before else 0 if leg.rolled else 2
+        loose = tube.take(slice(excused, None))
         checks.add("all", loose, [about.die, *about.wiper], about.apart, motion)
         checks.add("all", tube, about.hub, about.apart, motion)
         forward = about.follows(leg.arm * about.clr)
@@ -67,11 +80,11 @@ class Legs:
 
     def _past_the_arm(self, checks: Checks, leg: Leg, tube: Tube) -> None:
         about, motion = self.about, Motion("x", leg.turn, leg.way)
-        need = about.need(tube.total + leg.out)
+        need = self.need(leg, tube)
         if leg.arm != 0.0:
             # The straight that comes out meanwhile stands still as a set; with the arm at home `on_the_feed` has it.
             first = about.swung(self.leading.straight(leg.out), -leg.arm)
-            checks.add("all", first, about.arm, need)
+            checks.add("all", first, about.arm, about.need(tube.total + leg.out))
             for clamp in about.clamps:
                 checks.add(clamp, first, [about.clamp(clamp)], about.apart)
             tube = about.swung(tube, -leg.arm)

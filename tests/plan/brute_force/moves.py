@@ -6,6 +6,8 @@ import itertools
 import math
 from typing import NamedTuple
 
+import numpy as np
+
 from tests.plan.brute_force.carriage import Carriage
 from tests.plan.brute_force.homing import Home
 from tests.plan.brute_force.leading_part import At, LeadingParts
@@ -20,6 +22,9 @@ Ways = tuple[int, int]
 
 SHARES, BEYOND = (0.5, 0.75, 0.25), (20.0, 60.0, 150.0)
 """Where the tube is tried to be turned besides at the goal: shares of the way to it, and so far beyond it [mm]."""
+
+ROWS = 8
+"""Rows of the plane of advance and roll that are begun with."""
 
 
 class Move(NamedTuple):
@@ -92,11 +97,7 @@ class Moves:
         if move.farthest <= out or slides[out] == STRUCK:
             return STRUCK
         tube = self.leading.standing(at)
-        tooling = [about.die, *about.wiper, *about.hub, about.pressure("open"), about.clamp(move.clamp)]
-        need = about.need(tube.total)[0]
-        solids = [
-            *((solid, about.apart, 0.0) for solid in tooling),
-            *((solid, need, about.sag) for solid in (*about.frame, *about.arm)),
-        ]
-        plane = Plane(tube, about.radius, solids, self.carriage.riding(at, move.window), (out, move.farthest))
-        return plane.way_to(goal, max((y for y, verdict in slides.items() if verdict == CLEAR), default=-1.0))
+        obstacles = [*about.obstacles(move.clamp, tube.total), *self.carriage.riding(at, move.window)]
+        plane = Plane(tube, about.radius, obstacles, np.linspace(out, move.farthest, ROWS + 1))
+        clear = max((y for y, verdict in slides.items() if verdict == CLEAR), default=-1.0)
+        return plane.way_to(goal, (out, clear) if clear >= out else None, (out, move.farthest))

@@ -6,6 +6,7 @@ they stand with the arm at home, those of the carriage as they stand with the co
 
 from __future__ import annotations
 
+from tests.plan.brute_force.plane import Obstacle
 from tests.plan.brute_force.sampled import CLEAR, Checks, Motion
 from tests.plan.brute_force.set_up import SetUp
 from tests.plan.brute_force.solids import BLOCK, BOX, DIE, FLOOR, POST, Solid
@@ -87,6 +88,12 @@ class Surroundings:
     def need(self, ahead: float, more: float = 0.0) -> tuple[float, float]:
         """What must be kept to machine and floor with so much leading part, and so much more at the motion's end [mm]."""
         return (self.required + self.sag * ahead, self.sag * more)
+
+    def obstacles(self, clamp: float, ahead: float) -> list[Obstacle]:
+        """What stands about the tube between bends, with a clamp, and so much leading part at an advance of 0 [mm]."""
+        tooling = [self.die, *self.wiper, *self.hub, self.pressure("open"), self.clamp(clamp)]
+        kept = [Obstacle(solid, self.apart) for solid in tooling]
+        return kept + [Obstacle(solid, self.need(ahead)[0], self.sag) for solid in (*self.frame, *self.arm)]
 
     def by_clamp(self, checks: Checks) -> dict[float, int]:
         """Each clamp's verdict: that of the checks under its length together with that of those under "all"."""
