@@ -12,7 +12,7 @@ Seen from the carriage the leading part turns about the die axis while the carri
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,7 +20,7 @@ from planner.clearance.contact import Need, beyond_clamp, need
 from planner.clearance.solids import Owner, Solid, Tool
 from planner.clearance.surroundings import Group, Surroundings
 from planner.tolerances import GROOVE_EASE
-from planner.tube.frames import UPWARD, Array, Ints, turned
+from planner.tube.frames import UPWARD, Array, Flags, Ints, turned
 from planner.tube.motions import Body, Motion, Path, Phase, Role
 
 EVERY_CLAMP = -1
@@ -60,6 +60,11 @@ class Rows:
     def count(self) -> int:
         """Number of rows."""
         return int(self.needed.shape[0])
+
+    def take(self, keep: Flags) -> Rows:
+        """Return a selection of the rows, the tables as they are."""
+        chosen = {name: getattr(self, name)[keep] for name in ("piece", "block", "solid", "needed", "spread")}
+        return replace(self, motion=self.motion[keep], clamp=self.clamp[keep], **chosen)
 
 
 PIECE_COLUMNS = 17

@@ -101,7 +101,7 @@ def clamp_block(machine: Machine, tooling: Tooling, length: float, opening: tupl
         block.height / 2.0,
         tooling.tube_diameter / 2.0,
     )
-    return Solid("clamp die", Tool.CLAMP, Owner.ARM, Kind.BORED_BLOCK, numbers)
+    return Solid(Tool.CLAMP.value, Tool.CLAMP, Owner.ARM, Kind.BORED_BLOCK, numbers)
 
 
 def pressure_block(

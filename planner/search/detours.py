@@ -8,21 +8,21 @@ and the least time among those. What comes out are proposals: they are certified
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import islice, pairwise
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from planner.clearance.plane import Cut, Field, Rectangles, Region, State, cut
+from planner.clearance.plane import Cut, Field, Rectangles, Region, State, cut, neighbours
 from planner.clearance.rows import Rows, rows_of
 from planner.clearance.surroundings import Surroundings
 from planner.inputs.machine import Machine
 from planner.search.moves import Leg, PlainPath, timed
 from planner.search.stations import settable, snapped_angle, wrapped
 from planner.tube import motions
-from planner.tube.frames import Flags
+from planner.tube.frames import Flags, Ints
 from planner.tube.motions import Standing
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ DOUBTED = 2.0
 """How many legs more a leg through cells that are not known to be free counts as."""
 
 MOST_LINES = 40
-"""Lines of either kind through the cells of a detour."""
+"""Lines of either kind through the cells of a detour, besides those on one way."""
 
 
 @dataclass(frozen=True)
@@ -140,9 +140,33 @@ class _Lines:
         self.certain = found.joined
         self.sure = self.cells.state == State.FREE
         self.free = self.sure if found.joined else self.passable
+        self.at_ends = self.free
+        self.on_way = self._on_way()
+
+    def _on_way(self) -> Ints:
+        """Return the cells of one way from a start to a goal: lines are led through each of them."""
+        import networkx as nx
+
+        graph = neighbours(self.cells, self.free, goes_round=False)
+        for name, regions in (("start", self.ground.starts), ("goal", self.ground.goals)):
+            touched = self.free & np.any([self.cells.touches(region) for region in regions], axis=0)
+            graph.add_edges_from((name, int(k)) for k in np.flatnonzero(touched))
+        if not (graph.has_node("start") and graph.has_node("goal")) or not nx.has_path(graph, "start", "goal"):
+            return np.zeros(0, dtype=np.int64)
+        return np.array(nx.shortest_path(graph, "start", "goal")[1:-1], dtype=np.int64)
 
     def paths(self) -> list[PlainPath]:
-        """Return the paths along the lines, fewest legs first, then the faster ones."""
+        """Return the paths along the lines, fewest legs first, then the faster ones.
+
+        Where start or goal lies on the side of a free cell, its own line may lead through open ones.
+        """
+        made = self._through()
+        if not made and self.certain:
+            self.at_ends = self.passable
+            made = self._through()
+        return made
+
+    def _through(self) -> list[PlainPath]:
         import networkx as nx
 
         graph = self._graph()
@@ -172,16 +196,18 @@ class _Lines:
         return graph
 
     def _advances(self) -> Iterator[Line]:
-        """Yield the stretches at every rotation that may be worth it; at start and goal also where it is open."""
+        """Yield the stretches at every rotation that may be worth it."""
         regions = (*self.ground.starts, *self.ground.goals)
         ends = {roll for region in regions if region.roll[0] == region.roll[1] for roll in region.roll}
         step = self.machine.rotation.resolution
-        inside = {snapped_angle(float(roll), step) for roll in self.cells.roll[self.free]}
-        for at in sorted(_thinned(inside)):
+        inside, kept = (
+            {snapped_angle(float(roll), step) for roll in self.cells.roll[of]} for of in (self.free, self.on_way)
+        )
+        for at in sorted(_thinned(inside, kept)):
             if at not in ends:
                 yield from _stretches("advance", at, self.cells, self.free, self.sure)
         for at in sorted(ends):
-            yield from _stretches("advance", at, self.cells, self.passable, self.sure)
+            yield from _stretches("advance", at, self.cells, self.at_ends, self.sure)
         for region in self.ground.starts:
             if region.roll[0] == region.roll[1] and region.y[0] < region.y[1]:
                 yield Line("advance", region.roll[0], *region.y)  # the arc slides straight out of the groove
@@ -190,16 +216,16 @@ class _Lines:
         least = self.ground.rotates_from
         asked = [y for region in (*self.ground.starts, *self.ground.goals) for y in region.y]
         ends = {y for y in asked if least - 1e-9 <= y <= self.ground.y[1]}
-        inside = {
-            settable(float(y), self.machine.advance.resolution, self.zero)
-            for y in self.cells.y[self.free]
-            if y >= least
-        }
-        for at in sorted(_thinned(inside)):
+        step = self.machine.advance.resolution
+        inside, kept = (
+            {settable(float(y), step, self.zero) for y in self.cells.y[of] if y >= least}
+            for of in (self.free, self.on_way)
+        )
+        for at in sorted(_thinned(inside, kept)):
             if at not in ends:
                 yield from _stretches("rotate", at, self.cells, self.free, self.sure)
         for at in sorted(ends):
-            yield from _stretches("rotate", at, self.cells, self.passable, self.sure)
+            yield from _stretches("rotate", at, self.cells, self.at_ends, self.sure)
 
     def _walked(self, trail: list[Line]) -> Iterator[PlainPath]:
         """Yield the path along a trail of lines for each start and goal on its first and last line."""
@@ -246,12 +272,12 @@ def _ends(line: Line, region: Region) -> bool:
     return not _any_roll(region) and abs(line.at - region.y[0]) <= 1e-9 and line.holds(region.roll[0])
 
 
-def _thinned(values: Iterable[float]) -> list[float]:
-    """Return no more than MOST_LINES of some values, spread over them."""
+def _thinned(values: set[float], kept: set[float]) -> set[float]:
+    """Return no more than MOST_LINES of some values, spread over them, and all that are to be kept."""
     ordered = sorted(values)
     if len(ordered) <= MOST_LINES:
-        return ordered
-    return [ordered[int(k)] for k in np.linspace(0, len(ordered) - 1, MOST_LINES).round()]
+        return values | kept
+    return {ordered[int(k)] for k in np.linspace(0, len(ordered) - 1, MOST_LINES).round()} | kept
 
 
 def _stretches(kind: Kind, at: float, cells: Rectangles, inside: Flags, sure: Flags) -> Iterator[Line]:

@@ -17,10 +17,13 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from planner.clearance.certify import certify, witness_at
 from planner.clearance.deepest import deepest
 from planner.clearance.plane import Region, bounding
-from planner.clearance.rows import EVERY_CLAMP, rows_of
+from planner.clearance.rows import EVERY_CLAMP, Rows, rows_of
+from planner.clearance.solids import Tool
 from planner.clearance.surroundings import Surroundings
 from planner.clearance.verdicts import Answer, Witness
 from planner.inputs.machine import Machine
@@ -30,6 +33,7 @@ from planner.search.passages import Passage, ground_of
 from planner.search.stations import Station
 from planner.tolerances import STRIKE_MARGIN
 from planner.tube import motions
+from planner.tube.frames import Flags
 from planner.tube.motions import Motion, Standing
 
 MOST_STEPS = 150
@@ -132,7 +136,8 @@ def slides_no_farther(
 ) -> tuple[float, tuple[Witness, ...]]:
     """Return an advance beyond which the arc provably cannot slide straight out [mm], and the strike that says so.
 
-    Wherever the collet holds: what the carriage carries is left out.
+    Wherever the collet holds: what the carriage carries is left out. So is the arm, and the clamp on it, where the tube
+    may be eased off before the arm goes home: it is then somewhere else.
     """
     clear, far, met = 0.0, farthest, None
     tried = farthest
@@ -140,8 +145,10 @@ def slides_no_farther(
         if far - clear <= LEAST_STEP:
             break
         slide = replace(motions.advance(standing, (0.0, tried), 0.0, False), face=None)
-        found = certify(rows_of([slide], around, [(clamp,)])).findings.values()
-        met_here = [f.witness for f in found if f.answer is Answer.STRUCK and f.witness]
+        rows = rows_of([slide], around, [(clamp,)])
+        if around.machine.head.may_ease_off:
+            rows = rows.take(~_on_arm(rows, around.machine))
+        met_here = [f.witness for f in certify(rows).findings.values() if f.answer is Answer.STRUCK and f.witness]
         nearest = min(met_here, key=lambda w: w.t, default=None)
         if nearest is None:
             clear = tried
@@ -149,6 +156,12 @@ def slides_no_farther(
             far, met = tried * nearest.t, nearest
         tried = (clear + far) / 2.0
     return far, () if met is None else (met,)
+
+
+def _on_arm(rows: Rows, machine: Machine) -> Flags:
+    """Return which rows are of something on the arm."""
+    names = {solid.name for solid in machine.solid if solid.moves_with == "arm"} | {Tool.CLAMP.value}
+    return np.asarray(np.array([name in names for name in rows.names], dtype=bool)[rows.solid])
 
 
 def passage_wall(passage: Passage, batches: Batches, carried: frozenset[str]) -> tuple[Wall, ...] | None:
