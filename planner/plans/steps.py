@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from planner.clearance.certify import Least
+from planner.clearance.verdicts import Witness
 from planner.plans import cautions
 from planner.plans.document import NearestAt, Position, Step
 from planner.plans.laying_in import lay_in_words, load_words, put_on_words, take_off_words
@@ -92,7 +93,7 @@ class StepList:
         chuck = 0.0 if passage.way == "load" else self.now.chuck
         for place, (motion, leg) in enumerate(legs):
             if place == main:
-                self._motion(action, motion, st, chuck, bend=None, leads=leads, **fields)
+                self._motion(action, motion, st, chuck, by_hand=True, bend=None, leads=leads, **fields)
                 continue
             way = leg.end - leg.start
             amount, unit = (math.degrees(abs(way)), "deg") if leg.kind == "rotate" else (way, "mm")
@@ -102,6 +103,7 @@ class StepList:
                 motion,
                 st,
                 chuck,
+                by_hand=True,
                 bend=None,
                 leads=leads,
                 amount=round(amount, SMALL),
@@ -314,27 +316,46 @@ class StepList:
             value = 180.0 - (180.0 - value) % 360.0
         return round(value, SMALL) + 0.0
 
-    def _motion(self, action: str, motion: Motion, st: Station, chuck: float, **fields: Any) -> None:
+    def _motion(
+        self, action: str, motion: Motion, st: Station, chuck: float, by_hand: bool = False, **fields: Any
+    ) -> None:
         least = self.least.get(id(motion))
         fields["from"], fields["to"] = position(motion, chuck, 0.0), position(motion, chuck, 1.0)
         if least is not None and least.bound < REPORT_CEILING and least.witness is not None:
             fields["clearance"] = round(least.bound, 3)
             fields["nearest"] = least.witness.solid
             number = next(n for n, s in enumerate(self.stationed.loads) if st in s)
-            where = position(motion, chuck, least.witness.t)
-            place = self._from_a(number, least.witness.place)
-            fields["nearest_at"] = NearestAt(place=round(place, SMALL), **where.model_dump())
+            place, t = self._on_the_tube(number, motion, least.witness)
+            where = position(motion, chuck, t)
+            fields["nearest_at"] = NearestAt(place=round(self._from_a(number, place), SMALL), **where.model_dump())
         elif least is not None:
             fields["clearance"] = REPORT_CEILING
         fields.setdefault("bend", st.number)
-        self._add(action, swing=swing_of(motion, self.radius, self._speed(motion)), **fields)
+        speed = None if by_hand else self._speed(motion)
+        self._add(action, swing=swing_of(motion, self.radius, speed), **fields)
+
+    def _on_the_tube(self, number: int, motion: Motion, witness: Witness) -> tuple[float, float]:
+        """Return where on the tube, from its leading end [mm], and when in a motion it is nearest.
+
+        Tube that is drawn out counts as if it reached back to the tangent point for ever. Where its end has passed the
+        place already, it is the end that came by there before.
+        """
+        end = self.stationed.ready.loads[number].loaded.stock_behind_zero
+        past, way = witness.place - end, motion.y[1] - motion.y[0]
+        if past <= 0.0 or way == 0.0:
+            return min(witness.place, end), witness.t
+        return end, min(max(witness.t - past / way, 0.0), 1.0)
 
     def _speed(self, motion: Motion) -> float | None:
-        """Return the speed of the axis that moves the tube: mm/s along the feed, rad/s about an axis; None by hand."""
+        """Return the speed of the axis that moves the tube [mm/s along the feed, rad/s], None where none does."""
         speeds = self.machine.speeds
         if motion.phase is Phase.BEND:
             return speeds.bend
-        if motion.phase is not Phase.PLACE and motion.y[0] == motion.y[1]:
+        springs_back, stands = (
+            motion.phase is Phase.OPEN,
+            motion.phase is not Phase.PLACE and motion.y[0] == motion.y[1],
+        )
+        if springs_back or stands:
             return None
         return speeds.rotate if motion.rotation[0] != motion.rotation[1] else speeds.advance
 

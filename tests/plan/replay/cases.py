@@ -1,0 +1,147 @@
+"""Parts and benders whose plans are replayed: the examples, and random parts on the packaged profiles as they come and changed."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from planner.inputs.files import load_machine, load_part, machine_from_data
+from planner.inputs.machine import Machine
+from planner.inputs.part import Part
+from planner.planning import plan
+from planner.plans.document import Plan
+from planner.search.orders import Run
+from tests.plan.forced import forced
+from tests.plan.random_parts import drawn
+from tests.plan.replay.carrying_out import Document
+from tests.plan.shop import DIAMETER, PROFILE, RADIUS, bender, head, rod_that_asks_for_a_turn, tube
+
+DEFAULT = (0, 1, 2, 3, 8, 10, 11, 16, 17, 20, 25, 26, 28, 32, 33, 36, 37, 48, 57, 98)
+"""Seeds of random parts that can be made and are planned quickly; turns, reloads and re-grips among them."""
+
+EXAMPLES = sorted((Path(__file__).resolve().parents[3] / "examples").glob("*.toml"))
+
+
+@dataclass(frozen=True)
+class Case:
+    """A plan as a reader of its JSON sees it."""
+
+    name: str
+    document: Document = field(repr=False)
+
+
+def planned(name: str, part: Part, machine: Machine) -> Case | None:
+    """Plan a part; None where it cannot be made."""
+    made = plan(part, machine)
+    return Case(name, json.loads(made.to_json())) if made.verdict == "makeable" else None
+
+
+def examples() -> Iterator[Case]:
+    """The examples that can be made, each on its own profile."""
+    for path in EXAMPLES:
+        part = load_part(path)
+        assert part.machine is not None, f"{path.name} names no machine"
+        case = planned(path.stem, part, load_machine(part.machine))
+        if case is not None:
+            yield case
+
+
+def random_cases(count: int) -> Iterator[Case]:
+    """The first so many of the random parts that can be made."""
+    seed = 0
+    while count:
+        case = random_case(seed)
+        seed += 1
+        if case is not None:
+            count -= 1
+            yield case
+
+
+def random_case(seed: int) -> Case | None:
+    """A random part on one of the profiles: every other one in a mirror, some with more solids or a rod cut short."""
+    found = drawn(seed)
+    if found is None:
+        return None
+    rng = np.random.default_rng(47_000 + seed)
+    part, machine, name = found.part, found.machine, found.name
+    if seed % 2:
+        machine, name = machine.mirrored(), f"{name}, in a mirror"
+    if seed % 3 == 1:
+        machine, name = with_more_solids(machine, rng), f"{name}, more solids"
+    if seed % 7 == 0:
+        rod = rod_that_asks_for_a_turn(part)
+        if rod is not None:
+            machine = changed(machine, {"mandrel": {**machine.normalised()["mandrel"], "rod_length": rod}})
+            name = f"{name}, a rod that asks for a turn"
+    return planned(name, part, machine)
+
+
+def changed(machine: Machine, tables: dict[str, Any]) -> Machine:
+    """A machine with some of its tables replaced."""
+    return machine_from_data({**machine.normalised(), **tables})
+
+
+def with_more_solids(machine: Machine, rng: np.random.Generator) -> Machine:
+    """A machine with a few boxes and posts more, most of them where tube comes."""
+    data, more = machine.normalised(), []
+    for number in range(int(rng.integers(1, 4))):
+        name = f"fixture {number + 1}"
+        if rng.random() < 0.25:
+            low = [float(rng.uniform(-60, -20)), float(rng.uniform(-120, 20)), float(rng.uniform(60, 200))]
+            box = {"from": low, "to": [low[0] + 30.0, low[1] + 120.0, low[2] + 60.0]}
+            more.append({"name": name, "moves_with": "carriage", "box": box})
+            continue
+        x, y = float(rng.uniform(-500, 900)), float(rng.uniform(250, 900)) * (1.0 if rng.random() < 0.5 else -1.0)
+        top, size = float(rng.uniform(-500, 300)), float(rng.uniform(60, 200))
+        if rng.random() < 0.5:
+            cylinder = {"centre": [x, y], "radius": size, "z": [-machine.head.centreline_height, top]}
+            more.append({"name": name, "moves_with": "frame", "cylinder": cylinder})
+        else:
+            box = {"from": [x - size, y - size, -machine.head.centreline_height], "to": [x + size, y + size, top]}
+            more.append({"name": name, "moves_with": "frame", "box": box})
+    return changed(machine, {"solid": [*data["solid"], *more]})
+
+
+def near_the_carriage(seed: int) -> Case:
+    """A hook whose leg swings back until its end stands 12 to 28 mm in front of a box that goes with the carriage.
+
+    The collet holds the very end, so the tail is made as long as the leg reaches back, and so much longer.
+    """
+    rng = np.random.default_rng(5_300 + seed)
+    toward = "left" if seed % 2 else "right"
+    side = 1.0 if toward == "left" else -1.0
+    ends = sorted((side * 80.0, side * 320.0))
+    box = {"from": [-150.0, ends[0], -80.0], "to": [0.0, ends[1], 80.0]}
+    machine = bender(head(toward), {"solid": [{"name": "collet drive", "moves_with": "carriage", "box": box}]})
+    leg, angle, gap = float(rng.integers(280, 420)), float(rng.integers(158, 172)), float(rng.uniform(12.0, 28.0))
+    swing, back = math.radians(set_to(angle)), math.radians(set_to(angle) - angle)
+    reaches = -leg * math.cos(swing) - RADIUS * math.sin(swing) + DIAMETER / 2.0 * math.sin(swing)
+    grip = float(PROFILE["carriage"]["grip_length"])
+    part = tube([leg, round(reaches + RADIUS * back + grip + gap, 1)], [0.0], [angle], name=f"hook {seed}")
+    case = planned(part.name, part, machine)
+    assert case is not None, f"hook {seed} can be made"
+    return case
+
+
+def set_to(angle: float) -> float:
+    """The setting for a part's angle on the test bender [deg]."""
+    (first, low), (last, high) = PROFILE["springback"]["measured"]
+    return float(low + (angle - first) * (high - low) / (last - first))
+
+
+def eased_off() -> Case:
+    """A tube that is advanced off the die after its third bend, for the arm to come home with a post on it."""
+    post = {"name": "arm post", "moves_with": "arm", "box": {"from": [100, 90, -300], "to": [140, 130, 300]}}
+    machine = bender({"carriage": {"reach": [150, 600]}}, {"solid": [post]})
+    part = tube(
+        [300, 91.2, 169.1, 110, 300], [0, -60.8, 155.9, 0], [67.3, 106.7, 117.3, 30], name="a hook round a post"
+    )
+    made = forced(part, machine, (Run("A", (1, 2, 3, 4)),))
+    assert isinstance(made, Plan)
+    return Case(part.name, json.loads(made.to_json()))

@@ -1,0 +1,166 @@
+"""What a wrong plan would look like: one thing in a right plan's document made wrong, and all that follows from it.
+
+Each fault gives the document and the numbers of the steps in which it shows; None where the plan leaves no room for it.
+"""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+from tests.plan.replay.carrying_out import CarryingOut, Document
+from tests.plan.replay.clearances import STATED_GAP, Clearances
+from tests.plan.replay.finished import differs
+
+Faulty = tuple[Document, frozenset[int]]
+Fault = Callable[[Document, int], Faulty | None]
+
+SHIFTED, GROWN, RAISED = 30.0, 5.0, 0.6
+"""By so much a collet is shifted, a solid grown and a printed clearance raised [mm]."""
+
+
+def caught(document: Document, steps: frozenset[int]) -> bool:
+    """Whether carrying out the document shows that something is wrong: at once, in the part made, or in these steps."""
+    try:
+        done = CarryingOut(document).carry_out()
+        return bool(differs(done)) or bool(Clearances(document, done, steps).wrong)
+    except AssertionError:
+        return True
+
+
+def at_the_machine(step: Document) -> bool:
+    """Whether a step is an advance or a rotation that the machine makes."""
+    return step["action"] in ("advance", "rotate") and step["bend"] is not None
+
+
+def positions(step: Document) -> list[dict[str, Any]]:
+    """All positions that a step names."""
+    return [place for place in (step["from"], step["to"], step["nearest_at"]) if place is not None]
+
+
+def a_rotation_the_other_way(document: Document, seed: int) -> Faulty | None:
+    """One rotation goes the other way round, and the chuck stands elsewhere for the rest of the load."""
+    made = copy.deepcopy(document)
+    turns = [s for s in made["steps"] if at_the_machine(s) and s["action"] == "rotate" and 2.0 < s["amount"] < 178.0]
+    if not turns:
+        return None
+    step = turns[seed % len(turns)]
+    way = step["to"]["rotation"] - step["from"]["rotation"]
+    step["way"] = "counter-clockwise" if step["way"] == "clockwise" else "clockwise"
+    for place in (step["to"], step["nearest_at"]):
+        if place is not None:
+            place["rotation"] = 2.0 * step["from"]["rotation"] - place["rotation"]
+    for after in made["steps"][step["number"] :]:
+        if after["action"] in ("load", "turn", "reload"):
+            break
+        if after["bend"] is None or after["from"] is None:
+            continue  # by hand rotations count from how the tube lies
+        turned_back = after["action"] == "re-grip" and after["to"]["rotation"] != after["from"]["rotation"]
+        for place in positions(after)[: 1 if turned_back else None]:
+            place["rotation"] -= 2.0 * way
+        if turned_back:
+            break
+    return made, frozenset({step["number"]})
+
+
+def a_collet_further_forward(document: Document, seed: int) -> Faulty | None:
+    """The collet holds the tube further forward than the plan was made for; the tube is where it was."""
+    del seed
+    made = copy.deepcopy(document)
+    for step in made["steps"]:
+        if step["grip"] is not None:
+            step["grip"] += SHIFTED
+        for place in positions(step):
+            if place["face"] is not None:
+                place["face"] -= SHIFTED
+    near = [step for step in made["steps"] if step["nearest"] == "collet drive"]
+    return (made, frozenset(step["number"] for step in near)) if near else None
+
+
+def a_leg_left_out(document: Document, seed: int) -> Faulty | None:
+    """An advance or a rotation is missing."""
+    made = copy.deepcopy(document)
+    legs = [number for number, step in enumerate(made["steps"]) if at_the_machine(step)]
+    if not legs:
+        return None
+    del made["steps"][legs[seed % len(legs)]]
+    for number, step in enumerate(made["steps"], start=1):
+        step["number"] = number
+    return made, frozenset()
+
+
+def known_closely(document: Document) -> list[tuple[float, int]]:
+    """Printed clearances and numbers of the steps whose nearest place is known as closely as the plan says, nearest first."""
+    plan = Clearances(document, CarryingOut(document).carry_out())
+    found = [(motion, plan.at_place(motion)) for motion in plan.motions if not motion.by_hand]
+    return sorted(
+        (at.printed, motion.step["number"])
+        for motion, at in found
+        if at is not None and at.distance <= at.printed + STATED_GAP + 0.01
+    )
+
+
+def a_solid_larger(document: Document, seed: int) -> Faulty | None:
+    """The solid that some step comes nearest to is larger all round: of half of the plans at the step nearest of all."""
+    made = copy.deepcopy(document)
+    steps = [made["steps"][number - 1] for _, number in known_closely(made)]
+    steps = [step for step in steps if can_grow(made["machine"], step)]
+    if not steps:
+        return None
+    step = steps[0 if seed % 2 else seed % len(steps)]
+    grow(made["machine"], step["nearest"])
+    return made, frozenset({step["number"]})
+
+
+def can_grow(machine: Document, step: Document) -> bool:
+    """Whether the solid that a step comes nearest to can be grown toward the tube; a block can while it stands open."""
+    name, opened = step["nearest"], step["action"] in ("advance", "rotate", "return")
+    own = {entry["name"] for entry in machine.get("solid", ())}
+    return name in own | {"floor", "die hub"} or (opened and name in ("pressure die", "clamp die"))
+
+
+def grow(machine: Document, name: str) -> None:
+    """Make a solid of the machine larger all round."""
+    own = {entry["name"]: entry for entry in machine.get("solid", ())}
+    if name == "floor":
+        machine["head"]["centreline_height"] -= GROWN
+    elif name == "die hub":
+        for tooling in machine["tooling"]:
+            tooling["die_hub"]["radius"] += GROWN
+            tooling["die_hub"]["height"] += 2.0 * GROWN
+    elif name in ("pressure die", "clamp die"):
+        for tooling in machine["tooling"]:
+            block = tooling[name.replace("die", "block").replace(" ", "_")]
+            block.update(
+                opens=block["opens"] - GROWN, width=block["width"] + 2.0 * GROWN, height=block["height"] + 2.0 * GROWN
+            )
+    elif own[name].get("box") is not None:
+        box = own[name]["box"]
+        box["from"], box["to"] = [x - GROWN for x in box["from"]], [x + GROWN for x in box["to"]]
+    else:
+        post = own[name]["cylinder"]
+        post["radius"], post["z"] = post["radius"] + GROWN, [post["z"][0] - GROWN, post["z"][1] + GROWN]
+
+
+def a_clearance_raised(document: Document, seed: int) -> Faulty | None:
+    """More clearance is printed than there is."""
+    made = copy.deepcopy(document)
+    steps = known_closely(made)
+    if not steps:
+        return None
+    _, number = steps[int(np.random.default_rng(seed).integers(len(steps)))]
+    made["steps"][number - 1]["clearance"] += RAISED
+    return made, frozenset({number})
+
+
+FAULTS: dict[str, Fault] = {
+    "a rotation goes the other way": a_rotation_the_other_way,
+    "the collet holds further forward": a_collet_further_forward,
+    "a leg is left out": a_leg_left_out,
+    "a solid is larger": a_solid_larger,
+    "a printed clearance is larger": a_clearance_raised,
+}
+"""Every fault by what is wrong."""

@@ -1,0 +1,200 @@
+"""Plans carried out again from their documents alone: every clearance, place and reach that they print holds.
+
+The tube, the machine and the contact table of this replay are its own (`tests/plan/replay`), its distances coal's
+(https://github.com/coal-library/coal) and exact distances to the profile of what is grooved.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+import pytest
+
+from tests.clearance.oracle import Profile
+from tests.plan.replay.carrying_out import CarryingOut, Document
+from tests.plan.replay.cases import DEFAULT, Case, eased_off, examples, near_the_carriage, random_case, random_cases
+from tests.plan.replay.clearances import STATED_GAP, AtPlace, Clearances
+from tests.plan.replay.distances import grooved
+from tests.plan.replay.faults import FAULTS, Fault, caught
+from tests.plan.replay.finished import differs
+from tests.plan.replay.swept import wrong_outline, wrong_speed, wrong_swing
+
+PARTS, CAMPAIGN, SEEDS = 20, 500, 20
+
+ABOUT = STATED_GAP + 0.1
+"""By no more than this the printed clearance lies under one that is reached, where the plan's word on it holds [mm]."""
+
+NEAR_A_GROOVE = 8.0
+"""By so much it lies under where tube near a piece's end is held against a die or a bored block: the bound takes a ball
+where the tube is cut off flat [mm].
+"""
+
+
+@dataclass
+class Replayed:
+    """A plan carried out again, as far as is asked for."""
+
+    case: Case
+    _document: Document = field(init=False, repr=False)
+
+    @property
+    def document(self) -> Document:
+        """The plan document."""
+        return self.case.document
+
+    @cached_property
+    def done(self) -> CarryingOut:
+        """All its steps carried out."""
+        return CarryingOut(self.document).carry_out()
+
+    @cached_property
+    def clearances(self) -> Clearances:
+        """Its motions held against the machine."""
+        return Clearances(self.document, self.done)
+
+    @property
+    def places(self) -> Iterator[tuple[Document, AtPlace]]:
+        """How near the tube really is where each step says that it is nearest."""
+        for motion in self.clearances.motions:
+            at = self.clearances.at_place(motion)
+            if at is not None:
+                yield motion.step, at
+
+
+@pytest.fixture(scope="session")
+def replays(campaign: bool) -> list[Replayed]:
+    """The plans to be replayed: the examples, random parts, and one that is eased off the die."""
+    drawn = random_cases(CAMPAIGN) if campaign else filter(None, map(random_case, DEFAULT))
+    return [Replayed(case) for case in (*examples(), eased_off(), *drawn)]
+
+
+@pytest.fixture(scope="session")
+def hooks() -> list[Document]:
+    """Plans in which the tube comes near to what the carriage carries."""
+    return [near_the_carriage(seed).document for seed in range(SEEDS)]
+
+
+@pytest.mark.parametrize(
+    "wanted",
+    ["both heads", "a turn", "a reload", "a re-grip", "released", "trim", "eased off", "put on rolled", "more solids"],
+)
+def test_among_the_plans_there_is(wanted: str, replays: list[Replayed]) -> None:
+    documents = [replay.document for replay in replays]
+    motions = [motion for replay in replays for motion in replay.done.motions]
+    found = {
+        "both heads": len({d["machine"]["head"]["bends_toward"] for d in documents}) == 2,
+        "a turn": any(d["turns"] for d in documents),
+        "a reload": any(d["reloads"] for d in documents),
+        "a re-grip": any(d["regrips"] for d in documents),
+        "released": any(d["released"] for d in documents),
+        "trim": any(d["stock"]["trim_a"] + d["stock"]["trim_b"] for d in documents),
+        "eased off": any(m.phase == "return" and m.arm[0] == m.arm[1] for m in motions),
+        "put on rolled": any(m.by_hand and m.step["action"] == "rotate" for m in motions),
+        "more solids": any(s["name"].startswith("fixture") for d in documents for s in d["machine"]["solid"]),
+    }
+    assert found[wanted]
+
+
+def test_every_step_goes_on_where_the_one_before_it_ended_and_the_part_made_is_the_drawings(
+    replays: list[Replayed],
+) -> None:
+    assert len(replays) >= PARTS + 10
+    for replay in replays:
+        assert not differs(replay.done), replay.case.name
+
+
+def test_no_sample_of_any_motion_is_nearer_than_printed_or_than_must_be_kept(replays: list[Replayed]) -> None:
+    wrong = [f"{replay.case.name}: {line}" for replay in replays for line in replay.clearances.wrong]
+    assert not wrong, "\n".join(wrong)
+    assert sum(outcome.samples for replay in replays for outcome in replay.clearances.outcomes) >= 50_000
+
+
+def test_every_step_that_moves_and_is_checked_prints_its_clearance(replays: list[Replayed]) -> None:
+    for replay in replays:
+        for step in replay.document["steps"]:
+            if step["from"] is not None and step["checked"]:
+                assert step["clearance"] is not None, (replay.case.name, step["number"])
+                assert (step["nearest"] is None) == (step["clearance"] >= 1000.0)
+
+
+def test_where_the_tube_is_said_to_be_nearest_it_is_about_so_near(replays: list[Replayed]) -> None:
+    places = [at for replay in replays for _, at in replay.places if math.isfinite(at.distance)]
+    assert len(places) >= 300
+    wide = [at for at in places if at.distance > at.printed + ABOUT]
+    assert all(at.grooved for at in wide), wide
+    assert all(at.distance <= at.printed + NEAR_A_GROOVE for at in wide), wide
+    assert len(wide) <= 0.02 * len(places)
+
+
+def test_where_the_tube_is_said_to_be_nearest_there_is_tube(replays: list[Replayed]) -> None:
+    nowhere = [
+        f"{replay.case.name}, step {step['number']}, {step['action']}: {step['nearest_at']}"
+        for replay in replays
+        for step, at in replay.places
+        if math.isinf(at.distance)
+    ]
+    assert not nowhere, "\n".join(nowhere)
+
+
+def test_the_tube_comes_round_no_farther_than_said_and_not_much_less(replays: list[Replayed]) -> None:
+    wrong = [
+        f"{replay.case.name}: {line}"
+        for replay in replays
+        for motion in replay.done.motions
+        for line in wrong_swing(replay.done, motion)
+    ]
+    assert not wrong, "\n".join(wrong)
+
+
+def test_the_tip_moves_as_fast_as_said_where_an_axis_of_the_machine_moves_it(replays: list[Replayed]) -> None:
+    wrong = [
+        f"{replay.case.name}: {line}"
+        for replay in replays
+        for motion in replay.done.motions
+        for line in wrong_speed(replay.done, motion)
+    ]
+    assert not wrong, "\n".join(wrong)
+
+
+def test_all_the_tube_stays_within_the_outline_to_keep_clear_of_which_is_not_much_larger(
+    replays: list[Replayed],
+) -> None:
+    wrong = [f"{replay.case.name}: {line}" for replay in replays for line in wrong_outline(replay.done)]
+    assert not wrong, "\n".join(wrong)
+
+
+def room_for(fault: Fault, documents: list[Document]) -> Iterator[tuple[Document, frozenset[int], Document]]:
+    """As many faulty documents as there are seeds, the steps in which the fault shows, and what they were made from."""
+    found, seed = 0, 0
+    while found < SEEDS:
+        document = documents[seed % len(documents)]
+        faulty = fault(document, seed)
+        seed += 1
+        assert seed <= 10 * SEEDS, "too few of the plans leave room for the fault"
+        if faulty is not None:
+            found += 1
+            yield (*faulty, document)
+
+
+@pytest.mark.parametrize("name", FAULTS)
+def test_a_plan_is_caught_in_which(name: str, replays: list[Replayed], hooks: list[Document]) -> None:
+    documents = hooks if name == "the collet holds further forward" else [replay.document for replay in replays]
+    missed = []
+    for made, steps, right in room_for(FAULTS[name], documents):
+        assert not caught(right, steps), "it is caught without the fault"
+        if not caught(made, steps):
+            missed.append((right["part"]["name"], sorted(steps)))
+    assert not missed
+
+
+def test_the_distance_to_a_groove_is_that_to_the_nearest_of_very_many_points_of_its_outline() -> None:
+    rng = np.random.default_rng(3)
+    deep, z = rng.uniform(-60.0, 70.0, 2000), rng.uniform(-80.0, 80.0, 2000)
+    for width, axis in ((76.2, True), (60.0, False)):  # no surface at a die's axis
+        outline = Profile(width, 45.0, 19.05, solid_at_width=axis)
+        found = grooved(deep, z, np.inf if axis else width, 45.0, 19.05)
+        assert np.abs(found - outline.signed(deep, z)).max() <= 0.01
