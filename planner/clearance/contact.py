@@ -7,6 +7,7 @@ fits decides. `need` is a clearance that the piece must keep: "ease" (may overla
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cache
 from typing import Literal
@@ -28,7 +29,8 @@ JUST_FORMED = frozenset({Role.FORMED, Role.AFTER})
 class Row:
     """One row of the table; `owner` narrows a tool to the solids that move with one thing.
 
-    straight_out: the row holds in the place phase only while the arc slides straight out, before any rotation.
+    straight_out: the row holds in the place phase only while the arc slides straight out, before any rotation;
+    returned: it holds only where that arc is about half a turn, so that what comes after it runs back past the die.
     """
 
     roles: frozenset[Role]
@@ -37,6 +39,11 @@ class Row:
     need: Need | None
     owner: Owner | None = None
     straight_out: bool = False
+    returned: bool = False
+
+
+HALF_TURN = math.radians(175.0)
+"""From this angle on the straight after an arc runs back along the far side of the die, in its groove."""
 
 
 TABLE: tuple[Row, ...] = (
@@ -44,6 +51,8 @@ TABLE: tuple[Row, ...] = (
     Row(TAIL_AND_FIRST, frozenset({Tool.DIE, Tool.WIPER}), ALL_PHASES, "ease"),
     Row(JUST_FORMED, frozenset({Tool.DIE, Tool.WIPER}), frozenset({Phase.REGRIP, Phase.OPEN, Phase.RETURN}), "ease"),
     Row(JUST_FORMED, frozenset({Tool.DIE, Tool.WIPER}), frozenset({Phase.PLACE}), "ease", straight_out=True),
+    # After half a turn the tube comes by on the die's far side: what follows the straight begins in the groove there.
+    Row(frozenset({Role.EARLIER}), frozenset({Tool.DIE}), frozenset({Phase.PLACE}), "ease", None, True, True),
     # The tail is held by what it touches.
     Row(frozenset({Role.TAIL}), frozenset({Tool.PRESSURE}), ALL_PHASES, None),
     Row(frozenset({Role.TAIL}), frozenset({Tool.ENVELOPE}), ALL_PHASES, None, owner=Owner.CARRIAGE),
@@ -65,13 +74,13 @@ TABLE: tuple[Row, ...] = (
 
 
 @cache
-def need(role: Role, tool: Tool, owner: Owner, phase: Phase, straight_out: bool) -> Need | None:
+def need(role: Role, tool: Tool, owner: Owner, phase: Phase, straight_out: bool, returned: bool = False) -> Need | None:
     """Return what a piece in a role must keep to a tool in a phase, or None where the pair is not checked."""
     for row in TABLE:
         if role in row.roles and tool in row.tools and phase in row.phases:
             if row.owner is not None and row.owner is not owner:
                 continue
-            if row.straight_out and not straight_out:
+            if (row.straight_out and not straight_out) or (row.returned and not returned):
                 continue
             return row.need
     raise AssertionError(f"the contact table has no row for {role}, {tool}, {phase}")

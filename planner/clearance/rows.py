@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from planner.clearance.contact import Need, beyond_clamp, need
+from planner.clearance.contact import HALF_TURN, Need, beyond_clamp, need
 from planner.clearance.solids import Owner, Solid, Tool
 from planner.clearance.surroundings import Group, Surroundings
 from planner.tolerances import GROOVE_EASE
@@ -120,6 +120,7 @@ class _Builder:
             id(body.path),
             arc <= np.pi / 2.0,
             arc <= np.pi,
+            arc >= HALF_TURN,
             motion.arm[1] <= np.pi,
         )
         known = self.known.get(key)
@@ -276,8 +277,8 @@ def stays_in_groove(role: Role, tool: Tool, path: Path, arc: float, swing: float
 
         ρ² = R² + 2 R y sin α + y²,      ρ² = R² + ℓ² + 2 y (R sin α + ℓ cos α) + y²          (5)
 
-    so ρ ≥ R for an arc up to 180°, and for the straight behind one up to 90°. On the tangent line ρ² = R² + x². With
-    ρ ≥ R at the groove's height the tube, as thick as the groove, does not press into the die.
+    so ρ ≥ R for an arc up to 180° and for the straight behind it: ℓ² + y² + 2 y ℓ cos α ≥ (ℓ − y)². On the tangent line
+    ρ² = R² + x². With ρ ≥ R at the groove's height the tube, as thick as the groove, does not press into the die.
 
     The wiper ends at x = 0. A cross-section across the tube at α reaches from R − r to R + r about the die axis, so
     x = y + ρ sin α + ℓ cos α is never negative up to 180° of arc, nor on a straight up to 90° (`only_beyond`); on the
@@ -290,7 +291,7 @@ def stays_in_groove(role: Role, tool: Tool, path: Path, arc: float, swing: float
             Role.FIRST: True,
             Role.FORMING: True,
             Role.FORMED: to_half_turn,
-            Role.AFTER: to_right_angle,
+            Role.AFTER: to_half_turn,
         }.get(role, False)
     return tool is Tool.WIPER and {
         Role.TAIL: True,
@@ -325,7 +326,7 @@ def _pairs(
     for role in dict.fromkeys(roles):
         found[role] = {False: [], True: []}
         for j, solid in enumerate(group):
-            wanted = need(role, solid.tool, owner, motion.phase, motion.slides_straight)
+            wanted = need(role, solid.tool, owner, motion.phase, motion.slides_straight, arc >= HALF_TURN)
             if wanted is None or (wanted == "ease" and stays_in_groove(role, solid.tool, path, arc, motion.arm[1])):
                 continue
             found[role][only_beyond(role, solid.tool, motion.phase)].append((j, NEEDS.index(wanted)))

@@ -85,6 +85,15 @@ def test_an_arc_that_rotates_is_excused_from_nothing_that_it_lay_in(phase: Phase
     assert need(EARLIER, Tool.CLAMP, ARM, phase, True) == "tooling"
 
 
+def test_what_comes_by_on_the_far_side_after_half_a_turn_may_touch_the_die_while_it_slides_straight_out() -> None:
+    """Common practice, no source: a serpentine is drawn on with its last straight in the far side of the groove."""
+    for role, tool, phase, out in product(Role, Tool, Phase, (False, True)):
+        for owner in OWNERS[tool]:
+            returned = (role, tool, phase, out) == (EARLIER, Tool.DIE, Phase.PLACE, True)
+            expected = "ease" if returned else need(role, tool, owner, phase, out)
+            assert need(role, tool, owner, phase, out, True) == expected
+
+
 def test_what_lies_in_the_clamp_does_not_count_against_the_arm_while_it_is_gripped() -> None:
     assert beyond_clamp(FIRST, ARM, Phase.BEND)
     assert not beyond_clamp(FIRST, FRAME, Phase.BEND)

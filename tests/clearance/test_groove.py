@@ -43,6 +43,29 @@ def test_what_is_spared_against_the_wiper_never_comes_behind_the_tangent_line(se
     assert least_x(clr, radius, swings, beyond, 0.0) >= -1e-9  # the gripped straight up to 90° of swing
 
 
+def into_die(clr: float, radius: float, turn: float, beyond: float, out: float) -> float:
+    """By how much a cross-section's rim reaches into a die as high as you like, its groove as wide as the tube [mm]."""
+    rim = surface(clr, radius, turn, beyond, out)
+    groove = np.sqrt(np.maximum(radius**2 - rim[:, 2] ** 2, 0.0))
+    return float((clr - groove - np.hypot(rim[:, 0], rim[:, 1] + clr)).max())
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_what_slides_straight_out_of_the_groove_up_to_180_degrees_does_not_press_into_the_die(seed: int) -> None:
+    rng = np.random.default_rng(100 + seed)
+    clr = rng.uniform(40.0, 200.0)
+    radius, arc = rng.uniform(5.0, 0.9 * clr), np.pi if seed % 4 == 0 else rng.uniform(0.02, np.pi)
+    for out in np.linspace(0.0, 4.0 * clr, 30):
+        for turn, beyond in [(turn, 0.0) for turn in np.linspace(0.0, arc, 20)] + [(arc, far) for far in
+                             np.linspace(0.0, 6.0 * clr, 40)]:  # fmt: skip
+            assert into_die(clr, radius, float(turn), float(beyond), float(out)) <= 1e-9
+
+
+def test_beyond_180_degrees_what_slides_out_presses_into_the_die() -> None:
+    ways = [(out, far) for out in np.linspace(0.0, 200.0, 40) for far in np.linspace(0.0, 300.0, 40)]
+    assert max(into_die(CLR, RADIUS, np.radians(190), float(far), float(out)) for out, far in ways) > 1.0
+
+
 @pytest.mark.parametrize(
     ("arc", "beyond"), [(np.radians(181), 0.0), (np.radians(110), 900.0)], ids=["arc beyond 180", "straight beyond 90"]
 )

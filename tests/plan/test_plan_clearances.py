@@ -16,7 +16,16 @@ import pytest
 
 from tests.clearance.oracle import Profile
 from tests.plan.replay.carrying_out import CarryingOut, Document
-from tests.plan.replay.cases import DEFAULT, Case, eased_off, examples, near_the_carriage, random_case, random_cases
+from tests.plan.replay.cases import (
+    DEFAULT,
+    Case,
+    eased_off,
+    examples,
+    half_turns,
+    near_the_carriage,
+    random_case,
+    random_cases,
+)
 from tests.plan.replay.clearances import STATED_GAP, AtPlace, Clearances
 from tests.plan.replay.distances import grooved
 from tests.plan.replay.faults import FAULTS, Fault, caught
@@ -67,9 +76,9 @@ class Replayed:
 
 @pytest.fixture(scope="session")
 def replays(campaign: bool) -> list[Replayed]:
-    """The plans to be replayed: the examples, random parts, and one that is eased off the die."""
+    """The plans to be replayed: the examples, half turns, random parts, and one that is eased off the die."""
     drawn = random_cases(CAMPAIGN) if campaign else filter(None, map(random_case, DEFAULT))
-    return [Replayed(case) for case in (*examples(), eased_off(), *drawn)]
+    return [Replayed(case) for case in (*examples(), eased_off(), *half_turns(), *drawn)]
 
 
 @pytest.fixture(scope="session")

@@ -129,6 +129,18 @@ def near_the_carriage(seed: int) -> Case:
     return case
 
 
+def half_turns() -> Iterator[Case]:
+    """A U, and a serpentine of three half turns, on either head."""
+    for toward in ("right", "left"):
+        for name, part in (
+            ("U", tube([600, 900], [0], [180])),
+            ("serpentine", tube([400, 200, 120, 500], [0, 180, 180], [180, 180, 180])),
+        ):
+            case = planned(f"{name} on a {toward} head", part, bender(head(toward)))
+            assert case is not None, f"a {name} can be made"
+            yield case
+
+
 def set_to(angle: float) -> float:
     """The setting for a part's angle on the test bender [deg]."""
     (first, low), (last, high) = PROFILE["springback"]["measured"]

@@ -28,8 +28,11 @@ class Limits:
     to_itself: float
 
 
-def must_keep(limits: Limits, role: Role, solid: Solid, phase: Phase, slides: bool) -> float | None:
-    """What a piece keeps to a solid, less what is added per metre of tube ahead; None: they are not held apart."""
+def must_keep(limits: Limits, role: Role, solid: Solid, phase: Phase, slides: bool, slides_back: bool) -> float | None:
+    """What a piece keeps to a solid, less what is added per metre of tube ahead; None: they are not held apart.
+
+    slides_back: the tube comes by in the far side of the die's groove.
+    """
     if solid.tool == "tail":
         return limits.to_itself if _apart_from_tail(role, phase) else None
     if solid.tool in ("floor", "solid"):
@@ -38,7 +41,7 @@ def must_keep(limits: Limits, role: Role, solid: Solid, phase: Phase, slides: bo
         rests = role == "first straight" and solid.moves_with == "arm" and phase in ("dies close", "bend", "re-grip")
         return limits.to_tooling if rests else limits.required
     may_touch = {
-        "bend die": _lies_in_groove(role, phase, slides),
+        "bend die": _lies_in_groove(role, phase, slides) or (role == "earlier" and slides_back),
         "wiper": _lies_in_groove(role, phase, slides),
         "clamp": role == "arc at its far end" and phase in GRIPPED,
     }

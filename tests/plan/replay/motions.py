@@ -97,6 +97,15 @@ class Motion:
         """The body of that name."""
         return next((body for body in self.bodies if body.name == name), None)
 
+    @property
+    def slides_back(self) -> bool:
+        """Whether an arc of about half a turn slides straight out, so that what comes after it runs back past the die."""
+        ahead = self.of("ahead")
+        if not self.slides or self.phase not in ("place", "unload") or ahead is None:
+            return False
+        formed = [length.piece for length in ahead.lengths if length.role == "arc just formed"]
+        return any(piece.length * piece.curvature >= math.radians(175.0) for piece in formed)
+
     def moment(self, position: dict[str, Any]) -> float:
         """The moment at which things stand as a position says; a position that no moment has is refused."""
         first, last = self.step["from"], self.step["to"]
