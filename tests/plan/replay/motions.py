@@ -109,13 +109,14 @@ class Motion:
     def moment(self, position: dict[str, Any]) -> float:
         """The moment at which things stand as a position says; a position that no moment has is refused."""
         first, last = self.step["from"], self.step["to"]
-        keys = [key for key in ("y", "rotation", "arm", "face") if first[key] is not None]
+        # While the collet takes a new hold the open chuck may be turned back: that is no motion of the tube.
+        moving = ("y", "arm", "face") if self.phase == "re-grip" else ("y", "rotation", "arm", "face")
+        keys = [key for key in moving if first[key] is not None]
         longest = max(keys, key=lambda key: abs(last[key] - first[key]))
         way = last[longest] - first[longest]
         t = 0.0 if abs(way) < 1e-9 else (position[longest] - first[longest]) / way
         for key in keys:
-            if self.phase != "re-grip" or key != "rotation":  # an open chuck may be turned back
-                assert abs(between((first[key], last[key]), t) - position[key]) <= 1e-4, f"no such {key}: {position}"
+            assert abs(between((first[key], last[key]), t) - position[key]) <= 1e-4, f"no such {key}: {position}"
         assert -1e-6 <= t <= 1.0 + 1e-6, f"before or after the motion: {position}"
         return min(max(t, 0.0), 1.0)
 
