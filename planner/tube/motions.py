@@ -158,9 +158,12 @@ def straight_piece(length: float, tangent_u: float, to_end: float) -> Pieces:
     return _along_feed(length, tangent_u, True, to_end)
 
 
-def _first(length: float, tangent_u: float, to_end: float) -> Body:
-    """Return the first straight ahead, which comes out of the die and grows or shrinks at the tangent point."""
-    return Body(straight_piece(length, tangent_u, to_end), FIRST_ROLE, Path.LINE)
+def _first(length: float, tangent_u: float, to_end: float, past: float = 0.0) -> Body:
+    """Return the first straight ahead, which comes out of the die and grows or shrinks at the tangent point.
+
+    past: how far in front of that the tube's end is at least by then, where it is drawn off the rod [mm].
+    """
+    return Body(moved(straight_piece(length - past, tangent_u - past, to_end), past), FIRST_ROLE, Path.LINE)
 
 
 def _tail(length: float, tangent_u: float, change: float = 0.0) -> Body:
@@ -196,7 +199,8 @@ def advance(standing: Standing, y: tuple[float, float], roll: float, turned_befo
     rigid = Body(leading, _standing_roles(standing), shift=y[1] - y[0])
     bodies = [rigid, _tail(standing.tail_length - min(y), standing.tangent_u + min(y))]
     if reach > 1e-9:
-        bodies.append(_first(reach, standing.tangent_u + reach, total))
+        past = max(min(y) - standing.tail_length, 0.0)
+        bodies.append(_first(reach, standing.tangent_u + reach, total, past))
     return Motion(
         Phase.PLACE,
         tuple(bodies),
