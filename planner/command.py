@@ -91,7 +91,7 @@ def plan_command(
         bool,
         Parameter(negative=(), help="Also list the plans that are better in something else.", show_default=False),
     ] = False,
-    second_opinion: Annotated[
+    confirm: Annotated[
         bool,
         Parameter(negative=(), help="Let the other engine prove the result again.", show_default=False),
     ] = False,
@@ -126,7 +126,7 @@ def plan_command(
         bender,
         prefer=prefer,
         engine=engine,
-        second_opinion=second_opinion,
+        confirm=confirm,
         alternatives=alternatives,
         time_limit=time_limit,
         report=_log,

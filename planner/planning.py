@@ -8,7 +8,6 @@ import math
 import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from typing import Literal
 
 from planner.clearance.certify import Least, smallest_clearances
 from planner.clearance.rows import rows_of
@@ -24,20 +23,18 @@ from planner.plans.reasons import from_broken, from_nogood, ordered
 from planner.plans.steps import StepList
 from planner.plans.swing import keep_clear
 from planner.rules.bending import rated_capacity
+from planner.rules.broken import Broken
 from planner.search.alternatives import other_ways
 from planner.search.core import core, straight_through
-from planner.search.decision import Decision, Plannable, decide, opinion
-from planner.search.decision import second_opinion as opinion_of
+from planner.search.decision import Decision, Plannable, decide
 from planner.search.events import NoGood, Prefer
-from planner.search.exact import Exact
 from planner.search.impossible import broken_in_every_order
+from planner.search.opinions import NONE_ASKED, EngineName, Opinions, engine_named, opinion, opinions_of
 from planner.search.orders import Case, Ready
 from planner.search.search import Engine, Search
 from planner.search.stations import Station
 from planner.search.trial import BendDone, Trial
 from planner.tolerances import SELF_MARGIN
-
-EngineName = Literal["exact", "cp-sat"]
 
 IN_HAND = (
     "Before its tail is on the mandrel and once it is off, the tube is in free hands: nothing is checked there, and"
@@ -70,7 +67,7 @@ def plan(
     *,
     prefer: Prefer = "fewer re-clamps",
     engine: EngineName | Engine = "exact",
-    second_opinion: bool = False,
+    confirm: bool = False,
     alternatives: bool = False,
     time_limit: float | None = None,
     report: Callable[[str], None] | None = None,
@@ -82,7 +79,7 @@ def plan(
     stated in `search/choice.py`. Every motion between load and unload of the plan is proved clear; that there is no
     better plan, or none at all, is proved too, and where it is not the document says so.
 
-    engine: "exact" or "cp-sat" (or an engine of one's own), which find the same plan; second_opinion: let the other one
+    engine: "exact" or "cp-sat" (or an engine of one's own), which find the same plan; confirm: let the other one
     prove the result again. alternatives: also look for plans that are better in something else. time_limit [s]: then
     what is known by then is said; report: told of the progress in sentences. learned: what planning the part or machine
     before it was edited a little has taught; taken in where it still holds, and replaced by what is learned now.
@@ -92,18 +89,18 @@ def plan(
     """
     case, warnings = _case(part, machine)
     known = _Known(case, tuple(warnings))
-    impossible = broken_in_every_order(case)
-    if impossible:
-        return known.not_makeable([from_broken(broken) for broken in impossible])
     deadline = None if time_limit is None else time.monotonic() + time_limit
     search = Search(case, _surroundings(case), engine_named(engine), prefer, deadline, report)
+    impossible = broken_in_every_order(case)
+    if impossible:
+        return _impossible(known, search, impossible, confirm)
     if learned is not None:
         search.remember(learned.nogoods)
     decision = decide(search)
     if learned is not None:
         learned.nogoods = tuple(search.nogoods)
-    opinions, agreed = _opinions(search, decision) if second_opinion else ({}, True)
-    if not agreed:
+    opinions = opinions_of(search, decision.bound) if confirm else NONE_ASKED
+    if opinions.agree is False:
         return known.undecided(search, decision, "engines disagree", opinions)
     if decision.plan is None:
         return known.without_plan(search, decision, opinions)
@@ -114,12 +111,16 @@ def plan(
     return made.model_copy(update={"alternatives": others, "warnings": (*made.warnings, looked_at(len(others)))})
 
 
-def _opinions(search: Search, decision: Decision) -> tuple[dict[str, str], bool]:
-    """Return what both engines say of the proved bound, and whether they agree."""
-    names: tuple[EngineName, EngineName] = ("exact", "cp-sat")
-    first, other = names if isinstance(search.engine, Exact) else names[::-1]
-    said, agreed = opinion_of(search, decision.bound, engine_named(other))
-    return {first: opinion(decision.bound), other: said}, agreed
+def _impossible(known: _Known, search: Search, broken: list[Broken], confirm: bool) -> Plan:
+    """Return the plan document of a part that breaks a rule in every order; confirm: both engines must find none."""
+    if not confirm:
+        return known.not_makeable(map(from_broken, broken), NONE_ASKED)
+    found = search.propose(proved_only=True)
+    opinions = opinions_of(search, None if found is None else found.value)
+    if found is not None or opinions.agree is False:
+        decision = Decision(None, None, None, (False, False, False))
+        return known.undecided(search, decision, "engines disagree", opinions._replace(agree=False))
+    return known.not_makeable(map(from_broken, broken), opinions)
 
 
 def _alternatives(search: Search, found: Plannable) -> tuple[Alternative, ...]:
@@ -182,16 +183,17 @@ class _Known:
             }
         )
 
-    def not_makeable(self, reasons: Iterable[Reason], opinions: dict[str, str] | None = None) -> Plan:
+    def not_makeable(self, reasons: Iterable[Reason], opinions: Opinions) -> Plan:
         """Return the plan document of a part that cannot be made in any order."""
         return self._plan(
             verdict="not makeable",
             proved=Proved(makeable=True, reclamps=False, trim=False, time=False),
             reasons=tuple(reasons),
-            opinions=opinions or {},
+            opinions=opinions.said,
+            confirmed=opinions.agree,
         )
 
-    def without_plan(self, search: Search, decision: Decision, opinions: dict[str, str]) -> Plan:
+    def without_plan(self, search: Search, decision: Decision, opinions: Opinions) -> Plan:
         """Return the plan document where no sequence goes: there is none, or it is not settled."""
         because: Because | None = decision.undecided
         if because is None and not runs_only(self.case):
@@ -200,7 +202,7 @@ class _Known:
             return self.undecided(search, decision, because, opinions)
         return self.not_makeable(_told(search, core(search, None)), opinions)
 
-    def undecided(self, search: Search, decision: Decision, because: Because, opinions: dict[str, str]) -> Plan:
+    def undecided(self, search: Search, decision: Decision, because: Because, opinions: Opinions) -> Plan:
         """Return the plan document of a case that is not settled, with the best plan found if there is one."""
         if decision.plan is not None:
             made = self.makeable(search, decision, opinions)
@@ -212,10 +214,11 @@ class _Known:
             undecided_because=because,
             reasons=(*_told(search, [*straight_through(search, None), *unproved_ones]), *_so_far(decision, because)),
             proved=Proved(makeable=False, reclamps=False, trim=False, time=False),
-            opinions=opinions,
+            opinions=opinions.said,
+            confirmed=opinions.agree,
         )
 
-    def makeable(self, search: Search, decision: Decision, opinions: dict[str, str] | None = None) -> Plan:
+    def makeable(self, search: Search, decision: Decision, opinions: Opinions = NONE_ASKED) -> Plan:
         """Return the plan document of an order that was carried out."""
         assert decision.plan is not None  # asked only then
         trial, sequence = decision.plan.trial, decision.plan.sequence
@@ -240,7 +243,8 @@ class _Known:
             order=ordered(ready.order),
             steps=steps,
             reasons=_told(search, reasons),
-            opinions=opinions or {},
+            opinions=opinions.said,
+            confirmed=opinions.agree,
         )
 
     def _stock(self, ready: Ready) -> Stock:
@@ -282,17 +286,6 @@ def _told(search: Search, nogoods: Iterable[NoGood]) -> tuple[Reason, ...]:
     """Return no-goods as reasons, each sentence once."""
     reasons = (from_nogood(search, nogood) for nogood in nogoods)
     return tuple({reason.sentence: reason for reason in reasons}.values())
-
-
-def engine_named(name: EngineName | Engine) -> Engine:
-    """Return an engine; CP-SAT is imported only when it is asked for."""
-    if name == "exact":
-        return Exact()
-    if name != "cp-sat":
-        return name
-    from planner.search.cpsat import CpSat
-
-    return CpSat()
 
 
 def _least(trial: Trial, around: Callable[[Station], Surroundings]) -> dict[int, Least]:

@@ -34,7 +34,8 @@ def deepest(rows: Rows, witness: Witness) -> Deepest:
     best = Deepest(witness.s, witness.t, witness.clearance)
     near, far = low, high
     for _ in range(ROUNDS):
-        s, t = (a.ravel() for a in np.meshgrid(np.linspace(near[0], far[0], GRID), np.linspace(near[1], far[1], GRID)))
+        sides = [np.linspace(a, b, GRID if b > a else 1) for a, b in zip(near, far, strict=True)]
+        s, t = (a.ravel() for a in np.meshgrid(*sides))
         zero = np.zeros_like(s)
         found = bounds(rows, Cells(np.full(s.shape, witness.row), s, zero, t, zero)).upper
         k = int(found.argmin())

@@ -50,6 +50,9 @@ FINEST_PIECE = 0.25
 MOST_EVALUATIONS = 60_000
 """Evaluations after which what is open stays open."""
 
+MOST_CELLS = 1_500
+"""Cells after which what is open stays open too: each round looks at all of them."""
+
 COARSE_ADVANCE, COARSE_ROTATION = 250.0, np.pi / 4.0
 """Sides of the cells that are begun with [mm], [rad]."""
 
@@ -193,7 +196,8 @@ class _Cutting:
                 parted = not joined.any() and not self._between(*(set(State) - {State.BLOCKED})).any()
                 return Cut(self.cells, bool(joined.any()), not passable.any(), parted, self.evaluations)
             wanted = self._worth_splitting(passable)
-            if not wanted.any() or self.evaluations > MOST_EVALUATIONS or not self._split(passable, wanted):
+            spent = self.evaluations > MOST_EVALUATIONS or self.cells.count > MOST_CELLS
+            if spent or not wanted.any() or not self._split(passable, wanted):
                 return Cut(self.cells, False, False, False, self.evaluations)
 
     def _worth_splitting(self, passable: Flags) -> Flags:

@@ -38,7 +38,7 @@ WHY_UNDECIDED = {
 def print_plan(plan: Plan, page: Page, file_sign: str = "right-handed") -> None:
     """Write the whole page; file_sign: how the part's file counted rotations (a plan counts right-handed)."""
     page.text(verdict(plan), style=f"bold {COLOURS[plan.verdict]}")
-    for line in _reclamp_lines(plan):
+    for line in (*_reclamp_lines(plan), *_opinion_lines(plan)):
         page.text(line)
     page.blank()
     _print_head(plan, page, file_sign)
@@ -136,10 +136,15 @@ def _reclamp_lines(plan: Plan) -> list[str]:
     proved = [claim for claim, holds in claims.items() if holds]
     believed = [claim for claim, holds in claims.items() if not holds]
     lines = [f"{best} {reclamps(plan)}{handling}."]
-    if len(set(plan.opinions.values())) == 1:
-        lines.append(f"Proved by two engines, {listed(sorted(plan.opinions))}: {next(iter(plan.opinions.values()))}.")
     lines += [f"Proved: {listed(proved)}."] if proved else []
     return lines + ([f"Not proved: {listed(believed)}."] if believed else [])
+
+
+def _opinion_lines(plan: Plan) -> list[str]:
+    """Return what the engines say of the proof, where both were asked."""
+    if plan.confirmed:
+        return [f"Proved by two engines, {listed(sorted(plan.opinions))}: {next(iter(plan.opinions.values()))}."]
+    return [f"The {name} engine says: {said}." for name, said in sorted(plan.opinions.items())]
 
 
 def _print_head(plan: Plan, page: Page, file_sign: str) -> None:

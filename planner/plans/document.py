@@ -184,8 +184,9 @@ class Plan(Record):
 
     Lengths [mm], angles [deg], times [s]. `reclamps` = turns + regrips + reloads + released. For "not makeable" the
     order and the steps are empty and `reasons` say why; for "undecided" they hold the best plan so far, if any.
-    hangs_on: the solids that the verdict hangs on; rotation_sign: how the part's file counted rotations (`part`
-    itself is always right-handed).
+    opinions, confirmed: what the engines say of the proved bound where they were asked, and whether they agree; None
+    where only one spoke. hangs_on: the solids that the verdict hangs on; rotation_sign: how the part's file counted
+    rotations (`part` itself is always right-handed).
     """
 
     schema_: Literal["bendorder-plan/1"] = Field(default="bendorder-plan/1", alias="schema")
@@ -196,6 +197,7 @@ class Plan(Record):
     undecided_because: Because | None = None
     proved: Proved
     opinions: dict[str, str] = Field(default_factory=dict)
+    confirmed: bool | None = None
     reclamps: int | None = None
     turns: int | None = None
     regrips: int | None = None

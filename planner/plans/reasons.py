@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
-from planner.clearance.certify import place_of
+from planner.clearance.certify import certify, place_of
 from planner.clearance.deepest import deepest
-from planner.clearance.verdicts import Answer
+from planner.clearance.verdicts import Answer, Witness
 from planner.inputs.part import Part
 from planner.plans.document import OrderedBend, Reason
 from planner.rules.broken import Broken, End
@@ -17,6 +18,9 @@ from planner.search.lessons import Struck
 from planner.search.orders import Case, Order
 from planner.search.search import Search
 from planner.tube.motions import Phase
+
+LESS = (0.1, 0.2, 0.3, 0.5, 1.0)
+"""By how much less than required it is looked whether what is too close to call is proved clear [mm]."""
 
 
 def ordered(order: Order) -> tuple[OrderedBend, ...]:
@@ -94,8 +98,7 @@ def from_nogood(search: Search, nogood: NoGood) -> Reason:
     if blocked.finding.answer is Answer.CLOSE:
         name = place_name(view, pattern.leads, witness.place)
         sentence = (
-            f"{opening}: {name} against {the(witness.solid)} is too close to call, {max(witness.needed, 0.0):.1f} mm"
-            " required."
+            f"{opening}: {name} against {the(witness.solid)} is too close to call, {_by_how_much(blocked, witness)}."
         )
         return Reason(sentence=sentence, solid=witness.solid, **at)
     worst = deepest(blocked.rows, witness)
@@ -103,6 +106,24 @@ def from_nogood(search: Search, nogood: NoGood) -> Reason:
     what = touching(worst.clearance, witness.needed, witness.solid)
     sentence = f"{opening}: {place_name(view, pattern.leads, place)} {what}{_when(blocked, worst.t)}."
     return Reason(sentence=sentence, solid=witness.solid, depth=round(-worst.clearance, 1), **at)
+
+
+def _by_how_much(blocked: Blocked, witness: Witness) -> str:
+    """Say what is proved of a pair that is too close to call, and what would have to be required of it to be clear."""
+    rows = blocked.rows
+    assert rows is not None  # asked only of what was certified
+    here = witness.row
+    pair = (rows.motion == rows.motion[here]) & (rows.solid == rows.solid[here]) & (rows.needed == witness.needed)
+    rows = rows.take(pair & (rows.clamp == rows.clamp[here]))
+    wanted = f"{-witness.needed:.1f} mm may press in" if witness.needed < 0.0 else f"{witness.needed:.1f} mm required"
+    for less in LESS:
+        if all(f.answer is Answer.CLEAR for f in certify(replace(rows, needed=rows.needed - less)).findings.values()):
+            enough = witness.needed - less
+            asked = f"{enough:.1f} mm required, {less:.1f} mm less"
+            if witness.needed < 0.0:
+                asked = f"{-enough:.1f} mm allowed, {less:.1f} mm more"
+            return f"{wanted}; with {asked}, this would be clear"
+    return wanted
 
 
 def _looked(search: Search, nogood: NoGood, blocked: Blocked) -> str:

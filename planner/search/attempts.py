@@ -196,12 +196,10 @@ class Batches:
         farthest = self._slides_to(attempt)
         if farthest is None:
             return
-        for number in attempt.fitting:
-            ground = ground_of(machine, attempt, attempt.clamps[number], farthest)
-            found = detours(machine, ground, around, attempt.shown_before)
-            self._try_paths([(attempt, found[:MOST_DETOURS])])
-            if attempt.path is not None:
-                return
+        # What keeps clear of the shortest clamp is tried with all of them; where that does not pass none does.
+        ground = ground_of(machine, attempt, attempt.clamps[attempt.fitting[-1]], farthest)
+        found = detours(machine, ground, around, attempt.shown_before)
+        self._try_paths([(attempt, found[:MOST_DETOURS])])
 
     def _slides_to(self, attempt: Attempt) -> float | None:
         """Return how far the arc slides straight out of the groove at most [mm], by steps; None where it cannot."""

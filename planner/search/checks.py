@@ -54,6 +54,9 @@ class Checks:
         self.moved: dict[tuple[object, ...], Attempt] = {}
         self.passed: dict[tuple[object, ...], Passage] = {}
         self._walled: dict[tuple[object, ...], tuple[Wall, ...] | None] = {}
+        self.across: dict[
+            tuple[object, ...], tuple[Wall, ...] | None
+        ] = {}  # walls between two bends, whatever the hold
         self._nose = 0.0 if case.machine.mandrel is None else case.machine.mandrel.nose
         self.extras: dict[tuple[Arrival | None, Arrival, Trims], int] = {}
         self.sure_extras: dict[tuple[Arrival | None, Arrival, Trims], int] = {}

@@ -11,8 +11,7 @@ from planner.search.choice import SAME_TIME
 from planner.search.events import Event, NoGood, Pattern, Sequence, Value
 from planner.search.exact import Exact
 from planner.search.orders import ready_of
-from planner.search.reaching import SolverGaveUp, SolverWrong
-from planner.search.search import Engine, OutOfTime, Search
+from planner.search.search import OutOfTime, Search
 from planner.search.shop_rules import milliseconds
 from planner.search.stations import Unkeepable, station
 from planner.search.trial import BendDone, Failure, Trial, try_order
@@ -75,27 +74,6 @@ def carried_out(search: Search, known_only: bool = False) -> Plannable | None:
         if trial.loads is not None:
             return Plannable(sequence, trial, value_as_printed(trial))
         search.reject(_rounded_off(search, sequence, trial.failures[0]))
-
-
-def second_opinion(search: Search, bound: Value | None, other: Engine) -> tuple[str, bool]:
-    """Return what another engine says of the proved bound, from the same no-goods, and whether it says the same."""
-    proved = [nogood for nogood in search.nogoods if nogood.grade == "proved"]
-    try:
-        found = other.best(search.problem, proved, search.checks.sure_extra, search.prefer)
-    except SolverGaveUp as gave_up:
-        return str(gave_up), True  # no opinion is no dissent
-    except SolverWrong as wrong:
-        return str(wrong), False
-    said = None if found is None else found.value
-    return opinion(said), said == bound
-
-
-def opinion(bound: Value | None) -> str:
-    """Return a proved bound in words."""
-    if bound is None:
-        return "no order goes"
-    reclamps = "1 re-clamp" if bound.reclamps == 1 else f"{bound.reclamps} re-clamps"
-    return f"at least {reclamps}, {bound.trim:g} mm of trim, {bound.time / 1000.0:.3f} s of moves"
 
 
 def _rounded_off(search: Search, sequence: Sequence, failure: Failure) -> NoGood:

@@ -31,6 +31,9 @@ if TYPE_CHECKING:
 MOST_PATHS = 24
 """Paths along lines that are looked at for one detour."""
 
+MOST_DOUBTED = 8
+"""And where free cells do not join start and goal."""
+
 DOUBTED = 2.0
 """How many legs more a leg through cells that are not known to be free counts as."""
 
@@ -172,7 +175,8 @@ class _Lines:
         graph = self._graph()
         if not (graph.has_node("start") and graph.has_node("goal")) or not nx.has_path(graph, "start", "goal"):
             return []
-        trails = islice(nx.shortest_simple_paths(graph, "start", "goal", weight="weight"), MOST_PATHS)
+        most = MOST_PATHS if self.certain else MOST_DOUBTED
+        trails = islice(nx.shortest_simple_paths(graph, "start", "goal", weight="weight"), most)
         made = [path for trail in trails for path in self._walked(trail[1:-1])]
         back = self.machine.carriage is None or self.machine.carriage.may_go_back
         unique = {path.legs: path for path in made if back or not _goes_back(path)}

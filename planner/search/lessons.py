@@ -108,9 +108,17 @@ def _grade(walls: tuple[Wall, ...] | None) -> tuple[str, Grade]:
 
 
 def _across(checks: Checks, place: Place, attempt: Attempt) -> tuple[Wall, ...] | None:
-    """Return a wall between the start of a move and its goal, at one angle or of cells; None where none was found."""
-    around, farthest = checks.around(attempt.station), checks.farthest_forward(place, attempt.standing_before.tangent_u)
-    return across_move(attempt, around, farthest) or parted(attempt, around, farthest, checks.carried)
+    """Return a wall between the start of a move and its goal, at one angle or of cells; None where none was found.
+
+    What the carriage carries has no part in it, so that it is looked for once whatever the hold.
+    """
+    at = place.at
+    key = (at.event, at.leads, at.bend, at.ahead, at.way, at.released, place.trims)
+    if key not in checks.across:
+        around = checks.around(attempt.station)
+        farthest = checks.farthest_forward(place, attempt.standing_before.tangent_u)
+        checks.across[key] = across_move(attempt, around, farthest) or parted(attempt, around, farthest, checks.carried)
+    return checks.across[key]
 
 
 def _unproved(place: Place, attempt: Attempt, rule: str) -> NoGood:

@@ -157,12 +157,10 @@ def _detour(batches: Batches, passage: Passage) -> None:
     out = None if passage.way == "load" else slides_to(batches, passage)
     if out is not None and out <= passage.begin:
         return
-    for number in passage.fitting:
-        ground = ground_of(batches, passage, passage.attempt.clamps[number], out)
-        found = detours(batches.machine, ground, around, 0.0)
-        _try(batches, [(passage, found[:MOST_DETOURS])])
-        if passage.path is not None:
-            return
+    # What keeps clear of the shortest clamp is tried with all of them; where that does not pass none does.
+    ground = ground_of(batches, passage, passage.attempt.clamps[passage.fitting[-1]], out)
+    found = detours(batches.machine, ground, around, 0.0)
+    _try(batches, [(passage, found[:MOST_DETOURS])])
 
 
 def slides_to(batches: Batches, passage: Passage) -> float:

@@ -28,11 +28,13 @@ from tests.plan.replay.cases import (
 )
 from tests.plan.replay.clearances import STATED_GAP, AtPlace, Clearances
 from tests.plan.replay.distances import grooved
-from tests.plan.replay.faults import FAULTS, Fault, caught
+from tests.plan.replay.faults import FAULTS, SMALLER, Fault, caught
 from tests.plan.replay.finished import differs
 from tests.plan.replay.swept import wrong_outline, wrong_speed, wrong_swing
 
-PARTS, CAMPAIGN, SEEDS = 20, 500, 20
+PARTS, CAMPAIGN = 20, 500
+FAULTY, FAULTY_CAMPAIGN = 20, 100
+"""Plans with each kind of fault."""
 
 ABOUT = STATED_GAP + 0.1
 """By no more than this the printed clearance lies under one that is reached, where the plan's word on it holds [mm]."""
@@ -82,20 +84,40 @@ def replays(campaign: bool) -> list[Replayed]:
 
 
 @pytest.fixture(scope="session")
-def hooks() -> list[Document]:
+def faulty(campaign: bool) -> int:
+    """How many plans are to be made wrong by each kind of fault."""
+    return FAULTY_CAMPAIGN if campaign else FAULTY
+
+
+@pytest.fixture(scope="session")
+def hooks(faulty: int) -> list[Document]:
     """Plans in which the tube comes near to what the carriage carries."""
-    return [near_the_carriage(seed).document for seed in range(SEEDS)]
+    return [near_the_carriage(seed).document for seed in range(faulty)]
 
 
 @pytest.mark.parametrize(
     "wanted",
-    ["both heads", "a turn", "a reload", "a re-grip", "released", "trim", "eased off", "put on rolled", "more solids"],
+    [
+        "three profiles, both heads of each",
+        "a turn",
+        "a reload",
+        "a re-grip",
+        "released",
+        "trim",
+        "eased off",
+        "put on rolled",
+        "more solids",
+    ],
 )
 def test_among_the_plans_there_is(wanted: str, replays: list[Replayed]) -> None:
     documents = [replay.document for replay in replays]
+    drawn = [replay.document for replay in replays if replay.case.drawn]
     motions = [motion for replay in replays for motion in replay.done.motions]
     found = {
-        "both heads": len({d["machine"]["head"]["bends_toward"] for d in documents}) == 2,
+        "three profiles, both heads of each": len(
+            {(d["machine"]["name"], d["machine"]["head"]["bends_toward"]) for d in drawn}
+        )
+        == 6,
         "a turn": any(d["turns"] for d in documents),
         "a reload": any(d["reloads"] for d in documents),
         "a re-grip": any(d["regrips"] for d in documents),
@@ -176,24 +198,35 @@ def test_all_the_tube_stays_within_the_outline_to_keep_clear_of_which_is_not_muc
     assert not wrong, "\n".join(wrong)
 
 
-def room_for(fault: Fault, documents: list[Document]) -> Iterator[tuple[Document, frozenset[int], Document]]:
-    """As many faulty documents as there are seeds, the steps in which the fault shows, and what they were made from."""
+@pytest.mark.parametrize("name", SMALLER)
+def test_it_is_seen_when_less_is_said_to_be_swept_in_that(name: str, replays: list[Replayed], faulty: int) -> None:
+    assert len(replays) >= faulty
+    for replay in replays[:faulty]:
+        done = CarryingOut(SMALLER[name](replay.document)).carry_out()
+        wrong = [line for motion in done.motions for line in (*wrong_swing(done, motion), *wrong_speed(done, motion))]
+        assert wrong or wrong_outline(done), replay.case.name
+
+
+def room_for(
+    fault: Fault, documents: list[Document], wanted: int
+) -> Iterator[tuple[Document, frozenset[int], Document]]:
+    """So many faulty documents as are wanted, the steps in which the fault shows, and what they were made from."""
     found, seed = 0, 0
-    while found < SEEDS:
+    while found < wanted:
         document = documents[seed % len(documents)]
         faulty = fault(document, seed)
         seed += 1
-        assert seed <= 10 * SEEDS, "too few of the plans leave room for the fault"
+        assert seed <= 10 * wanted, "too few of the plans leave room for the fault"
         if faulty is not None:
             found += 1
             yield (*faulty, document)
 
 
 @pytest.mark.parametrize("name", FAULTS)
-def test_a_plan_is_caught_in_which(name: str, replays: list[Replayed], hooks: list[Document]) -> None:
+def test_a_plan_is_caught_in_which(name: str, replays: list[Replayed], hooks: list[Document], faulty: int) -> None:
     documents = hooks if name == "the collet holds further forward" else [replay.document for replay in replays]
     missed = []
-    for made, steps, right in room_for(FAULTS[name], documents):
+    for made, steps, right in room_for(FAULTS[name], documents, faulty):
         assert not caught(right, steps), "it is caught without the fault"
         if not caught(made, steps):
             missed.append((right["part"]["name"], sorted(steps)))

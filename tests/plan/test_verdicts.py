@@ -78,6 +78,21 @@ def test_a_leg_within_a_tenth_of_a_millimetre_of_what_is_required_is_no_proof(
             assert (close.grade, close.rule, close.solid) == ("unproved", "too close to call", "floor")
 
 
+def test_what_is_too_close_to_call_says_what_would_have_to_change_and_that_does_it() -> None:
+    """By hand: hanging straight down the leg leaves 1050 − 963.85 − 76.2 = 9.95 mm of the 10 that are required.
+
+    With 9.9 the bends go. On the way there the rim of the sawn end leaves 1050 − √((963.85 + 76.2)² + 19.05²) = 9.776 mm,
+    so the tube is put back instead.
+    """
+    part = hanging(963.85, 963.85)
+    for bend, leads in ((2, "A"), (1, "B")):
+        said = reason(plan(part, bender(LOW)), bend, leads).sentence
+        assert said.endswith("10.0 mm required; with 9.9 mm required, 0.1 mm less, this would be clear.")
+    made = plan(part, bender(LOW, {"clearance": {"required": 9.9}}))
+    assert (made.verdict, made.reloads) == ("makeable", 1)
+    assert not [r for r in made.reasons if "cannot be made" in r.sentence]
+
+
 def test_without_mandrel_and_carriage_other_orders_are_left_and_a_strike_in_all_of_these_is_no_proof() -> None:
     """Nothing fills the tail there, so bends may be made beyond formed ones: such orders are not tried yet."""
     made = plan(hanging(2000, 2000), bender(LOW, {"carriage": None, "mandrel": None}))

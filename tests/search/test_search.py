@@ -132,9 +132,10 @@ class SaysNo:
 
 
 def test_where_the_engines_disagree_the_verdict_is_undecided() -> None:
-    made = plan(hanging(400, 400), bender(LOW), engine=SaysNo(), second_opinion=True)
+    made = plan(hanging(400, 400), bender(LOW), engine=SaysNo(), confirm=True)
     assert (made.verdict, made.undecided_because) == ("undecided", "engines disagree")
     assert len(set(made.opinions.values())) == 2
+    assert made.confirmed is False
 
 
 CARRIED: dict[str, Any] = {

@@ -107,6 +107,21 @@ class CarryingOut:
         last = step["to"]
         self.y, self.arm, self.face = last["y"], last["arm"], last["face"]
 
+    def _holds(self, step: Document, behind: Pair) -> None:
+        """Hold what is said of the collet against the tube behind the tangent point; a new hold is that of the end [mm]."""
+        if step["grip"] is None or self.face is None:
+            return
+        carriage = self.machine["carriage"]
+        length = carriage["grip_length"]
+        assert step["grip"] >= length - SAME, "the collet reaches past the tube's end"
+        assert carriage["passes_through"] or step["grip"] <= length + SAME, "the tube sticks out behind the collet"
+        for tube, position in list(zip(behind, (step["from"], step["to"]), strict=True))[step["action"] == "re-grip" :]:
+            assert abs(tube - step["grip"] - position["face"]) <= SAME, (
+                f"step {step['number']}: the collet is elsewhere"
+            )
+            closest, farthest = carriage["reach"]
+            assert closest - SAME <= position["face"] <= farthest + SAME, "the carriage does not reach so far"
+
     # Motions
 
     def _standing(self) -> tuple[Length, ...]:
@@ -123,6 +138,8 @@ class CarryingOut:
         radius = tooling_for(self.machine, 2.0 * self.radius, self._bend_row(number)[3])["bend_radius"]
         arm = (math.radians(first["arm"]), math.radians(last["arm"]))
         tail = (self.stock.cut - at[0], self.stock.cut - at[1])
+        if phase not in ("load", "unload"):  # there the collet is open
+            self._holds(step, tail)
         self.motions.append(
             Motion(
                 step, phase, bodies, self.side, self.side * radius, number, step["clamp"], at, tail,

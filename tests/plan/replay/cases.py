@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -30,10 +30,11 @@ EXAMPLES = sorted((Path(__file__).resolve().parents[3] / "examples").glob("*.tom
 
 @dataclass(frozen=True)
 class Case:
-    """A plan as a reader of its JSON sees it."""
+    """A plan as a reader of its JSON sees it; drawn: of a random part."""
 
     name: str
     document: Document = field(repr=False)
+    drawn: bool = False
 
 
 def planned(name: str, part: Part, machine: Machine) -> Case | None:
@@ -79,7 +80,8 @@ def random_case(seed: int) -> Case | None:
         if rod is not None:
             machine = changed(machine, {"mandrel": {**machine.normalised()["mandrel"], "rod_length": rod}})
             name = f"{name}, a rod that asks for a turn"
-    return planned(name, part, machine)
+    case = planned(name, part, machine)
+    return None if case is None else replace(case, drawn=True)
 
 
 def changed(machine: Machine, tables: dict[str, Any]) -> Machine:

@@ -6,6 +6,7 @@ Each fault gives the document and the numbers of the steps in which it shows; No
 from __future__ import annotations
 
 import copy
+import math
 from collections.abc import Callable
 from typing import Any
 
@@ -20,6 +21,12 @@ Fault = Callable[[Document, int], Faulty | None]
 
 SHIFTED, GROWN, RAISED = 30.0, 5.0, 0.6
 """By so much a collet is shifted, a solid grown and a printed clearance raised [mm]."""
+
+DRAWN_IN = 0.85
+"""Share of their distances at which the corners of an outline are left."""
+
+HOLDING = ("advance", "rotate", "close dies", "bend", "re-grip", "open dies", "return")
+"""What is done with the collet closed, or with a new hold at its end."""
 
 
 def caught(document: Document, steps: frozenset[int]) -> bool:
@@ -66,6 +73,32 @@ def a_rotation_the_other_way(document: Document, seed: int) -> Faulty | None:
     return made, frozenset({step["number"]})
 
 
+def every_rotation_the_other_way(document: Document, seed: int) -> Faulty | None:
+    """The sign of all rotations is flipped: the part's mirror image is made."""
+    del seed
+    made = copy.deepcopy(document)
+    handed = any(2.0 < abs(row[1]) < 178.0 for row in document["part"]["shape"]["lra"][1:-1])
+    if not handed or document["turns"] or document["reloads"]:
+        return None
+    for step in made["steps"]:
+        if step["action"] == "rotate":
+            step["way"] = "counter-clockwise" if step["way"] == "clockwise" else "clockwise"
+        for place in positions(step):
+            place["rotation"] = -place["rotation"]
+    return made, frozenset()
+
+
+def a_grip_shifted(document: Document, seed: int) -> Faulty | None:
+    """At one step the collet is said to hold the tube elsewhere than it does."""
+    made = copy.deepcopy(document)
+    held = [s for s in made["steps"] if s["grip"] is not None and s["bend"] is not None and s["action"] in HOLDING]
+    if not held:
+        return None
+    step = held[seed % len(held)]
+    step["grip"] += SHIFTED if seed % 2 else -SHIFTED
+    return made, frozenset()
+
+
 def a_collet_further_forward(document: Document, seed: int) -> Faulty | None:
     """The collet holds the tube further forward than the plan was made for; the tube is where it was."""
     del seed
@@ -95,7 +128,7 @@ def a_leg_left_out(document: Document, seed: int) -> Faulty | None:
 def known_closely(document: Document) -> list[tuple[float, int]]:
     """Printed clearances and numbers of the steps whose nearest place is known as closely as the plan says, nearest first."""
     plan = Clearances(document, CarryingOut(document).carry_out())
-    found = [(motion, plan.at_place(motion)) for motion in plan.motions if not motion.by_hand]
+    found = [(motion, plan.at_place(motion)) for motion in plan.motions]
     return sorted(
         (at.printed, motion.step["number"])
         for motion, at in found
@@ -158,9 +191,45 @@ def a_clearance_raised(document: Document, seed: int) -> Faulty | None:
 
 FAULTS: dict[str, Fault] = {
     "a rotation goes the other way": a_rotation_the_other_way,
+    "every rotation goes the other way": every_rotation_the_other_way,
+    "a grip is shifted": a_grip_shifted,
     "the collet holds further forward": a_collet_further_forward,
     "a leg is left out": a_leg_left_out,
     "a solid is larger": a_solid_larger,
     "a printed clearance is larger": a_clearance_raised,
 }
 """Every fault by what is wrong."""
+
+
+# What is said of the floor and the room
+
+
+def an_outline_drawn_in(document: Document) -> Document:
+    """The outline to keep clear of is drawn in all round."""
+    made = copy.deepcopy(document)
+    for one in made["keep_clear"]:
+        one["outline"] = [[DRAWN_IN * x, DRAWN_IN * y] for x, y in one["outline"]]
+    return made
+
+
+def less_said(key: str, by: float) -> Callable[[Document], Document]:
+    """One number of a swing is so much nearer to nothing [mm, mm/s]: that of the step in which it is greatest."""
+
+    def faulty(document: Document) -> Document:
+        made = copy.deepcopy(document)
+        said = [s["swing"] for s in made["steps"] if s["swing"] is not None and s["swing"][key] is not None]
+        swing = max(said, key=lambda one: abs(one[key]))
+        swing[key] -= math.copysign(by, swing[key])
+        return made
+
+    return faulty
+
+
+SMALLER: dict[str, Callable[[Document], Document]] = {
+    "the outline is drawn in": an_outline_drawn_in,
+    "it comes less far": less_said("farthest", 25.0),
+    "it comes less high": less_said("highest", 15.0),
+    "it comes less low": less_said("lowest", 15.0),
+    "its tip is slower": less_said("tip_speed", 100.0),
+}
+"""Every way in which less is said to be swept than is."""

@@ -19,7 +19,7 @@ ALONG = 25.0
 MOVED = 40.0
 """A point of the tube moves no more than this between two moments at which it is looked at [mm]."""
 
-ABOVE_REACH, ABOVE_HEIGHT, BEYOND_OUTLINE = 22.0, 13.0, 400.0
+ABOVE_REACH, ABOVE_HEIGHT, BEYOND_OUTLINE = 22.0, 13.0, 340.0
 """By so much may what is said of the reach, of the heights and of the floor be larger than what was found [mm]: numbers are
 rounded up to 10 mm and to 1 mm, and a sampled upper bound is a little large; far out the outline's directions are wider.
 """

@@ -1,0 +1,65 @@
+"""What each engine says of a proved bound: none of them is believed alone where a second one is asked."""
+
+from __future__ import annotations
+
+from typing import Literal, NamedTuple
+
+from planner.search.events import Value
+from planner.search.exact import Exact
+from planner.search.reaching import SolverGaveUp, SolverWrong
+from planner.search.search import Engine, Search
+
+EngineName = Literal["exact", "cp-sat"]
+
+
+def engine_named(name: EngineName | Engine) -> Engine:
+    """Return an engine; CP-SAT is imported only when it is asked for."""
+    if name == "exact":
+        return Exact()
+    if name != "cp-sat":
+        return name
+    from planner.search.cpsat import CpSat
+
+    return CpSat()
+
+
+class Opinions(NamedTuple):
+    """What the engines say of the proved bound, by their names, and whether they agree; None: only one spoke."""
+
+    said: dict[str, str]
+    agree: bool | None
+
+
+NONE_ASKED = Opinions({}, None)
+
+
+def opinions_of(search: Search, bound: Value | None) -> Opinions:
+    """Return what both engines say of a proved bound."""
+    names: tuple[EngineName, EngineName] = ("exact", "cp-sat")
+    first, other = names if isinstance(search.engine, Exact) else names[::-1]
+    said, agreed = second_opinion(search, bound, engine_named(other))
+    return Opinions({first: opinion(bound), other: said}, agreed)
+
+
+def second_opinion(search: Search, bound: Value | None, other: Engine) -> tuple[str, bool | None]:
+    """Return what another engine says of the proved bound, from the same no-goods, and whether it says the same.
+
+    None where it gave up: no opinion is no dissent, and no support.
+    """
+    proved = [nogood for nogood in search.nogoods if nogood.grade == "proved"]
+    try:
+        found = other.best(search.problem, proved, search.checks.sure_extra, search.prefer)
+    except SolverGaveUp as gave_up:
+        return str(gave_up), None
+    except SolverWrong as wrong:
+        return str(wrong), False
+    said = None if found is None else found.value
+    return opinion(said), said == bound
+
+
+def opinion(bound: Value | None) -> str:
+    """Return a proved bound in words."""
+    if bound is None:
+        return "no order goes"
+    reclamps = "1 re-clamp" if bound.reclamps == 1 else f"{bound.reclamps} re-clamps"
+    return f"at least {reclamps}, {bound.trim:g} mm of trim, {bound.time / 1000.0:.3f} s of moves"
