@@ -13,30 +13,24 @@ Distances are 1-Lipschitz. Over a cell of half-widths (δy, δφ) a point of the
 radius: a point nearer than needed by more than that stays nearer than needed. Against a convex solid the ends of the
 way along the feed stand for all of it.
 
-Paths lead over free cells from side to side; walls are sets of blocked cells that part the start from the goal. Two
-cells that touch at a corner only are not neighbours: if either of the other two cells there is blocked, so is the
-corner, for cells are closed.
+Paths lead over free cells from side to side; walls are sets of blocked cells that part the start from the goal.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from enum import IntEnum
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from planner.clearance.bounds import Bounds, bounds, to_end
 from planner.clearance.distances import Kind, evaluate
 from planner.clearance.poses import Cells, pose
+from planner.clearance.rectangles import Rectangles, Region, State, components, neighbours, together
 from planner.clearance.rows import Rows
 from planner.clearance.sections import against
 from planner.tolerances import STRIKE_MARGIN
 from planner.tube.frames import Array, Flags, Ints
-
-if TYPE_CHECKING:
-    import networkx as nx
 
 FINEST_ADVANCE = 0.5
 """Half the way along the feed through a cell, below which its advance is not split for a piece [mm]."""
@@ -59,9 +53,6 @@ COARSE_ADVANCE, COARSE_ROTATION = 250.0, np.pi / 4.0
 LEAST_ADVANCE, LEAST_TURN = 1.0, 1e-2
 """Least sides of a plane [mm], [rad]."""
 
-SAME_SIDE = 1e-8
-"""Sides of cells that lie no farther apart are the same [mm], [rad]: far above rounding, far below the finest cell."""
-
 FEW = 200
 """Open cells up to so many are split all at once; of more, those on the most promising way."""
 
@@ -70,24 +61,6 @@ WEIGHT_FREE, WEIGHT_LEFT = 0.01, 1e6
 
 MOST_PARTS = 8
 """Parts into which a piece is cut at most at once within a cell."""
-
-
-class State(IntEnum):
-    """What is known of a cell."""
-
-    OPEN = 0
-    FREE = 1
-    BLOCKED = 2
-    SHUT = 3
-    LEFT = 4
-
-
-@dataclass(frozen=True)
-class Region:
-    """A rectangle, segment or point of the plane: advances [mm] and rotations [rad], ends included."""
-
-    y: tuple[float, float]
-    roll: tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -106,37 +79,6 @@ class Field:
     goes_round: bool
     along: Array
     proves: Flags
-
-
-@dataclass(frozen=True)
-class Rectangles:
-    """Cells (K,): midpoints and half-widths in y [mm] and in roll [rad], states; witnesses (3, K): row, s [mm] and
-    clearance there at the midpoint [mm], of blocked cells.
-    """
-
-    y: Array
-    dy: Array
-    roll: Array
-    droll: Array
-    state: Ints
-    witness: Array
-
-    @property
-    def count(self) -> int:
-        """Number of cells."""
-        return int(self.y.shape[0])
-
-    def take(self, keep: Flags | Ints) -> Rectangles:
-        """Return a selection."""
-        return Rectangles(
-            self.y[keep], self.dy[keep], self.roll[keep], self.droll[keep], self.state[keep], self.witness[:, keep]
-        )
-
-    def touches(self, region: Region) -> Flags:
-        """Return which cells touch a region."""
-        in_y = (self.y - self.dy <= region.y[1] + 1e-9) & (self.y + self.dy >= region.y[0] - 1e-9)
-        in_roll = (self.roll - self.droll <= region.roll[1] + 1e-9) & (self.roll + self.droll >= region.roll[0] - 1e-9)
-        return np.asarray(in_y & in_roll)
 
 
 @dataclass(frozen=True)
@@ -368,7 +310,7 @@ class _Cutting:
         number[kept] = np.arange(kept.size)
         first = np.full(cells.count, -1)
         first[chosen] = kept.size + np.arange(chosen.size)
-        self.cells = _together([cells.take(kept), *halves])
+        self.cells = together([cells.take(kept), *halves])
         inside = which[self.cell]
         doubled = np.concatenate((first[self.cell[inside]], first[self.cell[inside]] + chosen.size))
         self.cell = np.concatenate((number[self.cell[~inside]], doubled))
@@ -392,14 +334,6 @@ def _coarse(field: Field) -> Rectangles:
     return Rectangles(y.ravel(), half_y, roll.ravel(), half_roll, state, np.full((3, y.size), np.nan))
 
 
-def _together(parts: list[Rectangles]) -> Rectangles:
-    def joined(name: str) -> Array:
-        return np.concatenate([getattr(part, name) for part in parts], axis=-1)
-
-    state: Ints = np.concatenate([part.state for part in parts])
-    return Rectangles(joined("y"), joined("dy"), joined("roll"), joined("droll"), state, joined("witness"))
-
-
 def _farthest(rows: Rows) -> Array:
     """Return for every row how far its piece's centreline lies at most from the feed's axis [mm]."""
     table = rows.pieces[:, rows.piece]
@@ -408,78 +342,3 @@ def _farthest(rows: Rows) -> Array:
         x = pose(rows, np.arange(rows.count), table[10] + share * (table[11] - table[10]), np.zeros(rows.count)).x
         far = np.maximum(far, np.hypot(x[1], x[2]))
     return far
-
-
-def components(cells: Rectangles, inside: Flags, goes_round: bool) -> Ints:
-    """Return a label (K,) for each cell: among the cells inside, those that are joined side by side have the same."""
-    label: Ints = np.arange(cells.count)
-    one, two = sharing(cells, inside, goes_round).T
-    while True:
-        least = np.minimum(label[one], label[two])
-        before = label.copy()
-        np.minimum.at(label, one, least)
-        np.minimum.at(label, two, least)
-        label = label[label]
-        if (label == before).all():
-            return label
-
-
-def bounding(cells: Rectangles, starts: Iterable[Region], goes_round: bool) -> Ints:
-    """Return the numbers of the blocked cells that close in what can be reached from the starts, or the starts."""
-    blocked = cells.state == State.BLOCKED
-    begun = np.zeros(cells.count, dtype=bool)
-    for region in starts:
-        begun |= cells.touches(region)
-    label = components(cells, ~blocked, goes_round)
-    reached = np.zeros(cells.count, dtype=bool)
-    reached[label[begun & ~blocked]] = True
-    inside = ~blocked & reached[label]
-    one, two = sharing(cells, np.ones(cells.count, dtype=bool), goes_round).T
-    around = begun.copy()
-    around[two[inside[one]]] = True
-    around[one[inside[two]]] = True
-    return np.flatnonzero(blocked & around)
-
-
-def neighbours(cells: Rectangles, inside: Flags, goes_round: bool) -> nx.Graph:
-    """Return the graph of some cells, joined where they share more than a corner."""
-    import networkx as nx
-
-    graph = nx.Graph()
-    graph.add_nodes_from(np.flatnonzero(inside).tolist())
-    graph.add_edges_from(sharing(cells, inside, goes_round).tolist())
-    return graph
-
-
-def sharing(cells: Rectangles, inside: Flags, goes_round: bool) -> Ints:
-    """Return the pairs (E, 2) of some cells that share more than a corner; goes_round: first and last roll are one."""
-    chosen = np.flatnonzero(inside)
-    part = cells.take(chosen)
-    y = (part.y - part.dy, part.y + part.dy)
-    roll = (part.roll - part.droll, part.roll + part.droll)
-    # The seam is that of the whole plane, whichever cells are asked for.
-    seam = (float((cells.roll - cells.droll).min()), float((cells.roll + cells.droll).max())) if goes_round else None
-    return np.asarray(chosen[np.concatenate((_sharing(y, roll, None), _sharing(roll, y, seam)))])
-
-
-Sides = tuple[Array, Array]
-
-
-def _sharing(across: Sides, along: Sides, seam: tuple[float, float] | None) -> Ints:
-    """Return pairs (E, 2) of cells of which one ends `across` where the other begins, and which overlap `along`.
-
-    Neighbours reckon their common side each for itself: it may differ by the rounding, SAME_SIDE is far above that.
-    """
-    begins, finishes = across
-    if seam is not None:
-        finishes = np.where(np.abs(finishes - seam[1]) <= SAME_SIDE, seam[0], finishes)
-    order = np.argsort(begins, kind="stable")
-    first = np.searchsorted(begins[order], finishes - SAME_SIDE, side="left")
-    last = np.searchsorted(begins[order], finishes + SAME_SIDE, side="right")
-    counts = last - first
-    one = np.repeat(np.arange(begins.size), counts)
-    place = np.arange(one.size) - np.repeat(np.cumsum(counts) - counts, counts)
-    two = order[first[one] + place]
-    overlap = np.minimum(along[1][one], along[1][two]) - np.maximum(along[0][one], along[0][two])
-    pairs = np.stack((one, two), axis=1)
-    return np.asarray(pairs[(overlap > SAME_SIDE) & (one != two)])

@@ -17,7 +17,7 @@ from typing import Literal
 import numpy as np
 
 from planner.clearance.certify import certify
-from planner.clearance.plane import Region
+from planner.clearance.rectangles import Region
 from planner.clearance.rows import Rows, rows_of
 from planner.clearance.surroundings import Surroundings
 from planner.clearance.verdicts import Answer, Finding, Verdicts

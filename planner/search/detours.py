@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from planner.clearance.plane import Cut, Field, Rectangles, Region, State, cut, neighbours
+from planner.clearance.plane import Cut, Field, cut
+from planner.clearance.rectangles import Rectangles, Region, State, neighbours
 from planner.clearance.rows import Rows, rows_of
 from planner.clearance.surroundings import Surroundings
 from planner.inputs.machine import Machine

@@ -15,7 +15,7 @@ from typing import Literal
 
 import numpy as np
 
-from planner.clearance.plane import Region
+from planner.clearance.rectangles import Region
 from planner.clearance.verdicts import Answer
 from planner.search.attempts import SLIDES, Attempt, Batches, Blocked, legs_of, of, worst
 from planner.search.detours import Ground, detours

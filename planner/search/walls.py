@@ -21,7 +21,7 @@ import numpy as np
 
 from planner.clearance.certify import certify, witness_at
 from planner.clearance.deepest import deepest
-from planner.clearance.plane import Region, bounding
+from planner.clearance.rectangles import Region, bounding
 from planner.clearance.rows import EVERY_CLAMP, Rows, rows_of
 from planner.clearance.solids import Tool
 from planner.clearance.surroundings import Surroundings

@@ -19,7 +19,7 @@ from scipy.ndimage import label
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
-from planner.clearance.plane import Region
+from planner.clearance.rectangles import Region
 from planner.inputs.machine import Machine
 from tests.clearance.cases import RADIUS
 from tests.clearance.oracle import Array, Drawing, Profile, Tube

@@ -6,7 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from planner.clearance.plane import Field, Region
+from planner.clearance.plane import Field
+from planner.clearance.rectangles import Region
 from planner.clearance.rows import rows_of
 from planner.clearance.surroundings import Surroundings
 from planner.inputs.machine import Machine

@@ -4,7 +4,8 @@ from collections import Counter
 
 import numpy as np
 
-from planner.clearance.plane import Cut, Rectangles, State
+from planner.clearance.plane import Cut
+from planner.clearance.rectangles import Rectangles, State
 from tests.clearance.flood import Flags, flood
 from tests.clearance.plane_cases import Trial
 

@@ -14,9 +14,11 @@ import numpy as np
 import pytest
 
 from planner.clearance import plane as module
+from planner.clearance import rectangles as sides
 from planner.clearance.bounds import bounds
-from planner.clearance.plane import Cut, Field, Rectangles, Region, State, cut
+from planner.clearance.plane import Cut, Field, cut
 from planner.clearance.poses import pose
+from planner.clearance.rectangles import Rectangles, Region, State
 from planner.tolerances import STRIKE_MARGIN
 from tests.clearance.cases import RADIUS
 from tests.clearance.flood import Flags
@@ -287,7 +289,7 @@ def _no_advance_taken_off(patch: pytest.MonkeyPatch, _: Trial) -> None:
 
 def _corners(patch: pytest.MonkeyPatch, _: Trial) -> None:
     """Cells that touch at a corner count as neighbours too."""
-    sharing = module.sharing
+    sharing = sides.sharing
 
     def more(cells: Rectangles, inside: Flags, goes_round: bool) -> Any:
         pairs = [sharing(cells, inside, goes_round)]
@@ -299,18 +301,18 @@ def _corners(patch: pytest.MonkeyPatch, _: Trial) -> None:
             pairs.append(np.array(touching, dtype=np.int64).reshape(-1, 2))
         return np.concatenate(pairs)
 
-    patch.setattr(module, "sharing", more)
+    patch.setattr(sides, "sharing", more)
 
 
 def _no_seam(patch: pytest.MonkeyPatch, _: Trial) -> None:
     """The first and the last roll count as different places."""
-    sharing = module.sharing
-    patch.setattr(module, "sharing", lambda cells, inside, _goes_round: sharing(cells, inside, False))
+    sharing = sides.sharing
+    patch.setattr(sides, "sharing", lambda cells, inside, _goes_round: sharing(cells, inside, False))
 
 
 def _seam_of_the_cells_at_hand(patch: pytest.MonkeyPatch, _: Trial) -> None:
     """The least and the greatest roll of the cells that are looked at count as the same place."""
-    sharing = module.sharing
+    sharing = sides.sharing
 
     def shrunk(cells: Rectangles, inside: Flags, goes_round: bool) -> Any:
         chosen = np.flatnonzero(inside)
@@ -318,7 +320,7 @@ def _seam_of_the_cells_at_hand(patch: pytest.MonkeyPatch, _: Trial) -> None:
             return sharing(cells, inside, False)
         return chosen[sharing(cells.take(chosen), np.ones(chosen.size, dtype=bool), goes_round)]
 
-    patch.setattr(module, "sharing", shrunk)
+    patch.setattr(sides, "sharing", shrunk)
 
 
 def _given_up_is_free(patch: pytest.MonkeyPatch, _: Trial) -> None:
