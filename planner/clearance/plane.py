@@ -56,6 +56,9 @@ LEAST_ADVANCE, LEAST_TURN = 1.0, 1e-2
 FEW = 200
 """Open cells up to so many are split all at once; of more, those on the most promising way."""
 
+FOLLOWED = 2
+"""Rounds for which the parts of a way's cells are split on before another way is looked for."""
+
 WEIGHT_FREE, WEIGHT_LEFT = 0.01, 1e6
 """What a free cell, and one that is left open, count on a way to the goal, an open one counting 1."""
 
@@ -128,6 +131,7 @@ class _Cutting:
         self.s, self.ds = (low + high) / 2.0, (high - low) / 2.0
         self.effect = np.zeros((3, self.row.size))  # what cutting the piece, the rotation and the advance would gain
         self.new = np.ones(self.row.size, dtype=bool)
+        self.followed, self.rounds = np.zeros(self.cells.count, dtype=bool), 0  # cells of the way that is split on
 
     def run(self) -> Cut:
         """Settle, look whether that decides it, split; over and over."""
@@ -151,6 +155,10 @@ class _Cutting:
         open_ = np.asarray(passable & (state == State.OPEN))
         if np.count_nonzero(open_) <= FEW:
             return open_
+        followed = open_ & self.followed
+        self.rounds += 1
+        if self.rounds <= FOLLOWED and followed.any():
+            return followed
         import networkx as nx
 
         graph = neighbours(self.cells, passable, self.field.goes_round)
@@ -165,6 +173,7 @@ class _Cutting:
         way = np.array(nx.dijkstra_path(graph, "start", "goal", weight=entered)[1:-1], dtype=np.int64)
         wanted = np.zeros(self.cells.count, dtype=bool)
         wanted[way] = open_[way]
+        self.followed, self.rounds = wanted, 0
         return wanted
 
     def _between(self, *states: State) -> Flags:
@@ -311,6 +320,7 @@ class _Cutting:
         first = np.full(cells.count, -1)
         first[chosen] = kept.size + np.arange(chosen.size)
         self.cells = together([cells.take(kept), *halves])
+        self.followed = np.concatenate([self.followed[part] for part in (kept, chosen, chosen)])
         inside = which[self.cell]
         doubled = np.concatenate((first[self.cell[inside]], first[self.cell[inside]] + chosen.size))
         self.cell = np.concatenate((number[self.cell[~inside]], doubled))
