@@ -296,7 +296,8 @@ def _least(trial: Trial, around: Callable[[Station], Surroundings]) -> dict[int,
         batch = [
             (motion, bend.clamp) for bend in done if around(bend.station) is surroundings for motion in bend.motions
         ]
-        rows = rows_of([motion for motion, _ in batch], surroundings, [(clamp,) for _, clamp in batch])
+        whole = surroundings.in_whole()
+        rows = rows_of([motion for motion, _ in batch], whole, [(clamp,) for _, clamp in batch])
         found.update(
             {
                 id(motion): least

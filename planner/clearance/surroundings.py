@@ -33,7 +33,8 @@ class Surroundings:
     """Machine and tooling about a tube.
 
     radius: the tube's [mm]; to_itself: what leading part and tail keep [mm], already capped by the drawing's own gap;
-    envelope, dies: the solids that look the same in every phase; pairs: what `rows` found to check, kept for the next
+    envelope, dies: the solids that look the same in every phase; whole: a step is held against all that it moves past,
+    also where another one of the same bend passes the same poses; pairs: what `rows` found to check, kept for the next
     batch.
     """
 
@@ -43,6 +44,7 @@ class Surroundings:
     to_itself: float
     envelope: tuple[Solid, ...]
     dies: tuple[Solid, ...]
+    whole: bool = False
     _known: dict[tuple[object, ...], tuple[Groups, ByClamp]] = field(default_factory=dict)
     pairs: dict[tuple[object, ...], Any] = field(default_factory=dict)
 
@@ -70,6 +72,12 @@ class Surroundings:
         if key not in self._known:
             self._known[key] = self._build(motion, lengths)
         return self._known[key]
+
+    def in_whole(self) -> Surroundings:
+        """Return the same for the clearance of each step by itself."""
+        return Surroundings(
+            self.machine, self.tooling, self.radius, self.to_itself, self.envelope, self.dies, whole=True
+        )
 
     def _owned(self, owner: Owner) -> tuple[Solid, ...]:
         return tuple(solid for solid in self.envelope if solid.owner is owner)
@@ -102,7 +110,8 @@ class Surroundings:
         if phase is Phase.REGRIP:
             return (carriage,), ()
         if phase is Phase.OPEN:
-            return (carriage, (Owner.FRAME, self._pressure((0.0, away), (low, high))), arm), opened
+            passed = standing if self.whole else (carriage,)
+            return (*passed, (Owner.FRAME, self._pressure((0.0, away), (low, high))), arm), opened
         if phase is Phase.LOAD:
             return ((Owner.FRAME, tail),), ()
         away_block = (Owner.FRAME, self._pressure((away, away), (low, high)))

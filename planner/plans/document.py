@@ -90,8 +90,8 @@ class Step(Record):
 
     amount: how far to advance [mm] or how far to rotate, bend or swing back [deg], as in `unit`.
     reading: what the readout shows when the move is done (rounded to its resolution); None where there is no readout.
-    clearance: proved smallest clearance of the motion [mm], a lower bound; None where nothing moves or where the
-        motion is not checked yet (then `checked` is False).
+    clearance: proved smallest clearance of the motion [mm], a lower bound, of what moves against the tube in it; None
+        where nothing moves or where the motion is not checked (then `checked` is False).
     nearest: name of the solid that the clearance is to; nearest_at: where and when.
     way: which way round the dial goes, for a rotation.
     swing: how far the tube comes round meanwhile.

@@ -322,7 +322,7 @@ class StepList:
         least = self.least.get(id(motion))
         fields["from"], fields["to"] = position(motion, chuck, 0.0), position(motion, chuck, 1.0)
         if least is not None and least.bound < REPORT_CEILING and least.witness is not None:
-            fields["clearance"] = round(least.bound, 3)
+            fields["clearance"] = math.floor(least.bound * 1000.0) / 1000.0  # a lower bound is never rounded up
             fields["nearest"] = least.witness.solid
             number = next(n for n, s in enumerate(self.stationed.loads) if st in s)
             place, t = self._on_the_tube(number, motion, least.witness)

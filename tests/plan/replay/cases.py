@@ -143,6 +143,16 @@ def half_turns() -> Iterator[Case]:
             yield case
 
 
+def over_the_pressure_die() -> Iterator[Case]:
+    """A tube whose first leg runs back over a tall pressure die that has followed the tube, on either head."""
+    tall = {"tooling": {"pressure_block": {"width": 110, "height": 230, "opens": 40}}}
+    for toward in ("right", "left"):
+        part = tube([450, 160, 600], [0, -90 if toward == "right" else 90], [180, 90])
+        case = planned(f"a leg over the pressure die of a {toward} head", part, bender(head(toward), tall))
+        assert case is not None, "a leg over the pressure die can be made"
+        yield case
+
+
 def set_to(angle: float) -> float:
     """The setting for a part's angle on the test bender [deg]."""
     (first, low), (last, high) = PROFILE["springback"]["measured"]

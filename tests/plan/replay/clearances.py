@@ -142,23 +142,11 @@ class Clearances:
         least = (need[0] - SPARE_OF_NEED, need[1] - SPARE_OF_NEED)
         for part in parts(length, cut):
             held = Held(motion, body, length, part, solid, least, -math.inf, first)
-            claim = self._claim(motion, held) if min(need) >= 0.0 and moves(held) else None
+            printed = motion.step["clearance"]
+            claim = printed if min(need) >= 0.0 and moves(held) else None
             yield (
                 held if claim is None else Held(motion, body, length, part, solid, least, claim - SPARE_OF_CLAIM, first)
             )
-
-    def _claim(self, motion: Motion, held: Held) -> float | None:
-        """What the plan prints for a pair that moves. The tube springs back past what it has passed in the bend: there the
-        bend's step holds too.
-        """
-        printed = motion.step["clearance"]
-        if motion.phase != "dies open" or held.solid.tool in ("clamp", "pressure die"):
-            return None if printed is None else float(printed)
-        if held.solid.moves_with != "frame" and held.length.role != "tail":
-            return None if printed is None else float(printed)
-        swung = next(m for m in reversed(self.done.motions[: self.done.motions.index(motion)]) if m.phase == "bend")
-        both = (printed, swung.step["clearance"])
-        return None if None in both else float(min(both))
 
     def _outcome(self, motion: Motion, found: list[Least]) -> Outcome:
         printed = motion.step["clearance"]
