@@ -351,11 +351,8 @@ class StepList:
         speeds = self.machine.speeds
         if motion.phase is Phase.BEND:
             return speeds.bend
-        springs_back, stands = (
-            motion.phase is Phase.OPEN,
-            motion.phase is not Phase.PLACE and motion.y[0] == motion.y[1],
-        )
-        if springs_back or stands:
+        stands = motion.phase is not Phase.PLACE and motion.y[0] == motion.y[1]
+        if stands or motion.phase is Phase.OPEN:  # there the tube springs back
             return None
         return speeds.rotate if motion.rotation[0] != motion.rotation[1] else speeds.advance
 

@@ -238,20 +238,32 @@ class Batches:
             found = [(motion, next(answers)) for motion in motions_]
             if attempt.path is not None:
                 continue
-            clear = [c for c in attempt.fitting if all(of(one, c).answer is Answer.CLEAR for _, one in found)]
+            clear = clear_with(found, attempt.fitting)
             if clear:
                 attempt.sure_of_clamp &= clear[0] == attempt.fitting[0]
                 attempt.path, attempt.placing, attempt.fitting = path, motions_, clear
                 attempt.blocked = ()
             elif not attempt.blocked:
-                attempt.blocked = tuple(
-                    worst("move", [(of(one, c), motion, one[0]) for motion, one in found]) for c in attempt.fitting
-                )
+                attempt.blocked = in_the_way("move", found, attempt.fitting)
 
 
 def of(answered: Answered, clamp: int) -> Finding:
     """Return the finding on one motion with one clamp."""
     return answered[1].of(answered[2], clamp)
+
+
+Found = list[tuple[Motion, Answered]]
+"""The motions of a path, each with what was found of it."""
+
+
+def clear_with(found: Found, clamps: list[int]) -> list[int]:
+    """Return the numbers of the clamps with which every motion of a path is clear."""
+    return [c for c in clamps if all(of(one, c).answer is Answer.CLEAR for _, one in found)]
+
+
+def in_the_way(doing: Doing, found: Found, clamps: list[int]) -> tuple[Blocked, ...]:
+    """Return for each clamp what is in the way of a path."""
+    return tuple(worst(doing, [(of(one, c), motion, one[0]) for motion, one in found]) for c in clamps)
 
 
 WORST_FIRST = (Answer.STRUCK, Answer.CLOSE, Answer.CLEAR)

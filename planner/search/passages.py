@@ -17,7 +17,7 @@ import numpy as np
 
 from planner.clearance.rectangles import Region
 from planner.clearance.verdicts import Answer
-from planner.search.attempts import SLIDES, Attempt, Batches, Blocked, legs_of, of, worst
+from planner.search.attempts import SLIDES, Attempt, Batches, Blocked, clear_with, in_the_way, legs_of, of
 from planner.search.detours import Ground, detours
 from planner.search.moves import Leg, PlainPath, timed
 from planner.tube.frames import Array
@@ -132,13 +132,11 @@ def _try(batches: Batches, tried: list[tuple[Passage, list[PlainPath]]]) -> None
         found = [(motion, next(answers)) for motion in legs]
         if passage.path is not None:
             continue
-        clear = [c for c in passage.fitting if all(of(one, c).answer is Answer.CLEAR for _, one in found)]
+        clear = clear_with(found, passage.fitting)
         if clear:
             passage.path, passage.motions, passage.fitting, passage.blocked = path, legs, clear, ()
         elif not passage.blocked:
-            passage.blocked = tuple(
-                worst(passage.way, [(of(one, c), motion, one[0]) for motion, one in found]) for c in passage.fitting
-            )
+            passage.blocked = in_the_way(passage.way, found, passage.fitting)
 
 
 def ground_of(batches: Batches, passage: Passage, clamp: float, out: float | None = None) -> Ground:

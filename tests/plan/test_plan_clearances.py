@@ -7,7 +7,7 @@ The tube, the machine and the contact table of this replay are its own (`tests/p
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -31,6 +31,7 @@ from tests.plan.replay.clearances import STATED_GAP, AtPlace, Clearances
 from tests.plan.replay.distances import grooved
 from tests.plan.replay.faults import FAULTS, SMALLER, Fault, caught
 from tests.plan.replay.finished import differs
+from tests.plan.replay.motions import Motion
 from tests.plan.replay.swept import wrong_outline, wrong_speed, wrong_swing
 
 PARTS, CAMPAIGN = 20, 500
@@ -174,24 +175,22 @@ def test_where_the_tube_is_said_to_be_nearest_there_is_tube(replays: list[Replay
     assert not nowhere, "\n".join(nowhere)
 
 
-def test_the_tube_comes_round_no_farther_than_said_and_not_much_less(replays: list[Replayed]) -> None:
-    wrong = [
+def wrong_of_motions(replays: list[Replayed], check: Callable[[CarryingOut, Motion], list[str]]) -> list[str]:
+    """What a check finds wrong with the motions of all plans."""
+    return [
         f"{replay.case.name}: {line}"
         for replay in replays
         for motion in replay.done.motions
-        for line in wrong_swing(replay.done, motion)
+        for line in check(replay.done, motion)
     ]
-    assert not wrong, "\n".join(wrong)
+
+
+def test_the_tube_comes_round_no_farther_than_said_and_not_much_less(replays: list[Replayed]) -> None:
+    assert not (wrong := wrong_of_motions(replays, wrong_swing)), "\n".join(wrong)
 
 
 def test_the_tip_moves_as_fast_as_said_where_an_axis_of_the_machine_moves_it(replays: list[Replayed]) -> None:
-    wrong = [
-        f"{replay.case.name}: {line}"
-        for replay in replays
-        for motion in replay.done.motions
-        for line in wrong_speed(replay.done, motion)
-    ]
-    assert not wrong, "\n".join(wrong)
+    assert not (wrong := wrong_of_motions(replays, wrong_speed)), "\n".join(wrong)
 
 
 def test_all_the_tube_stays_within_the_outline_to_keep_clear_of_which_is_not_much_larger(
