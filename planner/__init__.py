@@ -13,11 +13,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from planner.audit.proof import audit_proof
     from planner.inputs.files import load_machine, load_part
     from planner.planning import Learned, plan
     from planner.plans.document import Plan
+    from planner.plans.evidence import Evidence
+    from planner.proof.document import proof_document
 
-__all__ = ["Learned", "Plan", "load_machine", "load_part", "plan"]
+__all__ = ["Evidence", "Learned", "Plan", "audit_proof", "load_machine", "load_part", "plan", "proof_document"]
 
 _HOMES = {
     "load_part": "planner.inputs.files",
@@ -25,6 +28,9 @@ _HOMES = {
     "plan": "planner.planning",
     "Learned": "planner.planning",
     "Plan": "planner.plans.document",
+    "Evidence": "planner.plans.evidence",
+    "proof_document": "planner.proof.document",
+    "audit_proof": "planner.audit.proof",
 }
 
 

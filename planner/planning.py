@@ -6,7 +6,7 @@ import hashlib
 import json
 import math
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 from planner.clearance.certify import Least, smallest_clearances
@@ -18,6 +18,7 @@ from planner.inputs.self_crossing import self_gap
 from planner.inputs.springback import setting_for
 from planner.plans import cautions
 from planner.plans.document import Alternative, Because, Plan, Proved, Reason, Stock
+from planner.plans.evidence import Evidence, Moved
 from planner.plans.other_ways import alternative, looked_at
 from planner.plans.reasons import from_broken, from_nogood, ordered
 from planner.plans.steps import StepList
@@ -48,6 +49,9 @@ NOT_CHECKED = (
     "The die's straight grip section under the clamp is not modelled; add it to the profile if the tube may meet it.",
 )
 
+NOTHING_FOUND = Decision(None, None, None, (False, False, False))
+"""No plan, and nothing that a plan could be below."""
+
 TURNED_BACK = (
     "At every re-grip the open chuck is taken to be turned back to 0;"
     " plans that leave it where it stands were not sought."
@@ -72,6 +76,7 @@ def plan(
     time_limit: float | None = None,
     report: Callable[[str], None] | None = None,
     learned: Learned | None = None,
+    evidence: Evidence | None = None,
 ) -> Plan:
     """Plan a part on a machine: the best order, proved.
 
@@ -83,20 +88,23 @@ def plan(
     prove the result again. alternatives: also look for plans that are better in something else. time_limit [s]: then
     what is known by then is said; report: told of the progress in sentences. learned: what planning the part or machine
     before it was edited a little has taught; taken in where it still holds, and replaced by what is learned now.
+    evidence: filled with what the plan rests on; `planner.proof` writes it out so that it can be audited.
 
     Raises NoTooling if the machine has no tooling for the tube and one of its radii, SelfCrossing if the finished tube
     runs through itself.
     """
     case, warnings = _case(part, machine)
-    known = _Known(case, tuple(warnings))
+    evidence = Evidence() if evidence is None else evidence
+    known = _Known(case, tuple(warnings), evidence)
     deadline = None if time_limit is None else time.monotonic() + time_limit
     search = Search(case, _surroundings(case), engine_named(engine), prefer, deadline, report)
+    evidence.search, evidence.decision = search, NOTHING_FOUND
     impossible = broken_in_every_order(case)
     if impossible:
         return _impossible(known, search, impossible, confirm)
     if learned is not None:
         search.remember(learned.nogoods)
-    decision = decide(search)
+    decision = evidence.decision = decide(search)
     if learned is not None:
         learned.nogoods = tuple(search.nogoods)
     opinions = opinions_of(search, decision.bound) if confirm else NONE_ASKED
@@ -118,8 +126,7 @@ def _impossible(known: _Known, search: Search, broken: list[Broken], confirm: bo
     found = search.propose(proved_only=True)
     opinions = opinions_of(search, None if found is None else found.value)
     if found is not None or opinions.agree is False:
-        decision = Decision(None, None, None, (False, False, False))
-        return known.undecided(search, decision, "engines disagree", opinions._replace(agree=False))
+        return known.undecided(search, NOTHING_FOUND, "engines disagree", opinions._replace(agree=False))
     return known.not_makeable(map(from_broken, broken), opinions)
 
 
@@ -167,6 +174,7 @@ class _Known:
 
     case: Case
     warnings: tuple[str, ...]
+    evidence: Evidence
 
     def _plan(self, **fields: object) -> Plan:
         part, machine = self.case.part, self.case.machine
@@ -223,7 +231,9 @@ class _Known:
         assert decision.plan is not None  # asked only then
         trial, sequence = decision.plan.trial, decision.plan.sequence
         ready = trial.stationed.ready
-        steps = StepList(trial, _least(trial, search.around)).write()
+        step_list = StepList(trial, _least(trial, search.around))
+        steps = step_list.write()
+        self.evidence.moved = tuple(_moved(trial, search.around, step_list))
         clear = [step.clearance for step in steps if step.clearance is not None]
         reasons = straight_through(search, sequence)
         if sequence.value.reclamps or sequence.value.trim:
@@ -305,6 +315,16 @@ def _least(trial: Trial, around: Callable[[Station], Surroundings]) -> dict[int,
             }
         )
     return found
+
+
+def _moved(trial: Trial, around: Callable[[Station], Surroundings], steps: StepList) -> Iterator[Moved]:
+    """Yield the steps that move something, with what each was held against."""
+    whole = {built: built.in_whole() for built in {around(bend.station) for bend in _done(trial)}}
+    held = {id(motion): (bend.clamp, whole[around(bend.station)]) for bend in _done(trial) for motion in bend.motions}
+    for number, motion in steps.moved.items():
+        clear_by = steps.steps[number - 1].clearance
+        assert clear_by is not None  # of every motion that was certified
+        yield Moved(number, motion, *held[id(motion)], clear_by)
 
 
 def _done(trial: Trial) -> list[BendDone]:

@@ -17,6 +17,10 @@ STRIKE_MARGIN: Final = 0.1
 CLOSE_GAP: Final = 0.05
 """A cell is refined until its bound and its midpoint differ by no more than this, then it is too close to call [mm]."""
 
+PROOF_GAP: Final = 0.0005
+"""The same where the cells of a motion known to be clear are written out for its proof [mm]: half of the thousandths in
+which clearances are printed, rounded down."""
+
 REPORT_GAP: Final = 0.5
 """Greatest gap between the printed smallest clearance, a proved lower bound, and a clearance really reached [mm]."""
 

@@ -13,13 +13,16 @@ PACKAGE = Path(__file__).resolve().parents[1] / "planner"
 FLOW = (
     ("errors", "tolerances"),
     ("inputs",),
+    ("audit",),
     ("tube",),
     ("clearance",),
     ("rules",),
     ("search",),
     ("plans",),
     ("planning",),
+    ("proof",),
     ("outputs",),
+    ("commands",),
     ("command", "__main__"),
 )
 PLACE = {name: place for place, names in enumerate(FLOW) for name in names}
@@ -87,10 +90,21 @@ def test_every_layer_is_there() -> None:
         ("outputs", "import planner.nowhere", ["planner.nowhere"]),
         ("errors", "from planner.tolerances import ROUNDING", []),
         ("errors", "from planner.inputs import files", ["planner.inputs"]),
+        ("audit", "from planner.inputs.part import Part", []),
+        ("audit", "from planner.tube.frames import turned", ["planner.tube.frames"]),
     ],
 )
 def test_an_import_against_the_flow_is_seen_wherever_it_stands(layer: str, source: str, wrong: list[str]) -> None:
     assert against_the_flow(layer, ast.parse(source)) == wrong
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
+def test_what_is_audited_takes_nothing_from_the_auditor(path: Path) -> None:
+    layer = path.relative_to(PACKAGE).with_suffix("").parts[0]
+    if layer in ("audit", "commands", PUBLIC):
+        return
+    used = {name for name in imported(ast.parse(path.read_text(encoding="utf-8"))) if name.startswith("planner.audit")}
+    assert not used
 
 
 @pytest.mark.parametrize("source", ["from . import part", "def f():\n    from ..tube import frames"])
@@ -104,5 +118,7 @@ def test_what_is_slow_to_import_is_imported_only_where_it_is_used(path: Path) ->
     top = ast.parse(path.read_text(encoding="utf-8")).body
     names = {alias.name for node in top if isinstance(node, ast.Import) for alias in node.names}
     names |= {node.module or "" for node in top if isinstance(node, ast.ImportFrom)}
-    allowed = {"rich", "cyclopts"} if path.relative_to(PACKAGE).parts[0] in ("outputs", "command.py") else set()
+    allowed = (
+        {"rich", "cyclopts"} if path.relative_to(PACKAGE).parts[0] in ("outputs", "commands", "command.py") else set()
+    )
     assert not (HEAVY - allowed) & {name.split(".")[0] for name in names}

@@ -111,13 +111,16 @@ def bounds(rows: Rows, cells: Cells, upto: Array | float = np.inf) -> Bounds:
 
 
 def to_end(rows: Rows, cells: Cells) -> Array:
-    """Return how far the midpoints lie from the nearer end of their piece [mm].
+    """Return how far the midpoints lie from the cross-section at the nearer end of their piece [mm].
 
-    Near an end the sphere sticks out of its piece, past a free end into the open, elsewhere into a neighbour that may
-    be excused; what is found there is measured on the flat cross-section.
+    Along an arc that is sin(κs)/κ, less than s. Near an end the sphere sticks out of its piece, past a free end into
+    the open, elsewhere into a neighbour that may be excused; what is found there is measured on the flat cross-section.
     """
     table = rows.pieces[:, rows.piece[cells.row]]
-    return np.asarray(np.minimum(cells.s - table[10], table[12] + table[13] * cells.t - cells.s))
+    along = np.minimum(cells.s - table[10], table[12] + table[13] * cells.t - cells.s)
+    curvature = table[9]
+    angle = np.clip(curvature * along, -np.pi / 2.0, np.pi / 2.0)
+    return np.asarray(np.where(curvature > 0.0, np.sin(angle) / np.where(curvature > 0.0, curvature, 1.0), along))
 
 
 def _to_short_tail(rows: Rows, cells: Cells, posed: Posed, at: Ints, upper: Array) -> Array:

@@ -28,9 +28,12 @@ SMALLEST = 0.05
 """Half-widths that take no more than this off a printed clearance together are not split further [mm]."""
 
 
-def certify(rows: Rows, keep_cover: bool = False) -> Verdicts:
-    """Return the verdict on every motion of the batch, for every choice of clamp that its rows name."""
-    state = _Search(rows, keep_cover)
+def certify(rows: Rows, keep_cover: bool = False, gap: float = CLOSE_GAP) -> Verdicts:
+    """Return the verdict on every motion of the batch, for every choice of clamp that its rows name.
+
+    gap: a cell refined to it that is neither certified nor struck is too close to call [mm].
+    """
+    state = _Search(rows, keep_cover, gap)
     cells = starting_cells(rows)
     while cells.count:
         cells = state.round(cells)
@@ -74,8 +77,8 @@ def split(cells: Cells, found: Bounds, slack: Array) -> Cells:
 class _Search:
     """What is known of every row while the cells get smaller."""
 
-    def __init__(self, rows: Rows, keep_cover: bool) -> None:
-        self.rows = rows
+    def __init__(self, rows: Rows, keep_cover: bool, gap: float) -> None:
+        self.rows, self.gap = rows, gap
         self.struck = np.zeros(rows.count, dtype=bool)
         self.close = np.zeros(rows.count, dtype=bool)
         self.spent = np.zeros(rows.count, dtype=np.int64)
@@ -95,7 +98,7 @@ class _Search:
             self.kept.append((sure.row.astype(float), table))
         self._note_strikes(cells, found.upper, needed)
         open_ = ~certified & ~self._settled()[cells.row]
-        fine = (found.upper - found.lower <= CLOSE_GAP) | (found.along_s + found.along_t <= CLOSE_GAP / 2.0)
+        fine = (found.upper - found.lower <= self.gap) | (found.along_s + found.along_t <= self.gap / 2.0)
         self.spent += np.bincount(cells.row, minlength=self.rows.count)
         tired = self.spent[cells.row] > CELL_BUDGET
         undecided = np.flatnonzero(open_ & (fine | tired))
@@ -107,7 +110,7 @@ class _Search:
         self.hit[:, row] = np.stack((cells.s[nearest_last], cells.t[nearest_last], found.upper[nearest_last]))
         go_on = open_ & ~fine & ~tired
         rest = cells.take(go_on)
-        slack = np.maximum(found.upper[go_on] - needed[go_on], CLOSE_GAP / 2.0)
+        slack = np.maximum(found.upper[go_on] - needed[go_on], self.gap / 2.0)
         slack = np.where(np.isfinite(slack), slack, (found.along_s + found.along_t)[go_on] / 2.0)
         children = split(rest, found.take(go_on), slack)
         return children.take(may_exist(self.rows, children))

@@ -24,33 +24,40 @@ PARTS = 2 * (STRIPS + 1)
 class Parts:
     """The convex parts of N grooved solids, PARTS for each, one solid after the other.
 
+    They cover what lies `inside` (N,) [mm] and more within each of them, 0 for all of it: the lips begin that much
+    deeper, and the groove is that much wider about the same middle.
     owner (N · PARTS,): the number of the solid that a part belongs to.
     """
 
-    def __init__(self, kind: Ints, p: Array) -> None:
-        count = kind.size
+    def __init__(self, kind: Ints, p: Array, inside: Array) -> None:
+        count, block = kind.size, kind == Kind.BORED_BLOCK
         self.owner: Ints = np.repeat(np.arange(count), PARTS)
-        self.p, self.block = p[:, self.owner], (kind == Kind.BORED_BLOCK)[self.owner]
-        half = np.tile(np.repeat([1.0, -1.0], STRIPS + 1), count)
-        self.sign = half
-        block = kind == Kind.BORED_BLOCK
-        width, height = np.where(block, p[4], p[1]), np.where(block, p[5], p[2])
-        self.corners = self._corners(width, height, np.where(block, p[6], p[3]))
+        ends = np.where(block, inside, 0.0) * np.array([[1.0], [-1.0]])
+        self.p = np.concatenate((p[:2] + ends, p[2:]))[:, self.owner]
+        self.block = block[self.owner]
+        self.sign = np.tile(np.repeat([1.0, -1.0], STRIPS + 1), count)
+        width = np.where(block, p[4] - inside, p[1])
+        height, groove = np.where(block, p[5], p[2]) - inside, np.where(block, p[6], p[3]) + inside
+        self.corners = self._corners(inside, np.maximum(width, inside), np.maximum(height, 0.0), groove)
 
     @staticmethod
-    def _corners(width: Array, half: Array, groove: Array) -> Array:
-        """Return the corners (4, 2, N · PARTS), anticlockwise in (a, z), of the parts in the half-plane z ≥ 0."""
+    def _corners(face: Array, width: Array, half: Array, groove: Array) -> Array:
+        """Return the corners (4, 2, N · PARTS), anticlockwise in (a, z), of the parts in the half-plane z ≥ 0.
+
+        face: depth at which the lips begin; width: at which all ends; half the height; radius of the groove [mm].
+        """
         count = width.size
         corners = np.zeros((4, 2, count, STRIPS + 1))
-        turn = np.pi / 2.0 * np.arange(STRIPS + 1) / STRIPS
-        edge_a, edge_z = np.outer(groove, np.cos(turn)), np.minimum(np.outer(groove, np.sin(turn)), half[:, None])
+        turn = np.outer(np.arccos(face / groove), np.arange(STRIPS + 1) / STRIPS)
+        edge_a = np.minimum(groove[:, None] * np.cos(turn), width[:, None])
+        edge_z = np.minimum(groove[:, None] * np.sin(turn), half[:, None])
         wide = np.repeat(width[:, None], STRIPS, axis=1)
         corners[0, :, :, :-1] = edge_a[:, :-1], edge_z[:, :-1]
         corners[1, :, :, :-1] = wide, edge_z[:, :-1]
         corners[2, :, :, :-1] = wide, edge_z[:, 1:]
         corners[3, :, :, :-1] = edge_a[:, 1:], edge_z[:, 1:]
-        low, high = np.minimum(groove, half), np.maximum(groove, half)
-        for place, (a, z) in enumerate(((np.zeros(count), low), (width, low), (width, high), (np.zeros(count), high))):
+        low, high = edge_z[:, -1], np.maximum(edge_z[:, -1], half)
+        for place, (a, z) in enumerate(((face, low), (width, low), (width, high), (face, high))):
             corners[place, :, :, -1] = a, z
         return np.repeat(corners[:, :, :, None, :], 2, axis=3).reshape(4, 2, count * PARTS)
 

@@ -19,7 +19,7 @@ import numpy as np
 from planner.clearance.contact import HALF_TURN, Need, beyond_clamp, need
 from planner.clearance.solids import Owner, Solid, Tool
 from planner.clearance.surroundings import Group, Surroundings
-from planner.tolerances import GROOVE_EASE
+from planner.tolerances import GROOVE_EASE, SAME_PLACE
 from planner.tube.frames import UPWARD, Array, Flags, Ints, turned
 from planner.tube.motions import Body, Motion, Path, Phase, Role
 
@@ -31,8 +31,9 @@ EVERY_CLAMP = -1
 class Rows:
     """N rows for a batch of motions; tables are indexed by `piece`, `block` and `solid` (N,).
 
-    pieces (17, m): start 3, along 3, inward 3 [mm], curvature [1/mm], least and greatest s [mm], greatest existing s at
-    t = 0 and its change [mm], stock coordinate at s = 0 and its sign, number of the piece in its body.
+    pieces (18, m): start 3, along 3, inward 3 [mm], curvature [1/mm], least and greatest s [mm], greatest existing s at
+    t = 0 and its change [mm], stock coordinate at s = 0 and its sign, number of the piece in its body, of the body in
+    its motion.
     blocks (12, b): centre 3, axis 3, angle turned [rad], way gone 3 [mm], first and last t.
     kind (k,), parameters (8, k): the solids; names (k,).
     needed (N,) [mm]: the most over the motion, `spread` (N,) [mm] more than the least (it grows with the leading part's
@@ -67,7 +68,7 @@ class Rows:
         return replace(self, motion=self.motion[keep], clamp=self.clamp[keep], **chosen)
 
 
-PIECE_COLUMNS = 17
+PIECE_COLUMNS = 18
 BLOCK_COLUMNS = 12
 
 
@@ -97,12 +98,14 @@ class _Builder:
         self.placed: dict[tuple[int, int, float | None], int] = {}  # of the motion at hand
         self.moving: dict[tuple[int, int, bool], int | None] = {}
         self.index: list[_Found] = []
+        self.settled = True  # of the motion at hand: (5) holds for the arc just formed
 
     def add(self, number: int, motion: Motion, lengths: tuple[float, ...]) -> None:
         """Add one motion: each body against each owner's solids."""
         self.placed, self.moving = {}, {}
         fixed, by_clamp = self.around.solids_for(motion, lengths)
         arc = _slide(motion)
+        self.settled = _fills_groove(motion, self.around.tooling.bend_radius)
         for body in motion.bodies:
             for owner, group in fixed:
                 self._pair(number, motion, body, owner, group, EVERY_CLAMP, 0.0, arc)
@@ -122,10 +125,11 @@ class _Builder:
             arc <= np.pi,
             arc >= HALF_TURN,
             motion.arm[1] <= np.pi,
+            self.settled,
         )
         known = self.known.get(key)
         if known is None:
-            known = _Known(_pairs(body.roles, group.solids, owner, motion, body.path, arc), body.roles)
+            known = _Known(_pairs(body.roles, group.solids, owner, motion, body.path, arc, self.settled), body.roles)
             self.known[key] = known
         return known.pairs
 
@@ -268,6 +272,12 @@ def _slide(motion: Motion) -> float:
     return 0.0
 
 
+def _fills_groove(motion: Motion, die_radius: float) -> bool:
+    """Say whether the arc just formed is no tighter than the die: once the dies were changed it may be."""
+    arcs = [body.pieces.curvature[0] for body in motion.bodies if body.roles and body.roles[0] is Role.FORMED]
+    return all(curvature * (die_radius - SAME_PLACE) <= 1.0 for curvature in arcs)
+
+
 def stays_in_groove(role: Role, tool: Tool, path: Path, arc: float, swing: float) -> bool:
     """Say whether a piece that may touch the die or the wiper provably never presses into it, by (5).
 
@@ -316,9 +326,17 @@ class _Known:
 
 
 def _pairs(
-    roles: tuple[Role, ...], group: tuple[Solid, ...], owner: Owner, motion: Motion, path: Path, arc: float
+    roles: tuple[Role, ...],
+    group: tuple[Solid, ...],
+    owner: Owner,
+    motion: Motion,
+    path: Path,
+    arc: float,
+    settled: bool,
 ) -> tuple[_Pairs, ...]:
     """Return the pairs that the contact table wants checked and (5) does not settle.
+
+    settled: the arc just formed is no tighter than the die that stands there.
 
     Those that count only beyond 90° of swing stand apart.
     """
@@ -327,7 +345,9 @@ def _pairs(
         found[role] = {False: [], True: []}
         for j, solid in enumerate(group):
             wanted = need(role, solid.tool, owner, motion.phase, motion.slides_straight, arc >= HALF_TURN)
-            if wanted is None or (wanted == "ease" and stays_in_groove(role, solid.tool, path, arc, motion.arm[1])):
+            by_lemma = settled or role not in (Role.FORMED, Role.AFTER)
+            in_groove = by_lemma and stays_in_groove(role, solid.tool, path, arc, motion.arm[1])
+            if wanted is None or (wanted == "ease" and in_groove):
                 continue
             found[role][only_beyond(role, solid.tool, motion.phase)].append((j, NEEDS.index(wanted)))
     every = {late: [(i, j, n) for i, role in enumerate(roles) for j, n in found[role][late]] for late in (False, True)}
@@ -397,4 +417,5 @@ def _seen(motion: Motion, body: Body, owner: Owner) -> Array:
     if body.length_at_start is not None:
         table[12], table[13] = body.length_at_start, body.length_change
     table[14], table[15], table[16] = pieces.u, pieces.u_sign, np.arange(pieces.count)
+    table[17] = next(number for number, one in enumerate(motion.bodies) if one is body)
     return table

@@ -100,17 +100,24 @@ def to_convex(rows: Rows, at: Near, upto: Array) -> Section:
 
 
 def to_grooved(rows: Rows, at: Near, upto: Array) -> Section:
-    """Return the same against solids with a groove: the least over their convex parts; found is exact."""
+    """Return the same against solids with a groove: the least over their convex parts; found is exact.
+
+    How deep a section lies in one part says nothing of how deep it lies in all of them. What may overlap by so much is
+    therefore kept out of the solid shrunk by as much.
+    """
     which = rows.solid[at.cells.row]
     kind, parameters = rows.kind[which], rows.parameters[:, which]
-    parts = Parts(kind, parameters)
+    ease = np.maximum(-rows.needed[at.cells.row], 0.0)
+    parts = Parts(kind, parameters, ease)
     own = parts.owner
-    section, offset = _projected(rows, at.take(own), upto[own], parts.to, np.zeros((3, own.size)))
+    section, offset = _projected(rows, at.take(own), (upto + ease)[own], parts.to, np.zeros((3, own.size)))
     there = distance(kind[own], at.posed.x[:, own] + offset, parameters[:, own])
     by_part = section.bound.reshape(at.cells.count, -1)
     least = by_part.argmin(axis=1) + np.arange(at.cells.count) * by_part.shape[1]
     found = np.minimum(there.reshape(by_part.shape).min(axis=1), _on_rim(rows, at, kind, parameters))
-    return Section(section.bound[least], section.along[:, least], found)
+    bound = section.bound[least]
+    bound = np.where((ease == 0.0) | (bound >= 0.0), bound - ease, -np.inf)
+    return Section(bound, section.along[:, least], found)
 
 
 def _on_rim(rows: Rows, at: Near, kind: Ints, parameters: Array) -> Array:

@@ -33,7 +33,10 @@ class Now:
 
 
 class StepList:
-    """Writes the steps of one carried-out order, in order, and adds up their time [s]."""
+    """Writes the steps of one carried-out order, in order, and adds up their time [s].
+
+    moved: the motions of the steps that were certified, by the number of the step.
+    """
 
     def __init__(self, trial: Trial, least: dict[int, Least]) -> None:
         assert trial.loads is not None  # only an order carried out to the end has steps
@@ -43,6 +46,7 @@ class StepList:
         self.loads = trial.loads
         self.least = least
         self.steps: list[Step] = []
+        self.moved: dict[int, Motion] = {}
         self.now = Now()
 
     def write(self) -> tuple[Step, ...]:
@@ -333,6 +337,7 @@ class StepList:
         fields.setdefault("bend", st.number)
         speed = None if by_hand else self._speed(motion)
         self._add(action, swing=swing_of(motion, self.radius, speed), **fields)
+        self.moved[len(self.steps)] = motion
 
     def _on_the_tube(self, number: int, motion: Motion, witness: Witness) -> tuple[float, float]:
         """Return where on the tube, from its leading end [mm], and when in a motion it is nearest.

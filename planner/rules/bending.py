@@ -25,7 +25,7 @@ def largest_angle(machine: Machine, bend: int, angle: float, setting: Setting) -
         f"Bend {bend} of {math.degrees(angle):.1f}° needs a setting of {asked:.1f}°;"
         f" the machine goes to {allowed:.1f}°."
     )
-    return Broken("largest angle", bend, "A", sentence)
+    return Broken("largest angle", bend, "A", sentence, {"setting": asked, "largest": allowed})
 
 
 def rated_capacity(machine: Machine, part: Part) -> Broken | str | None:
@@ -46,4 +46,4 @@ def rated_capacity(machine: Machine, part: Part) -> Broken | str | None:
         f"The tube takes a bending moment of {needed / 1e6:.2f} kN m to yield;"
         f" the machine is rated for {limit / 1e6:.2f} kN m."
     )
-    return Broken("rated capacity", 1, "A", sentence)
+    return Broken("rated capacity", 1, "A", sentence, {"moment": needed, "rated": limit})

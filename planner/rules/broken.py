@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Literal
 
 End = Literal["A", "B"]
@@ -10,12 +11,16 @@ End = Literal["A", "B"]
 
 @dataclass(frozen=True)
 class Broken:
-    """rule: its short name; bend: number from end A; leads: leading end; sentence: with numbers and units."""
+    """rule: its short name; bend: number from end A; leads: leading end; sentence: with numbers and units.
+
+    numbers: what the rule rests on, by name, as the proof document writes it [mm, degrees, N mm].
+    """
 
     rule: str
     bend: int
     leads: End
     sentence: str
+    numbers: Mapping[str, float | tuple[float, ...]] = field(default_factory=dict, compare=False)
 
 
 def other(end: End) -> End:

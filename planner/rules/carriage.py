@@ -84,7 +84,7 @@ def hold_serves(
         f"Bends {first} to {last} with end {loaded.leads} leading: no one grip within {carriage.reach[0]:.1f} to"
         f" {carriage.reach[1]:.1f} mm of the tangent point serves all of them, {low - face:.1f} mm are missing."
     )
-    return Broken("carriage reach", last, loaded.leads, sentence)
+    return Broken("carriage reach", last, loaded.leads, sentence, {"least": low, "face": face})
 
 
 def regrip_fits(loaded: Loaded, bend: int, setting: float, carriage: Carriage) -> Broken | None:
@@ -101,7 +101,7 @@ def regrip_fits(loaded: Loaded, bend: int, setting: float, carriage: Carriage) -
         f"After bend {loaded.number(bend)} with end {loaded.leads} leading the collet finds no new hold:"
         f" {low - high:.1f} mm are missing."
     )
-    return Broken("carriage reach", loaded.number(bend), loaded.leads, sentence)
+    return Broken("carriage reach", loaded.number(bend), loaded.leads, sentence, {"least": low, "greatest": high})
 
 
 def _out_of_reach(loaded: Loaded, bend: int, window: Window, carriage: Carriage) -> Broken:
@@ -118,4 +118,4 @@ def _out_of_reach(loaded: Loaded, bend: int, window: Window, carriage: Carriage)
             f"Bend {number} with end {loaded.leads} leading: the carriage would have to run {short:.1f} mm farther than"
             f" its travel from {carriage.reach[1]:.1f} to {carriage.reach[0]:.1f} mm."
         )
-    return Broken("carriage reach", number, loaded.leads, sentence)
+    return Broken("carriage reach", number, loaded.leads, sentence, {"least": window[0], "greatest": window[1]})

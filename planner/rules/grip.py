@@ -56,7 +56,8 @@ def clamps_that_fit(loaded: Loaded, bend: int, formed: frozenset[int], tooling: 
             f"Bend {loaded.number(bend)} with end {loaded.leads} leading: the clamp would hold {held:.1f} mm of the"
             f" leading end, trim included; the tooling needs {tooling.shortest_grip:.1f} mm."
         )
-        return Broken("shortest grip", loaded.number(bend), loaded.leads, sentence)
+        numbers = {"held": held, "needed": tooling.shortest_grip}
+        return Broken("shortest grip", loaded.number(bend), loaded.leads, sentence, numbers)
     straight = start - float(loaded.view.bend_ends[ahead - 1])
     fitting = tuple(c for c in tooling.clamp_lengths if c <= straight + RULE_SLACK)
     if fitting:
@@ -65,7 +66,8 @@ def clamps_that_fit(loaded: Loaded, bend: int, formed: frozenset[int], tooling: 
         f"Bend {loaded.number(bend)} with end {loaded.leads} leading: straight {loaded.straight(bend - 1)} before it is"
         f" {straight:.1f} mm; the shortest clamp is {tooling.clamp_lengths[-1]:.1f} mm."
     )
-    return Broken("clamp longer than the straight", loaded.number(bend), loaded.leads, sentence)
+    numbers = {"straight": straight, "shortest_clamp": tooling.clamp_lengths[-1]}
+    return Broken("clamp longer than the straight", loaded.number(bend), loaded.leads, sentence, numbers)
 
 
 def tail_left(loaded: Loaded, bend: int, setting: float, tooling: Tooling) -> Broken | None:
@@ -77,7 +79,8 @@ def tail_left(loaded: Loaded, bend: int, setting: float, tooling: Tooling) -> Br
         f"Bend {loaded.number(bend)} with end {loaded.leads} leading: {left:.1f} mm of tube are left behind the tangent"
         f" point when the bend ends; the tooling needs {tooling.shortest_tail:.1f} mm."
     )
-    return Broken("shortest tail", loaded.number(bend), loaded.leads, sentence)
+    numbers = {"left": left, "needed": tooling.shortest_tail}
+    return Broken("shortest tail", loaded.number(bend), loaded.leads, sentence, numbers)
 
 
 def rod_reaches(loaded: Loaded, first_bend: int, machine: Machine) -> Broken | None:
@@ -91,7 +94,8 @@ def rod_reaches(loaded: Loaded, first_bend: int, machine: Machine) -> Broken | N
         f"Bend {loaded.number(first_bend)} with end {loaded.leads} leading: {behind:.1f} mm of tube go over the mandrel"
         f" at the load; the rod is {machine.mandrel.rod_length:.1f} mm long."
     )
-    return Broken("rod length", loaded.number(first_bend), loaded.leads, sentence)
+    numbers = {"behind": behind, "rod": machine.mandrel.rod_length}
+    return Broken("rod length", loaded.number(first_bend), loaded.leads, sentence, numbers)
 
 
 def end_of_swing(view: Part, bend: int, setting: float) -> float:

@@ -15,7 +15,7 @@ from planner.clearance.solids import toward
 from planner.rules.broken import End
 from planner.rules.carriage import closest_face
 from planner.rules.chuck import both_ways
-from planner.search.attempts import Around, Attempt, Batches, rolls_allowed
+from planner.search.attempts import Around, Attempt, Batches, farthest_forward, rolls_allowed
 from planner.search.events import Arrival, Event, Sequence, Trims
 from planner.search.orders import Case, fitting_clamps
 from planner.search.passages import Passage, Way, loading, pass_all, unloading
@@ -173,10 +173,15 @@ class Checks:
         """Return u of the hold that serves an arrival [mm]."""
         return self.case.face(self.case.loaded(arrival.leads, trims), arrival.hold)
 
-    def farthest_forward(self, place: Place, tangent_u: float) -> float:
-        """Return the greatest advance from a place on the tube that any hold and any trim allow [mm]."""
+    def farthest_forward(self, place: Place, tangent_u: float, after_bend: bool = False) -> float:
+        """Return the greatest advance from a place on the tube that any hold and any trim allow [mm].
+
+        after_bend: once the bend is made, which may have been with the collet open if it is the job's last: then the
+        whole tail may go.
+        """
         stock, carriage = self._longest_stock(place), self.case.machine.carriage
-        behind = 0.0 if carriage is None else carriage.grip_length + carriage.reach[0]
+        opened = after_bend and self.problem.may_release and place.at.bend == self.problem.n
+        behind = 0.0 if carriage is None or opened else carriage.grip_length + carriage.reach[0]
         return stock - behind - tangent_u
 
     def faces(self, place: Place) -> tuple[float, float]:
@@ -201,7 +206,38 @@ class Checks:
     def _bend_key(self, place: Place) -> tuple[object, ...]:
         at = place.at
         faces = (self.face(at, place.trims), self._new_face(place)) if self.carried else ()
-        return (at.leads, at.bend, at.ahead, at.released and bool(self.carried), place.trims, *faces)
+        opened = at.released and bool(self.carried)
+        return (at.leads, at.bend, at.ahead, opened, place.trims, self._room_to_ease(place), *faces)
+
+    def _room_to_ease(self, place: Place) -> float:
+        """Return how far the tube may be eased off the die before the arm goes home [mm], 0 where it may not."""
+        if not self.case.machine.head.may_ease_off:
+            return 0.0
+        standing = self._standing_after(place)
+        return round(min(self._room(place, standing), farthest_forward(self.case.machine, standing)), 6)
+
+    def _room(self, place: Place, standing: Standing) -> float:
+        """Return the room there is for that ahead of the carriage [mm]."""
+        view, bend = self.leading(place.at.leads).view, place.at.bend
+        room = room_at_end(standing.bend_radius, standing.tail_length)
+        if bend < view.n_bends:
+            room = max(room, float(view.bend_starts[bend]) - float(view.bend_ends[bend - 1]))
+        return room
+
+    def _standing_after(self, place: Place) -> Standing:
+        """Return the tube as it stands once the bend is made and the dies are open."""
+        at, leading = place.at, self.leading(place.at.leads)
+        end, trim, tail_end = (
+            float(leading.view.bend_ends[at.bend - 1]),
+            place.trims.at(at.leads),
+            self._tail_end(place),
+        )
+        new_face = self._new_face(place)
+        face = self.face(at, place.trims) if new_face is None else new_face
+        pieces = leading.at(end, at.ahead, at.bend, trim, at.bend)
+        held = None if at.released else plus(face, -end)
+        radius = float(leading.view.radii[at.bend - 1])
+        return Standing(pieces, True, tail_end - end, end, held, radius, toward(self.case.machine))
 
     def _move_key(self, place: Place) -> tuple[object, ...]:
         at = place.at
@@ -291,17 +327,10 @@ class Checks:
         """Return the attempt of one bend with the part's own numbers."""
         at, side, trim = place.at, toward(self.case.machine), place.trims.at(place.at.leads)
         leading, st, tail_end = self.leading(at.leads), self.station(place), self._tail_end(place)
-        view, end = leading.view, float(leading.view.bend_ends[at.bend - 1])
         ahead = leading.at(st.start, at.ahead, at.bend - 1, trim, at.bend)
         grip = in_die(st, ahead, tail_end, side, self.around(st).tooling.pressure_die_follows)
-        face = self.face(at, place.trims) if st.regrip is None else self._new_face(place)
-        pieces = leading.at(end, at.ahead, at.bend, trim, at.bend)
-        standing = Standing(
-            pieces, True, tail_end - end, end, None if st.released else plus(face, -end), st.radius, side
-        )
-        room = room_at_end(st.radius, tail_end - end)
-        if at.bend < view.n_bends:
-            room = max(room, float(view.bend_starts[at.bend]) - end)
+        standing = self._standing_after(place)
+        room = self._room(place, standing)
         clamps = fitting_clamps(self.case, self.case.loaded(at.leads, place.trims), at)
         before = self._standing_before(place)
         rolls = rolls_allowed(self.case.machine, st, before.formed_arc)

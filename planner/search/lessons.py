@@ -21,7 +21,7 @@ from planner.search.checks import Checks, Place
 from planner.search.events import ANY, Event, Grade, NoGood, Pattern, Span
 from planner.search.passages import Passage
 from planner.search.recall import all_again
-from planner.search.walls import Wall, across_move, against_easing, parted, wherever_held
+from planner.search.walls import Wall, across_move, against_easing, parted, strikes_of, wherever_held
 from planner.tube.motions import Phase, Role
 
 TAIL_SOLID = "its own tail"
@@ -29,11 +29,12 @@ TAIL_SOLID = "its own tail"
 
 @dataclass(frozen=True)
 class Struck:
-    """The evidence of a learned no-good: where it was met, and what blocked each clamp."""
+    """The evidence of a learned no-good: where it was met, what blocked each clamp, and the walls that prove it."""
 
     place: Place
     attempt: Attempt
     blocked: tuple[Blocked, ...]
+    walls: tuple[Wall, ...] = ()
 
 
 def lesson(checks: Checks, place: Place, attempt: Attempt) -> NoGood:
@@ -61,7 +62,9 @@ def _walls(checks: Checks, place: Place, attempt: Attempt) -> tuple[Wall, ...] |
         if place.at.event is Event.LOAD:
             # The bare tube at the bend's start is as long as it gets; only what the carriage carries asks for the hold.
             bare = [entry.finding.witness for entry in attempt.blocked]
-            return None if any(witness is not None and witness.solid in carried for witness in bare) else ()
+            if any(witness is not None and witness.solid in carried for witness in bare):
+                return None
+            return (Wall("bare", tuple(strikes_of(attempt.blocked, attempt))),)
         return _across(checks, place, attempt)
     walls: list[Wall | None] = []
     for clamp, entry in enumerate(attempt.blocked):
@@ -69,7 +72,7 @@ def _walls(checks: Checks, place: Place, attempt: Attempt) -> tuple[Wall, ...] |
         if entry.doing == "return" and held:
             return None  # the arm's way home does not go by the carriage; whatever it is, no wall is sought
         if entry.doing == "return" and checks.case.machine.head.may_ease_off:
-            farthest = checks.farthest_forward(place, attempt.standing.tangent_u)
+            farthest = checks.farthest_forward(place, attempt.standing.tangent_u, after_bend=True)
             walls.append(against_easing(attempt, around, clamp, farthest))
         if entry.doing == "bend" and held:
             walls.append(wherever_held(attempt, around, clamp, checks.faces(place)))
@@ -100,7 +103,7 @@ def passage_lesson(checks: Checks, place: Place, passage: Passage) -> NoGood:
     hold = at.hold if walls is None and passage.way == "load" else None
     pattern = Pattern(event, leads, bend, (ahead, ahead), spans[leads], spans[other(leads)], hold)
     rule, grade = _grade(walls)
-    return NoGood(pattern, rule, "", grade, Struck(place, attempt, passage.blocked))
+    return NoGood(pattern, rule, "", grade, Struck(place, attempt, passage.blocked, walls or ()))
 
 
 def _grade(walls: tuple[Wall, ...] | None) -> tuple[str, Grade]:
@@ -113,6 +116,8 @@ def _across(checks: Checks, place: Place, attempt: Attempt) -> tuple[Wall, ...] 
     What the carriage carries has no part in it, so that it is looked for once whatever the hold.
     """
     at = place.at
+    if attempt.station.radius != attempt.standing_before.bend_radius:
+        return None  # where on the way the dies are changed is not settled: another place for it may help
     key = (at.event, at.leads, at.bend, at.ahead, at.way, at.released, place.trims)
     if key not in checks.across:
         around = checks.around(attempt.station)
@@ -165,7 +170,7 @@ def _proved(checks: Checks, place: Place, attempt: Attempt, walls: tuple[Wall, .
     # A collet that is opened for the last bend stands back, and all that the carriage carries with it.
     released = False if any(witness.solid in checks.carried for witness in witnesses) else None
     pattern = Pattern(event, at.leads, at.bend, (low, high), lead, tail, None, way, released)
-    return NoGood(pattern, "strike", "", "proved", Struck(place, attempt, attempt.blocked))
+    return NoGood(pattern, "strike", "", "proved", Struck(place, attempt, attempt.blocked, walls))
 
 
 def _holds_for(checks: Checks, place: Place, met: Attempt, walled: bool) -> bool:

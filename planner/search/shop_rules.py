@@ -294,7 +294,9 @@ class _Rules:
                         f" {low:.1f}° to {high:.1f}°."
                     )
                     pattern = Pattern(Event.BEND, end, bend, (1, bend), hold=hold)
-                    yield _nogood(pattern, Broken("chuck range", b, end, sentence))
+                    numbers: dict[str, float | tuple[float, ...]] = {"rolls": tuple(math.degrees(x) for x in turned)}
+                    numbers |= {"from": low, "to": high}
+                    yield _nogood(pattern, Broken("chuck range", b, end, sentence, numbers))
                     break
 
 

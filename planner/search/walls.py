@@ -14,20 +14,21 @@ Where no one angle parts the start of a move from its goal, blocked cells of the
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
 from planner.clearance.certify import certify, witness_at
 from planner.clearance.deepest import deepest
-from planner.clearance.rectangles import Region, bounding
+from planner.clearance.rectangles import Rectangles, Region, bounding
 from planner.clearance.rows import EVERY_CLAMP, Rows, rows_of
 from planner.clearance.solids import Tool
 from planner.clearance.surroundings import Surroundings
 from planner.clearance.verdicts import Answer, Witness
 from planner.inputs.machine import Machine
-from planner.search.attempts import Attempt, Batches, eased_motion, gripping_motions, home_motion
+from planner.search.attempts import Attempt, Batches, Blocked, eased_motion, gripping_motions, home_motion
 from planner.search.detours import Ground, cut_ground
 from planner.search.passages import Passage, ground_of
 from planner.search.stations import Station
@@ -50,19 +51,61 @@ OVERLAP = 1e-3
 
 
 @dataclass(frozen=True)
-class Wall:
-    """Strikes that cover a span, or cells that close in a place: where [mm], and the witnesses."""
+class Strike:
+    """A point of the tube too near something in one motion; depth: nearer than needed less the margin, by so much [mm].
 
-    places: tuple[float, ...]
+    clamp: length of the clamp that it depends on [mm], None where it is struck whatever the clamp.
+    """
+
+    depth: float
+    witness: Witness
+    motion: Motion
+    clamp: float | None
+
+
+@dataclass(frozen=True)
+class Closed:
+    """Blocked cells that close in one end of a plane, each with its witness; slides_to: how far the arc slides
+    straight out of the groove at most [mm], where that end is a tube that does.
+    """
+
+    ground: Ground
+    cells: Rectangles
     witnesses: tuple[Witness, ...]
+    slides_to: float
 
 
-Strike = tuple[float, Witness]
-"""How much nearer than needed (less the margin of a strike) [mm], and where."""
+Kind = Literal["across", "cells", "easing", "held", "bare"]
+
+
+@dataclass(frozen=True)
+class Wall:
+    """Strikes that cover a span of one number [mm], or cells that close in a place.
+
+    across: every advance at one rotation `roll` [rad]; easing: every advance at which the arm could go home; held:
+    every distance of the collet's face; bare: a bare tube has one way only; cells: `closed`, and the strikes tell how
+    far the arc slides straight. clamp: number of the clamp that it speaks of.
+    """
+
+    kind: Kind
+    strikes: tuple[Strike, ...]
+    span: tuple[float, float] = (0.0, 0.0)
+    roll: float = 0.0
+    closed: Closed | None = None
+    clamp: int = EVERY_CLAMP
+
+    @property
+    def witnesses(self) -> tuple[Witness, ...]:
+        """All that is struck in it."""
+        cells = () if self.closed is None else self.closed.witnesses
+        return (*cells, *(strike.witness for strike in self.strikes))
 
 
 def struck(motion: Motion, around: Surroundings, clamps: tuple[float, ...], clamp: int = EVERY_CLAMP) -> Strike | None:
-    """Return the strike of one motion that holds whatever the clamp (or with one of them), None if there is none."""
+    """Return the strike of one motion that holds whatever the clamp (or with one of them), None if there is none.
+
+    Its witness is the deepest point near the one that was found first.
+    """
     rows = rows_of([motion], around, [clamps])
     found = certify(rows)
     entries = [found.findings.get((0, key)) for key in {EVERY_CLAMP, clamp}]
@@ -72,25 +115,24 @@ def struck(motion: Motion, around: Surroundings, clamps: tuple[float, ...], clam
             continue
         worst = deepest(rows, entry.witness)
         depth = entry.witness.needed - float(rows.spread[entry.witness.row]) - worst.clearance - STRIKE_MARGIN
-        if best is None or depth > best[0]:
-            best = (depth, entry.witness)
+        if best is None or depth > best.depth:
+            witness = witness_at(rows, entry.witness.row, worst.s, worst.t, worst.clearance)
+            best = Strike(depth, witness, motion, None if entry.clamp == EVERY_CLAMP else clamps[entry.clamp])
     return best
 
 
-def walked(strike_at: Callable[[float], Strike | None], low: float, high: float) -> Wall | None:
+def walked(strike_at: Callable[[float], Strike | None], low: float, high: float) -> tuple[Strike, ...] | None:
     """Return the strikes that cover [low, high] [mm], None where a place is not struck or too little is covered."""
     place = low
-    places: list[float] = []
-    witnesses: list[Witness] = []
-    while len(places) < MOST_STEPS:
+    strikes: list[Strike] = []
+    while len(strikes) < MOST_STEPS:
         found = strike_at(place)
-        if found is None or found[0] < LEAST_STEP:
+        if found is None or found.depth < LEAST_STEP:
             return None
-        places.append(place)
-        witnesses.append(found[1])
-        if place + found[0] >= high:
-            return Wall(tuple(places), tuple(witnesses))
-        place = min(place + found[0] - OVERLAP, high)
+        strikes.append(found)
+        if place + found.depth >= high:
+            return tuple(strikes)
+        place = min(place + found.depth - OVERLAP, high)
     return None
 
 
@@ -128,39 +170,41 @@ def parted(attempt: Attempt, around: Surroundings, farthest: float, carried: fro
     starts = (Region((0.0, out), (0.0, 0.0)),)
     goals = tuple(Region((goal, goal), (roll, roll)) for roll in attempt.rolls)
     wall = _of_cells(Ground(standing, clamp, (0.0, reach), rolls, 0.0, True, starts, goals), around, carried, starts)
-    return None if wall is None else (replace(wall, witnesses=(*wall.witnesses, *met)),)
+    return None if wall is None else (replace(wall, strikes=met),)
 
 
 def slides_no_farther(
     standing: Standing, farthest: float, around: Surroundings, clamp: float
-) -> tuple[float, tuple[Witness, ...]]:
+) -> tuple[float, tuple[Strike, ...]]:
     """Return an advance beyond which the arc provably cannot slide straight out [mm], and the strike that says so.
 
-    Wherever the collet holds: what the carriage carries is left out. So is the arm, and the clamp on it, where the tube
-    may be eased off before the arm goes home: it is then somewhere else.
+    Wherever the collet holds: what the carriage carries is left out. So are the arm, the clamp on it and the pressure
+    die where the tube may be eased off before the arm goes home: they are then somewhere else.
     """
-    clear, far, met = 0.0, farthest, None
-    tried = farthest
+    clear, far, tried = 0.0, farthest, farthest
+    met: Strike | None = None
     for _ in range(MOST_SLIDES):
         if far - clear <= LEAST_STEP:
             break
         slide = replace(motions.advance(standing, (0.0, tried), 0.0, False), face=None)
         rows = rows_of([slide], around, [(clamp,)])
         if around.machine.head.may_ease_off:
-            rows = rows.take(~_on_arm(rows, around.machine))
+            rows = rows.take(~_stands_elsewhere(rows, around.machine))
         met_here = [f.witness for f in certify(rows).findings.values() if f.answer is Answer.STRUCK and f.witness]
         nearest = min(met_here, key=lambda w: w.t, default=None)
         if nearest is None:
             clear = tried
         else:
-            far, met = tried * nearest.t, nearest
+            held = None if rows.clamp[nearest.row] == EVERY_CLAMP else clamp
+            far, met = tried * nearest.t, Strike(0.0, nearest, slide, held)
         tried = (clear + far) / 2.0
     return far, () if met is None else (met,)
 
 
-def _on_arm(rows: Rows, machine: Machine) -> Flags:
-    """Return which rows are of something on the arm."""
-    names = {solid.name for solid in machine.solid if solid.moves_with == "arm"} | {Tool.CLAMP.value}
+def _stands_elsewhere(rows: Rows, machine: Machine) -> Flags:
+    """Return which rows are of something that the tube may be eased off past: on the arm, or forward with the tube."""
+    names = {solid.name for solid in machine.solid if solid.moves_with == "arm"}
+    names |= {Tool.CLAMP.value, Tool.PRESSURE.value}
     return np.asarray(np.array([name in names for name in rows.names], dtype=bool)[rows.solid])
 
 
@@ -170,9 +214,10 @@ def passage_wall(passage: Passage, batches: Batches, carried: frozenset[str]) ->
     A bare tube has one way only, straight along the feed: a strike there needs no cells.
     """
     if not passage.standing.leading.curvature.any():
-        witnesses = [entry.finding.witness for entry in passage.blocked if entry.finding.answer is Answer.STRUCK]
-        met = tuple(witness for witness in witnesses if witness is not None and witness.solid not in carried)
-        return (Wall((0.0,), met),) if len(met) == len(passage.attempt.clamps) else None
+        met = tuple(
+            strike for strike in strikes_of(passage.blocked, passage.attempt) if strike.witness.solid not in carried
+        )
+        return (Wall("bare", met),) if len(met) == len(passage.attempt.clamps) else None
     clamp, around = min(passage.attempt.clamps), batches.around(passage.attempt.station)
     ground = ground_of(batches, passage, clamp)
     ground = replace(ground, y=(0.0, passage.far), rotates_from=0.0)
@@ -182,7 +227,17 @@ def passage_wall(passage: Passage, batches: Batches, carried: frozenset[str]) ->
     out, met = slides_no_farther(passage.standing, passage.far, around, clamp)
     ground = replace(ground, starts=(Region((0.0, out), (0.0, 0.0)),))
     wall = _of_cells(ground, around, carried, ground.starts)
-    return None if wall is None else (replace(wall, witnesses=(*wall.witnesses, *met)),)
+    return None if wall is None else (replace(wall, strikes=met),)
+
+
+def strikes_of(blocked: Iterable[Blocked], attempt: Attempt) -> list[Strike]:
+    """Return the strikes among what blocks the clamps of an attempt."""
+    found = []
+    for entry in blocked:
+        witness, clamp = entry.finding.witness, entry.finding.clamp
+        if entry.finding.answer is Answer.STRUCK and witness is not None:
+            found.append(Strike(0.0, witness, entry.motion, None if clamp == EVERY_CLAMP else attempt.clamps[clamp]))
+    return found
 
 
 def _of_cells(ground: Ground, around: Surroundings, carried: frozenset[str], end: tuple[Region, ...]) -> Wall | None:
@@ -197,7 +252,8 @@ def _of_cells(ground: Ground, around: Surroundings, carried: frozenset[str], end
     witnesses = [
         witness_at(rows, int(w), float(a), float(b), float(c)) for w, a, b, c in zip(row, s, t, clearance, strict=True)
     ]
-    return Wall(tuple(float(y) for y in found.cells.y[at]), tuple(witnesses))
+    slides_to = max(region.y[1] for region in end)
+    return Wall("cells", (), ground.y, closed=Closed(ground, found.cells.take(at), tuple(witnesses), slides_to))
 
 
 def rolls_within_range(machine: Machine, rolls: tuple[float, ...]) -> tuple[float, float] | None:
@@ -232,9 +288,9 @@ def _walls(attempt: Attempt, around: Surroundings, roll: float, farthest: float)
             turned = replace(motions.rotate(standing, y, (angle, angle)), face=None)
             return struck(turned, around, attempt.clamps)
 
-        wall = walked(pose, 0.0, farthest)
-        if wall is not None:
-            yield wall
+        strikes = walked(pose, 0.0, farthest)
+        if strikes is not None:
+            yield Wall("across", strikes, (0.0, farthest), angle)
 
 
 def against_easing(attempt: Attempt, around: Surroundings, clamp: int, farthest: float) -> Wall | None:
@@ -244,12 +300,15 @@ def against_easing(attempt: Attempt, around: Surroundings, clamp: int, farthest:
     """
 
     def home(y: float) -> Strike | None:
-        beyond = struck(eased_motion(attempt, y), around, attempt.clamps, clamp) if y > LEAST_STEP else None
+        # What the carriage carries goes with the tube, and stands elsewhere with another hold: it proves nothing.
+        eased = replace(eased_motion(attempt, y), face=None)
+        beyond = struck(eased, around, attempt.clamps, clamp) if y > LEAST_STEP else None
         if beyond is not None:
-            return (farthest + 1.0, beyond[1])
+            return replace(beyond, depth=farthest + 1.0)
         return struck(home_motion(attempt, y), around, attempt.clamps, clamp)
 
-    return walked(home, 0.0, farthest)
+    strikes = walked(home, 0.0, farthest)
+    return None if strikes is None else Wall("easing", strikes, (0.0, farthest), clamp=clamp)
 
 
 def wherever_held(attempt: Attempt, around: Surroundings, clamp: int, faces: tuple[float, float]) -> Wall | None:
@@ -261,6 +320,7 @@ def wherever_held(attempt: Attempt, around: Surroundings, clamp: int, faces: tup
         station: Station = replace(attempt.station, face=face, regrip=None)
         moved = replace(attempt, station=station, grip=replace(attempt.grip, face=face))
         found = [struck(motion, around, attempt.clamps, clamp) for motion in gripping_motions(moved)]
-        return max((entry for entry in found if entry is not None), key=lambda entry: entry[0], default=None)
+        return max((entry for entry in found if entry is not None), key=lambda entry: entry.depth, default=None)
 
-    return walked(held, *faces)
+    strikes = walked(held, *faces)
+    return None if strikes is None else Wall("held", strikes, faces, clamp=clamp)

@@ -24,7 +24,7 @@ R = DIAMETER / 2.0
 def random_cells(seed: int, count: int, kinds: tuple[Kind, ...]) -> tuple[Rows, Cells]:
     """One row and one cell each: a piece (arc or straight) that turns and goes on past a convex solid."""
     rng = np.random.default_rng(seed)
-    pieces, blocks, parameters = np.zeros((17, count)), np.zeros((12, count)), np.zeros((8, count))
+    pieces, blocks, parameters = np.zeros((18, count)), np.zeros((12, count)), np.zeros((8, count))
     q, _ = np.linalg.qr(rng.normal(size=(count, 3, 3)))
     pieces[0:3], pieces[3:6], pieces[6:9] = rng.uniform(-200.0, 200.0, (3, count)), q[:, :, 0].T, q[:, :, 1].T
     pieces[9] = np.where(rng.random(count) < 0.5, 1.0 / rng.uniform(40.0, 300.0, count), 0.0)
@@ -200,3 +200,29 @@ def test_a_point_that_passes_the_die_radius_stands_still_there_and_moves_23_mm_w
     assert naive[0] > 0.5  # the midpoint's speed alone would certify the whole swing
     assert bounds(rows, cell).lower[0] < 0.5
     assert certify(rows).of(0).answer is Answer.STRUCK
+
+
+def test_a_flat_end_that_may_overlap_a_bored_block_overlaps_it_by_no_more_than_that() -> None:
+    """Depths in the parts of a block say nothing of the depth in all of it: what is certified keeps out of its inside."""
+    rng, count = np.random.default_rng(11), 40_000
+    rows, cells = random_cells(5, count, (Kind.BOX,))
+    rows.kind[:] = int(Kind.BORED_BLOCK)
+    rows.needed[:] = -1.0
+    numbers = np.array([0.0, 115.0, 1.0, 0.0, 110.0, 55.0, R])
+    rows.parameters[: numbers.size] = numbers[:, None]
+    rows.pieces[9], rows.pieces[10], rows.pieces[11], rows.pieces[12] = 0.0, 0.0, 100.0, 100.0
+    rows.pieces[0:3] = rng.uniform((-20.0, -25.0, -25.0), (135.0, 80.0, 25.0), (count, 3)).T
+    still = Cells(cells.row, np.full(count, 1e-3), np.full(count, 1e-3), np.zeros(count), np.zeros(count))
+    certified = np.flatnonzero(bounds(rows, still, rows.needed).lower >= rows.needed)
+    posed = pose(rows, certified, still.s[certified], still.t[certified])
+    one = np.cross(posed.tangent.T, [0.3, 0.5, 0.81]).T
+    one = one / np.linalg.norm(one, axis=0)
+    two = np.cross(posed.tangent.T, one.T).T
+    deepest = np.full(certified.size, np.inf)
+    for share in (0.0, 0.25, 0.5, 0.75, 1.0):
+        for angle in np.linspace(0.0, 2.0 * np.pi, 32, endpoint=False):
+            x = posed.x + share * R * (np.cos(angle) * one + np.sin(angle) * two)
+            found = evaluate(rows.kind[certified], x, rows.parameters[:, certified])[0]
+            deepest = np.minimum(deepest, found)
+    assert certified.size > 5_000
+    assert deepest.min() >= -1.0 - 1e-6, (deepest < -1.0).sum()

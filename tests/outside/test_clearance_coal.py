@@ -147,7 +147,7 @@ class Case:
 
 
 def judged(rows: Rows) -> _Search:
-    search, cells = _Search(rows, False), starting_cells(rows)
+    search, cells = _Search(rows, False, CLOSE_GAP), starting_cells(rows)
     while cells.count:
         cells = search.round(cells)
     return search
@@ -162,6 +162,11 @@ def section(middle: Array, along: Array) -> Array:
     angles = np.linspace(0.0, 2.0 * np.pi, 24, endpoint=False)
     rim = middle + RADIUS * (np.outer(np.cos(angles), first) + np.outer(np.sin(angles), second))
     return np.vstack((middle, rim))
+
+
+def to_end(curvature: float, along: float) -> float:
+    """How far a point so far along a piece lies from the cross-section at its end [mm]."""
+    return along if curvature == 0.0 else float(np.sin(min(curvature * along, np.pi / 2.0))) / curvature
 
 
 def check_rows(case: Case, w: Attempt, motion: Motion, tally: Counter[str]) -> None:
@@ -189,7 +194,7 @@ def check_rows(case: Case, w: Attempt, motion: Motion, tally: Counter[str]) -> N
             assert near < needed - STRIKE_MARGIN + 1e-6
             # Near a piece's end a point of its flat cross-section is the witness, farther off than the sphere; and how
             # deep a point lies inside a solid is for the program to say, the library's answer there is no minimum.
-            if RADIUS <= s <= length - RADIUS and near > -RADIUS:
+            if to_end(float(columns[9]), min(s, length - s)) >= RADIUS and near > -RADIUS:
                 assert near == pytest.approx(clearance, abs=1e-5)
             tally["struck"] += 1
             continue

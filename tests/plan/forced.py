@@ -6,6 +6,7 @@ from planner import planning
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.plans.document import Plan, Reason
+from planner.plans.evidence import Evidence
 from planner.plans.reasons import from_nogood
 from planner.search.decision import Decision, Plannable, value_as_printed
 from planner.search.events import Arrival, Event, NoGood, Pattern, Sequence, Trims
@@ -64,4 +65,4 @@ def forced(part: Part, machine: Machine, order: Order) -> Plan | Reason:
         assert search.nogoods, "it fails only with the numbers as printed"
         return from_nogood(search, search.nogoods[0])
     found = Plannable(sequence, trial, value_as_printed(trial))
-    return planning._Known(case, ()).makeable(search, Decision(found, None, None, (False, False, False)))
+    return planning._Known(case, (), Evidence()).makeable(search, Decision(found, None, None, (False, False, False)))

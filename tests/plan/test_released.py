@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import math
+from typing import Literal
+
+import pytest
 
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
@@ -60,3 +63,24 @@ def test_without_leave_to_release_the_short_tail_is_refused() -> None:
         missing = 150 + 40 - 120 + 76.2 * math.radians(opened)
         (said,) = [r.sentence for r in document.reasons if r.bend == bend]
         assert f"the tail is {missing:.1f} mm too short" in said
+
+
+@pytest.mark.parametrize("engine", ["exact", "cp-sat"])
+def test_released_the_tube_is_eased_off_farther_than_the_carriage_goes(engine: Literal["exact", "cp-sat"]) -> None:
+    """The collet holds 6 mm behind its closest place when the bend ends: the arm, too near by then, passes only later.
+
+    With end A leading and 316 mm of tail the face stands at 256 mm, 250 is the closest; the slat on the arm asks for some
+    60 mm. Held the part cannot be made, released it can: one re-clamp.
+    """
+    arm = {"name": "slat", "moves_with": "arm", "box": {"from": [103, -95, -10], "to": [105, -93, 10]}}
+    machine = bender(
+        {
+            "carriage": {"reach": [250, 2000], "grip_length": 60, "finish_released": True},
+            "tooling": {"clamp_block": {"width": 110, "height": 110, "opens": 160}},
+            "solid": [arm],
+        }
+    )
+    made = plan(tube([316, 316], [0], [90]), machine, engine=engine)
+    assert (made.verdict, made.reclamps, made.released) == ("makeable", 1, 1)
+    held = machine.model_copy(update={"carriage": machine.carriage.model_copy(update={"finish_released": False})})
+    assert plan(tube([316, 316], [0], [90]), held, engine=engine).verdict != "makeable"

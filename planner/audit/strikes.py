@@ -1,0 +1,303 @@
+"""Witnesses of the document: where the tube's material and the solid are at that moment, and how much too near.
+
+Everything is reckoned from phase, place, advance, rotation, arm and collet as the witness says them, in a state of the
+tube that the auditor built itself: which bends are formed, which end leads, how much trim there is. A moment that never
+is (an arm beyond the setting, a collet with no place) is refused, and so is a solid that proves nothing in a phase.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+
+from planner.audit import solids
+from planner.audit.bench import State
+from planner.audit.looks import Look
+from planner.audit.material import Ints, Lean, Standing
+from planner.audit.motions import Phase
+from planner.audit.refused import Refused
+from planner.audit.shapes import Array
+from planner.audit.solids import Solid
+
+SAME_ANGLE: Final = math.radians(1e-5)
+"""Angles of the document are the same within this [rad]."""
+
+SAME_LENGTH: Final = 1e-5
+"""Lengths of the document are the same within this [mm]."""
+
+SAME_FORWARD: Final = 0.01
+"""And the pressure die's way forward within this [mm]; its place is reckoned anew, not taken from the witness."""
+
+PHASES: Final[tuple[Phase, ...]] = ("dies close", "bend", "re-grip", "dies open", "return", "place")
+LEANS: Final[tuple[Lean, Lean]] = (1, -1)
+
+
+@dataclass(frozen=True)
+class Witness:
+    """One witness as the document writes it; lengths [mm], angles [rad]."""
+
+    phase: Phase
+    place: float
+    solid: str
+    clamp: float | None
+    advance: float
+    rotation: float
+    arm: float
+    tube: float
+    face: float | None
+    pressure: float
+    slides: bool
+
+    def __str__(self) -> str:
+        return (
+            f'"{self.phase}", at {self.place:.1f} mm of the tube against {self.solid}, advance {self.advance:.1f} mm,'
+            f" rotation {math.degrees(self.rotation):.2f}°, arm {math.degrees(self.arm):.2f}°"
+        )
+
+
+def read_witness(record: Mapping[str, Any]) -> Witness:
+    """Return a witness of the document; refuses what is none."""
+    phase = record["phase"]
+    if phase not in PHASES:
+        raise Refused(f'a witness speaks of the phase "{phase}": there is no such phase.')
+    numbers = {key: float(record[key]) for key in ("place", "advance", "rotation", "arm", "tube", "pressure")}
+    clamp, face = (None if record[key] is None else float(record[key]) for key in ("clamp", "face"))
+    known = [*numbers.values(), *(value for value in (clamp, face) if value is not None)]
+    if not all(math.isfinite(value) for value in known) or numbers["advance"] < -SAME_LENGTH:
+        raise Refused(f'a witness of "{phase}" has numbers that are none, or goes back behind the start: {known}.')
+    rotation, arm, tube = (math.radians(numbers[key]) for key in ("rotation", "arm", "tube"))
+    at_rest = {"place": (arm, tube), "return": (rotation, tube)}.get(phase, (rotation,))
+    if any(abs(value) > SAME_ANGLE for value in at_rest):
+        raise Refused(
+            f'a witness of "{phase}" has a rotation of {numbers["rotation"]:g}°, the arm at {numbers["arm"]:g}° and'
+            f" {numbers['tube']:g}° of arc in the die: what stands still then is not at 0."
+        )
+    return Witness(
+        phase, numbers["place"], str(record["solid"]), clamp, max(numbers["advance"], 0.0), rotation, arm, tube, face,
+        numbers["pressure"], record["slides"] is True,
+    )  # fmt: skip
+
+
+# ---------------------------------------------------------------------- the bend, from dies close to dies open
+
+
+def deep_in_bend(state: State, witnesses: Sequence[Witness], clamp: float) -> Array:
+    """Return how deep witnesses (N,) of the bend are [mm], with a clamp of this length [mm].
+
+    What the carriage carries stands where they say that the collet's face is. A re-grip moves the carriage alone: the
+    tube stands as in the bend's last moment.
+    """
+    moments = np.array([_moment(state, witness) for witness in witnesses]).reshape(-1, 2)
+    angle, arm = moments[:, 0], moments[:, 1]
+    place, face = columns(witnesses, "place"), columns(witnesses, "face")
+    deep = np.full(len(witnesses), -math.inf)
+    for lean in LEANS:
+        points = state.gripped.points(place, angle, lean)
+        for at, (said, name, tail) in _groups([(w.phase, w.solid, _tail(state, w)) for w in witnesses]):
+            phase: Phase = "bend" if said == "re-grip" else said
+            look = Look(state, phase, _solid_in_bend(state, phase, name, clamp, tail), arm[at], face[at], clamp)
+            deep[at] = np.maximum(deep[at], look.deep(points.take(at), angle[at]))
+        if not points.near_end:
+            break
+    return deep
+
+
+def _moment(state: State, witness: Witness) -> tuple[float, float]:
+    """Return the arc in the die and the arm's angle [rad] of a witness of the bend; refuses what never is."""
+    setting, angle, arm, tube = state.here.printed, state.here.angle, witness.arm, witness.tube
+    spans = {
+        "dies close": ((0.0, 0.0), (0.0, 0.0)),
+        "bend": ((0.0, setting), (arm, arm)),
+        "re-grip": ((setting, setting), (setting, setting)),
+        "dies open": ((setting, setting), (angle, setting)),
+    }
+    if witness.phase not in spans:
+        raise Refused(f"a witness of the bend is one of another phase: {witness}.")
+    for value, (low, high) in zip((arm, tube), spans[witness.phase], strict=True):
+        if not low - SAME_ANGLE <= value <= high + SAME_ANGLE:
+            raise Refused(
+                f"there is no such moment: {witness}, {math.degrees(tube):.4f}° of arc in the die; the arm goes to"
+                f" {math.degrees(setting):.4f}°, the tube springs back to {math.degrees(angle):.4f}°."
+            )
+    swing = {"bend": arm, "dies open": setting, "re-grip": setting}.get(witness.phase, 0.0)
+    forward = state.here.radius * swing if state.tooling.pressure_die_follows else 0.0
+    _check_pressure(witness, forward, forward)
+    return min(max(tube, 0.0), setting), min(max(arm, 0.0), setting)
+
+
+def _check_pressure(witness: Witness, least: float, most: float) -> None:
+    if not least - SAME_FORWARD <= witness.pressure <= most + SAME_FORWARD:
+        raise Refused(f"the pressure die stands {witness.pressure:.3f} mm forward in no such moment: {witness}.")
+
+
+def _tail(state: State, witness: Witness) -> float:
+    """Return the tube left behind the tangent point in a bend where the tail is what is struck [mm], else 0."""
+    if witness.solid != "its own tail":
+        return 0.0
+    return max(state.stock - state.here.start - state.here.radius * max(witness.tube, 0.0), 0.0)
+
+
+def _solid_in_bend(state: State, phase: Phase, name: str, clamp: float, tail: float) -> Solid:
+    """Return a solid as it stands in a phase of the bend; refuses one that is not held against the tube then."""
+    machine, tooling, forward = state.bench.machine, state.tooling, state.followed
+    opens, away = tooling.clamp_block.opens, tooling.pressure_block.opens
+    built: dict[tuple[Phase, str], Callable[[], Solid]] = {
+        ("dies close", "clamp die"): lambda: solids.clamp_block(machine, tooling, clamp, (0.0, opens)),
+        ("dies close", "pressure die"): lambda: solids.pressure_block(machine, tooling, (0.0, away)),
+        ("bend", "pressure die"): lambda: solids.pressure_block(machine, tooling, (0.0, 0.0)),
+        ("bend", "its own tail"): lambda: solids.tail(tail, state.bench.radius),
+        ("dies open", "clamp die"): lambda: solids.clamp_block(machine, tooling, clamp, (opens, opens)),
+        ("dies open", "pressure die"): lambda: _stands(
+            solids.pressure_block(machine, tooling, (0.0, away), (forward, forward))
+        ),
+    }
+    if (phase, name) in built:
+        return built[phase, name]()
+    known = state.bench.named(state.here)
+    if name in known and not (phase == "dies close" and state.bench.on_arm(name)):
+        return known[name]
+    raise Refused(f'in the phase "{phase}" no part of the tube is held against "{name}".')
+
+
+# ---------------------------------------------------------------------- the arm's return
+
+
+def deep_in_return(state: State, witnesses: Sequence[Witness], clamp: float, sliding: bool = False) -> Array:
+    """Return how deep witnesses (N,) of the arm's return are [mm], the tube eased off to where they say.
+
+    The pressure die goes all of its way home while the tube stands there; sliding: while the tube still slides past the
+    standing arm, and the pressure die stands forward.
+    """
+    for w in witnesses:
+        if w.phase != "return" or abs(w.rotation) > SAME_ANGLE:
+            raise Refused(f"a witness of the arm's return is none: {w}.")
+        if not -SAME_ANGLE <= w.arm <= state.here.printed + SAME_ANGLE:
+            raise Refused(f"the arm does not go so far, {math.degrees(state.here.printed):.4f}° at most: {w}.")
+        _check_pressure(w, 0.0, state.followed)
+    place, y = columns(witnesses, "place"), columns(witnesses, "advance")
+    arm = np.clip(columns(witnesses, "arm"), 0.0, state.here.printed)
+    deep, nowhere = np.full(len(witnesses), -math.inf), np.full(len(witnesses), math.nan)
+    for lean in LEANS:
+        points = state.after.points(place, y, np.zeros_like(y), lean)
+        for at, (name,) in _groups([(w.solid,) for w in witnesses]):
+            solid = _solid_in_return(state, name, clamp, sliding)
+            look = Look(state, "return", solid, arm[at], nowhere[at], clamp, arc=state.after.arc)
+            deep[at] = np.maximum(deep[at], look.deep(points.take(at), arm[at]))
+        if not points.near_end:
+            break
+    return deep
+
+
+def arm_stands(state: State, witness: Witness) -> bool:
+    """Say whether the arm still stands at the setting, where the tube slides past it."""
+    return abs(witness.arm - state.here.printed) <= SAME_ANGLE
+
+
+def _solid_in_return(state: State, name: str, clamp: float, sliding: bool) -> Solid:
+    machine, tooling = state.bench.machine, state.tooling
+    opens, away = tooling.clamp_block.opens, tooling.pressure_block.opens
+    if name == "clamp die":
+        return solids.clamp_block(machine, tooling, clamp, (opens, opens))
+    if name == "pressure die":
+        forward = state.followed
+        return _stands(solids.pressure_block(machine, tooling, (away, away), (forward if sliding else 0.0, forward)))
+    return _standing_by(state, name, "return")
+
+
+def _standing_by(state: State, name: str, phase: Phase) -> Solid:
+    known = state.bench.named(state.here)
+    if name not in known or state.bench.carried(name):
+        raise Refused(f'in the phase "{phase}" a strike against "{name}" proves nothing.')
+    return known[name]
+
+
+# ---------------------------------------------------------------------- between bends, on and off
+
+
+def deep_in_place(state: State, tube: Standing, witnesses: Sequence[Witness], shortest: float) -> Array:
+    """Return how deep witnesses (N,) of a tube that moves between bends, or on or off, are [mm].
+
+    state: the one whose tooling is in the machine; shortest: the shortest clamp that may be there [mm].
+    """
+    for w in witnesses:
+        if w.phase != "place" or abs(w.arm) > SAME_ANGLE or abs(w.pressure) > SAME_FORWARD:
+            raise Refused(f"a witness of a tube that moves with the arm at home is none: {w}.")
+        if w.slides and abs(w.rotation) > SAME_ANGLE:
+            raise Refused(f"an arc does not slide straight out once it is rotated: {w}.")
+    place, y, roll = (columns(witnesses, name) for name in ("place", "advance", "rotation"))
+    deep = np.full(len(witnesses), -math.inf)
+    for lean in LEANS:
+        points = tube.points(place, y, roll, lean)
+        for at, (name, slides, clamp) in _groups([(w.solid, w.slides, w.clamp) for w in witnesses]):
+            look = look_in_place(state, tube, solid_in_place(state, name, clamp, shortest), at.size, slides)
+            deep[at] = np.maximum(deep[at], look.deep(points.take(at), np.zeros(at.size)))
+        if not points.near_end:
+            break
+    return deep
+
+
+def look_in_place(state: State, tube: Standing, solid: Solid, size: int, slides: bool = False) -> Look:
+    """Return the look at so many points of a tube that moves with the arm at home."""
+    return Look(state, "place", solid, np.zeros(size), np.full(size, math.nan), slides=slides, arc=tube.arc)
+
+
+def solid_in_place(state: State, name: str, clamp: float | None, shortest: float) -> Solid:
+    """Return a solid as it stands while the tube moves between bends: the arm at home, the blocks open.
+
+    A longer clamp begins at the same place as the one of the strike: none that may be there must be shorter.
+    """
+    machine, tooling = state.bench.machine, state.tooling
+    if name == "clamp die":
+        if clamp is None or not clamp <= shortest + SAME_LENGTH:
+            said = "no clamp" if clamp is None else f"a clamp of {clamp:g} mm"
+            raise Refused(f"a strike with {said} says nothing of the one of {shortest:g} mm that may be there.")
+        opens = tooling.clamp_block.opens
+        return solids.clamp_block(machine, tooling, clamp, (opens, opens))
+    if name == "pressure die":
+        away = tooling.pressure_block.opens
+        return _stands(solids.pressure_block(machine, tooling, (away, away)))
+    return _standing_by(state, name, "place")
+
+
+def deep_over_cells(
+    state: State, tube: Standing, solid: Solid, place: Array, y: tuple[Array, Array], roll: tuple[Array, Array]
+) -> Array:
+    """Return how deep material at `place` (N,) is against a solid at least, all over cells of advance and rotation.
+
+    y, roll: midpoints and half-widths (N,) [mm], [rad]. What comes out of the die is another thing at every advance: it
+    does not count.
+    """
+    deep = np.full(place.size, -math.inf)
+    look = look_in_place(state, tube, solid, place.size)
+    leading = place <= tube.tangent_u
+    for lean in LEANS:
+        points = tube.points(place, y[0], roll[0], lean)
+        points = replace(points, exists=points.exists & leading)
+        deep = np.maximum(deep, look.deep_over(points, y[1], roll[1]))
+        if not points.near_end:
+            break
+    return deep
+
+
+def _stands(solid: Solid) -> Solid:
+    """Return a block that stands where it was built, whatever it moves with."""
+    return replace(solid, owner="frame")
+
+
+def columns(witnesses: Sequence[Witness], name: str) -> Array:
+    """Return one number of some witnesses (N,), not a number where there is none."""
+    values = [getattr(witness, name) for witness in witnesses]
+    return np.array([math.nan if value is None else float(value) for value in values])
+
+
+def _groups(keys: Sequence[tuple[Any, ...]]) -> Iterator[tuple[Ints, tuple[Any, ...]]]:
+    """Yield the numbers of those that have a key in common, with the key."""
+    found: dict[tuple[Any, ...], list[int]] = {}
+    for number, key in enumerate(keys):
+        found.setdefault(key, []).append(number)
+    for key, numbers in found.items():
+        yield np.array(numbers, dtype=np.int64), key

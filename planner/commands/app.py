@@ -1,0 +1,86 @@
+"""What the commands share: the application they are of, their exit codes and options, where they write to."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+from cyclopts import App, Parameter
+
+if TYPE_CHECKING:
+    from planner.inputs.part import Part
+    from planner.plans.document import Verdict
+
+MAKEABLE, NOT_MAKEABLE, BAD_INPUT, UNDECIDED = 0, 1, 2, 3
+FAULT = 70  # of the program itself, as in BSD's sysexits.h: never 1, which would say "not makeable"
+INTERRUPTED = 130
+READER_LEFT = 141  # as a program ended by SIGPIPE: the verdict was not read, so none is claimed
+
+EXIT_CODES: dict[Verdict, int] = {"makeable": MAKEABLE, "not makeable": NOT_MAKEABLE, "undecided": UNDECIDED}
+
+ABOUT = """Find the order and the direction in which the bends of a tube can be made on a rotary-draw bender.
+
+A part file and a machine profile go in; a checked plan with a step list comes out."""
+
+EXAMPLES = """Examples:
+  bendorder plan rail.toml -m canal-workshop
+  bendorder verify rail-proof.json
+  bendorder machines
+  bendorder shape rail.toml
+
+Exit codes: 0 makeable (verify: confirmed), 1 not makeable (verify: it does not hold), 2 bad input, 3 undecided,
+130 interrupted."""
+
+
+def _version() -> str:
+    """Return the version of the installed program."""
+    from importlib.metadata import version
+
+    return version("bendorder")
+
+
+app = App(
+    name="bendorder",
+    help=ABOUT,
+    help_format="plaintext",
+    help_epilogue=EXAMPLES,
+    version=_version,
+    result_action="return_value",
+    exit_on_error=False,
+    print_error=False,
+    suppress_keyboard_interrupt=False,
+)
+
+PartFile = Annotated[Path, Parameter(help="The part file (TOML or JSON).")]
+Profiles = Annotated[Path | None, Parameter(help="A folder of machine profiles to look in first.", show_default=False)]
+Json = Annotated[
+    bool,
+    Parameter(name="--json", negative=(), help="Print one JSON document and nothing else.", show_default=False),
+]
+
+
+def machine_for(part: Part, file: Path, named: str | None, profiles: Path | None) -> str:
+    """Return the machine to plan with: the one named here, else the part's own (InputError if none)."""
+    machine = part.machine if named is None else named
+    if machine is not None:
+        return machine
+    from planner.errors import InputError
+    from planner.inputs.profiles import list_profiles
+
+    raise InputError(
+        "no machine: name one with --machine, or give the part a `machine` key",
+        file=str(file),
+        key="machine",
+        allowed=", ".join(profile.name for profile in list_profiles(profiles)),
+    )
+
+
+def write(text: str) -> None:
+    """Write to standard output."""
+    sys.stdout.write(text)
+
+
+def log(message: str) -> None:
+    """Write a line to standard error."""
+    print(message, file=sys.stderr)

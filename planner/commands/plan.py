@@ -1,0 +1,109 @@
+"""`bendorder plan`: a part in, a plan out."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+from typing import Annotated, Literal
+
+from cyclopts import Parameter, validators
+
+from planner.commands.app import EXIT_CODES, Json, PartFile, Profiles, app, log, machine_for, write
+
+
+@app.command(
+    name="plan",
+    help="Plan a part: the verdict, the order of the bends, the step list.",
+    help_epilogue="Example:\n  bendorder plan rail.toml --machine canal-workshop",
+)
+def plan_command(
+    part: PartFile,
+    /,
+    *,
+    machine: Annotated[
+        str | None,
+        Parameter(
+            name=("--machine", "-m"),
+            help="A profile's name or a profile file. Without it the part's own `machine` key counts.",
+            show_default=False,
+        ),
+    ] = None,
+    profiles: Profiles = None,
+    prefer: Annotated[
+        Literal["fewer re-clamps", "less trim"],
+        Parameter(help="What counts first.", show_default=True),
+    ] = "fewer re-clamps",
+    alternatives: Annotated[
+        bool,
+        Parameter(negative=(), help="Also list the plans that are better in something else.", show_default=False),
+    ] = False,
+    confirm: Annotated[
+        bool,
+        Parameter(negative=(), help="Let the other engine prove the result again.", show_default=False),
+    ] = False,
+    engine: Annotated[
+        Literal["exact", "cp-sat"],
+        Parameter(help="Which engine searches; both find the same plan.", show_default=True),
+    ] = "exact",
+    time_limit: Annotated[
+        float | None,
+        Parameter(
+            validator=validators.Number(gt=0),
+            help="Seconds after which what is known by then is printed.",
+            show_default=False,
+        ),
+    ] = None,
+    clearances: Annotated[
+        bool,
+        Parameter(negative=(), help="Also print how near every motion comes, where and to what.", show_default=False),
+    ] = False,
+    proof: Annotated[
+        Path | None,
+        Parameter(help="Also write what the verdict rests on to this file, for `verify`.", show_default=False),
+    ] = None,
+    as_json: Json = False,
+) -> int:
+    """Plan a part, print the plan and return the exit code of its verdict."""
+    from planner.inputs.files import load_machine, load_part
+
+    began = time.perf_counter()
+    if proof is not None:
+        from planner.outputs.written import may_be_written
+
+        may_be_written(proof)
+    wanted = load_part(part)
+    bender = load_machine(machine_for(wanted, part, machine, profiles), profiles)
+    from planner.planning import plan  # after the files, so that an error in one is reported at once
+    from planner.plans.evidence import Evidence
+
+    evidence = Evidence()
+    made = plan(
+        wanted,
+        bender,
+        prefer=prefer,
+        engine=engine,
+        confirm=confirm,
+        alternatives=alternatives,
+        time_limit=time_limit,
+        report=log,
+        evidence=evidence,
+    )
+    log(f"planned in {time.perf_counter() - began:.2f} s")
+    if proof is not None:
+        from planner.outputs.written import write_whole
+        from planner.proof.document import proof_document, proof_text
+
+        write_whole(proof, proof_text(proof_document(made, evidence)))
+        log(f"proof written to {proof}")
+    if as_json:
+        write(made.to_json())
+    else:
+        from planner.outputs.plan_page import print_plan
+        from planner.outputs.terminal import Page
+
+        print_plan(made, Page(), wanted.rotation_sign)
+        if clearances and made.steps:
+            from planner.outputs.clearance_page import print_clearances
+
+            print_clearances(made, Page())
+    return EXIT_CODES[made.verdict]

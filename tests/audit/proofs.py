@@ -1,0 +1,66 @@
+"""Proofs to be audited and tampered with: of the examples, of random parts, and of parts with things in the way."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from planner.inputs.files import load_machine, load_part, part_from_data
+from planner.inputs.machine import Machine
+from planner.inputs.part import Part
+from planner.planning import plan
+from planner.plans.evidence import Evidence
+from planner.proof.document import proof_document
+from planner.search.search import Search
+from tests.plan.random_parts import drawn, hemmed_in
+from tests.search.afresh import crowded
+
+EXAMPLES = sorted((Path(__file__).resolve().parents[2] / "examples").glob("*.toml"))
+
+TELLING_DRAWN = (4, 5, 8, 13, 22, 49, 50, 64)
+"""Seeds of random parts with no-goods of many kinds: a bend, a move, runs, trims, ways round, held wherever."""
+
+TELLING_HEMMED_IN = (21, 25)
+"""Seeds of parts that cannot be taken off."""
+
+TELLING_CROWDED = (6, 20, 40, 57, 58, 77)
+"""Seeds of parts in a crowd of solids."""
+
+
+@dataclass(frozen=True)
+class Proven:
+    """A part on a machine with its proof, and the search that it comes from."""
+
+    name: str
+    part: Part
+    machine: Machine
+    proof: dict[str, Any] = field(repr=False)
+    search: Search = field(repr=False)
+
+
+def proven(name: str, part: Part, machine: Machine) -> Proven:
+    """Plan a part and write its proof."""
+    evidence = Evidence()
+    made = plan(part, machine, evidence=evidence)
+    assert evidence.search is not None
+    return Proven(name, part, machine, proof_document(made, evidence), evidence.search)
+
+
+def of_examples() -> Iterator[Proven]:
+    """The proofs of the examples."""
+    for path in EXAMPLES:
+        part = load_part(path)
+        assert part.machine is not None, f"{path.name} names no machine"
+        yield proven(path.stem, part, load_machine(part.machine))
+
+
+def of_random_parts() -> Iterator[Proven]:
+    """Proofs with no-goods of every kind."""
+    for found in (*map(drawn, TELLING_DRAWN), *map(hemmed_in, TELLING_HEMMED_IN)):
+        assert found is not None
+        yield proven(found.name, found.part, found.machine)
+    for seed in TELLING_CROWDED:
+        part, machine = crowded(seed)
+        yield proven(f"crowded {seed}", part_from_data(part.normalised()), machine)
