@@ -9,7 +9,7 @@ import time
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
-from planner.clearance.certify import Least, smallest_clearances
+from planner.clearance.certify import Least, measured
 from planner.clearance.rows import rows_of
 from planner.clearance.surroundings import Surroundings
 from planner.inputs.machine import Machine
@@ -18,7 +18,7 @@ from planner.inputs.self_crossing import self_gap
 from planner.inputs.springback import setting_for
 from planner.plans import cautions
 from planner.plans.document import Alternative, Because, Plan, Proved, Reason, Stock
-from planner.plans.evidence import Evidence, Moved
+from planner.plans.evidence import Evidence, Measured, Moved
 from planner.plans.other_ways import alternative, looked_at
 from planner.plans.reasons import from_broken, from_nogood, ordered
 from planner.plans.steps import StepList
@@ -134,7 +134,7 @@ def _alternatives(search: Search, found: Plannable) -> tuple[Alternative, ...]:
     """Return the other plans as the document writes them."""
 
     def clearances(plan: Plannable) -> dict[int, float]:
-        return {key: least.bound for key, least in _least(plan.trial, search.around).items()}
+        return {key: least.bound for key, least in _least(plan.trial, search.around)[0].items()}
 
     return tuple(alternative(way) for way in other_ways(search, found, clearances))
 
@@ -231,9 +231,10 @@ class _Known:
         assert decision.plan is not None  # asked only then
         trial, sequence = decision.plan.trial, decision.plan.sequence
         ready = trial.stationed.ready
-        step_list = StepList(trial, _least(trial, search.around))
+        least, measured = _least(trial, search.around)
+        step_list = StepList(trial, least)
         steps = step_list.write()
-        self.evidence.moved = tuple(_moved(trial, search.around, step_list))
+        self.evidence.moved = tuple(_moved(trial, step_list, measured))
         clear = [step.clearance for step in steps if step.clearance is not None]
         reasons = straight_through(search, sequence)
         if sequence.value.reclamps or sequence.value.trim:
@@ -298,9 +299,12 @@ def _told(search: Search, nogoods: Iterable[NoGood]) -> tuple[Reason, ...]:
     return tuple({reason.sentence: reason for reason in reasons}.values())
 
 
-def _least(trial: Trial, around: Callable[[Station], Surroundings]) -> dict[int, Least]:
-    """Return the proved smallest clearance of every motion of the plan, by the motion's identity."""
+def _least(
+    trial: Trial, around: Callable[[Station], Surroundings]
+) -> tuple[dict[int, Least], dict[int, tuple[Measured, int]]]:
+    """Return the proved smallest clearance of every motion of the plan, and how it was proved, by its identity."""
     found: dict[int, Least] = {}
+    proved: dict[int, tuple[Measured, int]] = {}
     done = _done(trial)
     for surroundings in dict.fromkeys(around(bend.station) for bend in done):
         batch = [
@@ -308,23 +312,20 @@ def _least(trial: Trial, around: Callable[[Station], Surroundings]) -> dict[int,
         ]
         whole = surroundings.in_whole()
         rows = rows_of([motion for motion, _ in batch], whole, [(clamp,) for _, clamp in batch])
-        found.update(
-            {
-                id(motion): least
-                for (motion, _), least in zip(batch, smallest_clearances(rows, certified=True), strict=True)
-            }
-        )
-    return found
+        leasts, cover = measured(rows, certified=True)
+        how = Measured(whole, rows, cover)
+        for number, ((motion, _), least) in enumerate(zip(batch, leasts, strict=True)):
+            found[id(motion)], proved[id(motion)] = least, (how, number)
+    return found, proved
 
 
-def _moved(trial: Trial, around: Callable[[Station], Surroundings], steps: StepList) -> Iterator[Moved]:
+def _moved(trial: Trial, steps: StepList, proved: dict[int, tuple[Measured, int]]) -> Iterator[Moved]:
     """Yield the steps that move something, with what each was held against."""
-    whole = {built: built.in_whole() for built in {around(bend.station) for bend in _done(trial)}}
-    held = {id(motion): (bend.clamp, whole[around(bend.station)]) for bend in _done(trial) for motion in bend.motions}
+    clamps = {id(motion): bend.clamp for bend in _done(trial) for motion in bend.motions}
     for number, motion in steps.moved.items():
         clear_by = steps.steps[number - 1].clearance
         assert clear_by is not None  # of every motion that was certified
-        yield Moved(number, motion, *held[id(motion)], clear_by)
+        yield Moved(number, motion, clamps[id(motion)], clear_by, *proved[id(motion)])
 
 
 def _done(trial: Trial) -> list[BendDone]:

@@ -197,6 +197,14 @@ def smallest_clearances(rows: Rows, certified: bool = False) -> list[Least]:
     Pairs that may touch (the groove) do not count. certified: every motion is known to be clear, so that each pair
     keeps at least what it needs (at the least of the motion, where that grows).
     """
+    return measured(rows, certified)[0]
+
+
+def measured(rows: Rows, certified: bool = False) -> tuple[list[Least], Cover]:
+    """Return the smallest clearances, as above, and the cells that prove them.
+
+    In each cell the tube keeps what its pair needs, if it is certified, or else the bound of its motion.
+    """
     known = _Least(rows, rows.needed - rows.spread if certified else np.full(rows.count, -np.inf))
     cells = starting_cells(rows)
     cells = cells.take(rows.needed[cells.row] >= 0.0)
@@ -209,7 +217,7 @@ def smallest_clearances(rows: Rows, certified: bool = False) -> list[Least]:
         slack = np.where(np.isfinite(gap), gap, (left.along_s + left.along_t) / 2.0)
         children = split(rest, left, np.maximum(slack, REPORT_GAP))
         cells = children.take(may_exist(rows, children))
-    return known.all()
+    return known.all(), known.cover()
 
 
 class _Least:
@@ -220,6 +228,7 @@ class _Least:
         self.best = np.full(rows.n_motions, REPORT_CEILING + REPORT_GAP)
         self.floor = np.full(rows.n_motions, REPORT_CEILING)
         self.at: list[tuple[int, float, float] | None] = [None] * rows.n_motions
+        self.done: list[tuple[Array, Array]] = []
 
     def note_found(self, cells: Cells, upper: Array) -> None:
         """Note the least clearances found at midpoints, motion by motion."""
@@ -235,7 +244,15 @@ class _Least:
         motion = self.rows.motion[cells.row]
         done = (lower >= self.best[motion] - REPORT_GAP) | fine
         np.minimum.at(self.floor, motion[done], np.maximum(lower, self.kept[cells.row])[done])
+        sure = cells.take(np.asarray(done))
+        self.done.append((sure.row.astype(float), np.stack((sure.s, sure.ds, sure.t, sure.dt, lower[done]))))
         return np.asarray(done)
+
+    def cover(self) -> Cover:
+        """Return the cells that are done."""
+        empty = (np.zeros(0), np.zeros((5, 0)))
+        row, cells = zip(*(self.done or [empty]), strict=True)
+        return Cover(np.concatenate(row), np.concatenate(cells, axis=1))
 
     def gap(self, cells: Cells, upper: Array) -> Array:
         """Return how much may be taken off the clearance found in each cell before it matters [mm]."""

@@ -4,23 +4,35 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from planner.clearance.rows import Rows
 from planner.clearance.surroundings import Surroundings
+from planner.clearance.verdicts import Cover
 from planner.search.decision import Decision
 from planner.search.search import Search
 from planner.tube.motions import Motion
 
 
 @dataclass(frozen=True)
+class Measured:
+    """How the smallest clearances of a batch of motions were proved: rows and cells; `surroundings` in whole."""
+
+    surroundings: Surroundings
+    rows: Rows
+    cover: Cover
+
+
+@dataclass(frozen=True)
 class Moved:
-    """One step that moves something: its number, the motion, the clamp in the machine [mm], what it was held against,
-    and the clearance that the step prints [mm].
+    """One step that moves something: its number, the motion, the clamp in the machine [mm], the clearance that the step
+    prints [mm], and how that was proved, with the motion's number there.
     """
 
     step: int
     motion: Motion
     clamp: float
-    around: Surroundings
     clear_by: float
+    measured: Measured
+    number: int
 
 
 @dataclass

@@ -93,12 +93,12 @@ def judge(c: Case, tally: Counter[str], wrong: list[str]) -> None:
 def test_clear_is_never_nearer_than_needed_and_struck_always_is(campaign: bool) -> None:
     tally: Counter[str] = Counter()
     wrong: list[str] = []
-    for seed in range(600 if campaign else 29):
+    for seed in range(600 if campaign else 15):
         judge(case(seed), tally, wrong)
     assert not wrong, f"{len(wrong)} wrong of {tally}:\n" + "\n".join(wrong[:12])
-    assert tally["clear"] + tally["struck"] + tally["too close to call"] >= 2000
-    assert tally["clear"] > 500
-    assert tally["struck"] > 150
+    assert tally["clear"] + tally["struck"] + tally["too close to call"] >= 1000
+    assert tally["clear"] > 250
+    assert tally["struck"] > 75
     assert tally["too close to call"] <= 0.01 * tally["clear"]
     assert tally["strike in a groove left open"] <= 0.01 * tally["struck"]
 
@@ -106,7 +106,7 @@ def test_clear_is_never_nearer_than_needed_and_struck_always_is(campaign: bool) 
 def test_the_cells_cover_every_row_and_no_point_in_one_is_nearer_than_its_bound(campaign: bool) -> None:
     rng = np.random.default_rng(99)
     points = 0
-    for seed in range(100, 200 if campaign else 108):
+    for seed in range(100, 200 if campaign else 104):
         c = case(seed)
         rows = c.rows(CLAMP)
         names, found = c.names(rows), certify(rows, keep_cover=True)
@@ -135,7 +135,7 @@ def test_the_cells_cover_every_row_and_no_point_in_one_is_nearer_than_its_bound(
                     t,
                     bound,
                 )
-    assert points > 2000
+    assert points > 1000
 
 
 def _check_cover(rows: Rows, row: int, cells: np.ndarray) -> None:
@@ -163,7 +163,7 @@ def _check_cover(rows: Rows, row: int, cells: np.ndarray) -> None:
 
 def test_the_smallest_clearance_is_a_lower_bound_within_its_gap_of_a_place_on_the_tube() -> None:
     judged = 0
-    for seed in range(200, 206):
+    for seed in range(200, 203):
         c = case(seed)
         rows = c.rows(CLAMP)
         names = c.names(rows)
@@ -190,4 +190,4 @@ def test_the_smallest_clearance_is_a_lower_bound_within_its_gap_of_a_place_on_th
             bound = min(least.bound, 100.0) - 0.02 if grooved else least.bound - 1e-6
             assert true >= bound, (step.name, name, least)
             judged += 1
-    assert judged > 150
+    assert judged > 75

@@ -29,7 +29,7 @@ TELLING = (228, 263, 269, 335, 377)
 def learned(campaign: bool) -> list[tuple[int, Search]]:
     """Searches through to the proof that there is no better plan."""
     found = []
-    for seed in (*range(1000 if campaign else 80), *TELLING):
+    for seed in (*range(1000 if campaign else 60), *TELLING):
         part, machine = crowded(seed)
         case, _ = planning._case(part, machine)
         search = Search(case, planning._surroundings(case), Exact())
@@ -60,7 +60,7 @@ def test_a_proved_no_good_holds_for_every_run_trim_and_hold_that_it_speaks_of(
             for place in fresh.places(nogood.pattern):
                 met["open"] += place.at.released
                 assert not fresh.goes(doing, place), (seed, doing, nogood.pattern, place.at.ahead, place.trims)
-    assert met["several runs"] >= 20, met
+    assert met["several runs"] >= 15, met
     assert min(met["bend"], met["return"], met["move"], met["open"]) >= 5, met
 
 
