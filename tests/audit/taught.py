@@ -14,8 +14,8 @@ from planner.audit.refused import Refused
 from planner.audit.shop import Shop
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
-from planner.planning import _case, _surroundings
 from planner.proof.no_goods import no_good_record
+from planner.search.cases import case_of, surroundings_of
 from planner.search.decision import decide
 from planner.search.exact import Exact
 from planner.search.search import Search
@@ -73,8 +73,8 @@ def case(kind: str, seed: int) -> tuple[Part, Machine]:
 
 def learned_of(part: Part, machine: Machine) -> Learned:
     """Plan a part and write down what was proved."""
-    told, _ = _case(part, machine)
-    search = Search(told, _surroundings(told), Exact())
+    told, _ = case_of(part, machine)
+    search = Search(told, surroundings_of(told), Exact())
     decide(search)
     proved = [nogood for nogood in search.nogoods if nogood.grade == "proved"]
     records = tuple(no_good_record(search.checks, nogood, "") for nogood in proved)

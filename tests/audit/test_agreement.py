@@ -14,7 +14,7 @@ from planner.planning import plan
 from planner.plans.evidence import Evidence
 from planner.proof.document import proof_document
 from tests.plan.brute_force.all_orders import BruteForce, Found
-from tests.plan.random_parts import Drawn, parts
+from tests.plan.random_parts import Drawn, of_seven_bends, parts
 
 
 @dataclass(frozen=True)
@@ -47,8 +47,9 @@ def asked(one: Drawn) -> Asked:
 
 @pytest.fixture(scope="module")
 def all_asked(campaign: bool) -> list[Asked]:
-    """Random parts of two to six bends on three profiles."""
-    return [asked(one) for one in parts(500 if campaign else 20)]
+    """Random parts of two to seven bends on three profiles."""
+    seven = filter(None, map(of_seven_bends, range(40 if campaign else 3)))
+    return [asked(one) for one in (*parts(500 if campaign else 18), *seven)]
 
 
 def test_the_auditor_confirms_every_proof(all_asked: list[Asked]) -> None:

@@ -17,9 +17,9 @@ import coal
 import numpy as np
 import pytest
 
-from planner import planning
 from planner.clearance.certify import certify, smallest_clearances
 from planner.clearance.rows import rows_of
+from planner.plans import known
 from tests.plan.replay.cases import DEFAULT, random_case
 from tests.plan.replay.clearances import Clearances, replayed
 from tests.plan.replay.distances import CONVEX, LENGTHWISE, shape
@@ -112,7 +112,7 @@ def test_plans_certified_and_sampled_with_coal(monkeypatch: pytest.MonkeyPatch) 
         batches.append((motions, around, clamps))
         return rows_of(motions, around, clamps)
 
-    monkeypatch.setattr(planning, "rows_of", noted)  # what the clearances of the plan printed are asked of
+    monkeypatch.setattr(known, "rows_of", noted)  # what the clearances of the plan printed are asked of
     cases = [case for case in map(random_case, DEFAULT[:8]) if case is not None]
     plans = [replayed(case.document) for case in cases]
     motions = sum(len(plan.motions) for plan in plans)

@@ -9,12 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from planner import planning
 from planner.inputs.files import load_machine
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.inputs.self_crossing import self_gap
 from planner.planning import plan
+from planner.search.cases import case_of, surroundings_of
 from planner.search.decision import Decision, decide
 from planner.search.exact import Exact
 from planner.search.search import Search
@@ -71,8 +71,8 @@ def measured(wanted: Part, machine: Machine) -> Measured:
     began = time.perf_counter()
     plan(wanted, machine)
     seconds = time.perf_counter() - began
-    case, _ = planning._case(wanted, machine)
-    search = Search(case, planning._surroundings(case), Exact())
+    case, _ = case_of(wanted, machine)
+    search = Search(case, surroundings_of(case), Exact())
     spent = [0.0]
     certified = search.checks.batches.certified
 

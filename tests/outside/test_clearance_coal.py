@@ -11,7 +11,6 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from planner import planning
 from planner.clearance.certify import _Search, smallest_clearances, starting_cells
 from planner.clearance.distances import Kind
 from planner.clearance.rows import Rows, rows_of
@@ -19,6 +18,7 @@ from planner.clearance.solids import Owner, Solid
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.search.attempts import Attempt, Batches, home_motion, moves
+from planner.search.cases import case_of, surroundings_of
 from planner.search.orders import Order, Run, ready_of
 from planner.search.stations import station
 from planner.search.trial import attempts_of
@@ -90,7 +90,7 @@ class Case:
         self.head, self.side = head, -1.0 if head == "right" else 1.0
         self.machine: Machine = roomy(head, solids=random_solids(rng))
         self.part = random_part(rng)
-        case, _ = planning._case(self.part, self.machine)
+        case, _ = case_of(self.part, self.machine)
         leads = "A" if seed % 2 else "B"
         numbers = tuple(range(1, self.part.n_bends + 1))
         order: Order = (Run(leads, numbers if leads == "A" else numbers[::-1]),)  # type: ignore[arg-type]
@@ -98,7 +98,7 @@ class Case:
         self.motions: list[tuple[Attempt, Motion]] = []
         if sequence is not None:
             self.stationed = station(ready_of(case, sequence))
-            self.around = planning._surroundings(case)
+            self.around = surroundings_of(case)
             batches = Batches(self.machine, self.around)
             attempts = attempts_of(self.stationed, 0, self.around)
             batches.bend_all(attempts)

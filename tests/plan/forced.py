@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from planner import planning
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.plans.document import Plan, Reason
 from planner.plans.evidence import Evidence
+from planner.plans.known import Known
 from planner.plans.reasons import from_nogood
+from planner.search.cases import case_of, surroundings_of
 from planner.search.decision import Decision, Plannable, value_as_printed
 from planner.search.events import Arrival, Event, NoGood, Pattern, Sequence, Trims
 from planner.search.exact import Exact
@@ -52,10 +53,10 @@ def forced_sequence(case: Case, order: Order) -> Sequence | None:
 
 def forced(part: Part, machine: Machine, order: Order) -> Plan | Reason:
     """The plan that carries out this order, or why it cannot be carried out. The order must keep the shop rules."""
-    case, _ = planning._case(part, machine)
+    case, _ = case_of(part, machine)
     sequence = forced_sequence(case, order)
     assert sequence is not None, "a shop rule forbids this order"
-    around = planning._surroundings(case)
+    around = surroundings_of(case)
     ready = ready_of(case, sequence)
     assert ready.order == order
     trial = try_order(station(ready), around)
@@ -65,4 +66,4 @@ def forced(part: Part, machine: Machine, order: Order) -> Plan | Reason:
         assert search.nogoods, "it fails only with the numbers as printed"
         return from_nogood(search, search.nogoods[0])
     found = Plannable(sequence, trial, value_as_printed(trial))
-    return planning._Known(case, (), Evidence()).makeable(search, Decision(found, None, None, (False, False, False)))
+    return Known(case, (), Evidence()).makeable(search, Decision(found, None, None, (False, False, False)))

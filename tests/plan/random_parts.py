@@ -47,6 +47,14 @@ def drawn(seed: int) -> Drawn | None:
     return found if _apart(part, machine) else None
 
 
+def of_seven_bends(seed: int) -> Drawn | None:
+    """A random part of seven bends on a profile as it comes; None as for `drawn`."""
+    rng = np.random.default_rng(900 + seed)
+    machine, kind = MACHINES[PROFILES[seed % 3]], KINDS[(seed // 3) % len(KINDS)]
+    part = _part(kind, 7, machine, machine.tooling[0], rng)
+    return Drawn(f"seven bends {seed}, {kind}, on {machine.name}", part, machine) if _apart(part, machine) else None
+
+
 def hemmed_in(seed: int) -> Drawn | None:
     """A random part of few bends with one long end, on a machine with something in front of it; None as for `drawn`.
 

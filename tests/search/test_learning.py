@@ -12,7 +12,7 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from planner import planning
+from planner.search.cases import case_of, surroundings_of
 from planner.search.events import NoGood
 from planner.search.exact import Exact
 from planner.search.lessons import Struck
@@ -31,8 +31,8 @@ def learned(campaign: bool) -> list[tuple[int, Search]]:
     found = []
     for seed in (*range(1000 if campaign else 60), *TELLING):
         part, machine = crowded(seed)
-        case, _ = planning._case(part, machine)
-        search = Search(case, planning._surroundings(case), Exact())
+        case, _ = case_of(part, machine)
+        search = Search(case, surroundings_of(case), Exact())
         search.plan()
         search.best(proved_only=True)
         found.append((seed, search))
@@ -71,8 +71,8 @@ def test_after_a_bend_made_with_the_collet_open_the_tube_is_eased_off_as_far_as_
         part, machine = crowded(seed)
         assert machine.carriage is not None
         assert machine.carriage.finish_released
-        case, _ = planning._case(part, machine)
-        search = Search(case, planning._surroundings(case), Exact())
+        case, _ = case_of(part, machine)
+        search = Search(case, surroundings_of(case), Exact())
         search.best(proved_only=True)
         for nogood, evidence in proved(search):
             easing = [wall for wall in evidence.walls if wall.kind == "easing"]

@@ -9,10 +9,10 @@ from typing import Any
 
 import pytest
 
-from planner import planning
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.planning import Learned, plan
+from planner.search.cases import case_of, surroundings_of
 from planner.search.cpsat import CpSat
 from planner.search.decision import decide
 from planner.search.events import NoGood, Prefer, Sequence
@@ -30,8 +30,8 @@ def hanging(leg_a: float, leg_b: float) -> Part:
 
 
 def search_of(part: Part, machine: Machine) -> Search:
-    case, _ = planning._case(part, machine)
-    return Search(case, planning._surroundings(case), Exact())
+    case, _ = case_of(part, machine)
+    return Search(case, surroundings_of(case), Exact())
 
 
 def test_when_time_runs_out_at_once_the_bound_known_by_then_is_told() -> None:

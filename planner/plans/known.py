@@ -1,0 +1,211 @@
+"""What is known of a case once it was searched, written as the plan document of its verdict."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+
+from planner.clearance.certify import Least, measured
+from planner.clearance.rows import rows_of
+from planner.clearance.surroundings import Surroundings
+from planner.inputs.machine import Machine
+from planner.inputs.part import Part
+from planner.plans import cautions
+from planner.plans.document import Because, Plan, Proved, Reason, Stock
+from planner.plans.evidence import Evidence, Measured, Moved
+from planner.plans.reasons import from_nogood, ordered
+from planner.plans.steps import StepList
+from planner.plans.swing import keep_clear
+from planner.search.core import core, straight_through
+from planner.search.decision import Decision
+from planner.search.events import NoGood
+from planner.search.opinions import NONE_ASKED, Opinions, opinion
+from planner.search.orders import Case, Ready
+from planner.search.search import Search
+from planner.search.stations import Station
+from planner.search.trial import BendDone, Trial
+
+
+@dataclass(frozen=True)
+class Known:
+    """What every plan of a case says, whatever the verdict."""
+
+    case: Case
+    warnings: tuple[str, ...]
+    evidence: Evidence
+
+    def _plan(self, **fields: object) -> Plan:
+        part, machine = self.case.part, self.case.machine
+        return Plan.model_validate(
+            {
+                "fingerprint": fingerprint(part, machine),
+                "part": part.normalised(),
+                "machine": machine.normalised(),
+                "warnings": self.warnings,
+                "cautions": cautions.GENERAL,
+                "hangs_on": hangs_on(self.case),
+                "rotation_sign": part.rotation_sign,
+                **fields,
+            }
+        )
+
+    def not_makeable(self, reasons: Iterable[Reason], opinions: Opinions) -> Plan:
+        """Return the plan document of a part that cannot be made in any order."""
+        return self._plan(
+            verdict="not makeable",
+            proved=Proved(makeable=True, reclamps=False, trim=False, time=False),
+            reasons=tuple(reasons),
+            opinions=opinions.said,
+            confirmed=opinions.agree,
+        )
+
+    def without_plan(self, search: Search, decision: Decision, opinions: Opinions) -> Plan:
+        """Return the plan document where no sequence goes: there is none, or it is not settled."""
+        because: Because | None = decision.undecided
+        if because is None and not runs_only(self.case):
+            because = "orders not tried"
+        if because is not None:
+            return self.undecided(search, decision, because, opinions)
+        return self.not_makeable(told(search, core(search, None)), opinions)
+
+    def undecided(self, search: Search, decision: Decision, because: Because, opinions: Opinions) -> Plan:
+        """Return the plan document of a case that is not settled, with the best plan found if there is one."""
+        if decision.plan is not None:
+            made = self.makeable(search, decision, opinions)
+            unproved = Proved(makeable=False, reclamps=False, trim=False, time=False)
+            return made.model_copy(update={"verdict": "undecided", "undecided_because": because, "proved": unproved})
+        unproved_ones = [nogood for nogood in search.nogoods if nogood.grade == "unproved"]
+        return self._plan(
+            verdict="undecided",
+            undecided_because=because,
+            reasons=(*told(search, [*straight_through(search, None), *unproved_ones]), *_so_far(decision, because)),
+            proved=Proved(makeable=False, reclamps=False, trim=False, time=False),
+            opinions=opinions.said,
+            confirmed=opinions.agree,
+        )
+
+    def makeable(self, search: Search, decision: Decision, opinions: Opinions = NONE_ASKED) -> Plan:
+        """Return the plan document of an order that was carried out."""
+        assert decision.plan is not None  # asked only then
+        trial, sequence = decision.plan.trial, decision.plan.sequence
+        ready = trial.stationed.ready
+        least, measured = least_of(trial, search.around)
+        step_list = StepList(trial, least)
+        steps = step_list.write()
+        self.evidence.moved = tuple(moved_of(trial, step_list, measured))
+        clear = [step.clearance for step in steps if step.clearance is not None]
+        reasons = straight_through(search, sequence)
+        if sequence.value.reclamps or sequence.value.trim:
+            reasons += core(search, sequence.value)
+        return self._plan(
+            verdict="makeable",
+            proved=self._proved(decision),
+            reclamps=ready.reclamps,
+            turns=ready.turns,
+            regrips=ready.regrips,
+            reloads=ready.reloads,
+            released=ready.released,
+            time=round(math.fsum(step.time for step in steps), 3),
+            smallest_clearance=min(clear, default=None),
+            keep_clear=(keep_clear([m for bend in done_in(trial) for m in bend.motions], self.case.part.radius),),
+            stock=self._stock(ready),
+            order=ordered(ready.order),
+            steps=steps,
+            reasons=told(search, reasons),
+            opinions=opinions.said,
+            confirmed=opinions.agree,
+        )
+
+    def _stock(self, ready: Ready) -> Stock:
+        part = self.case.part
+        return Stock(
+            cut_length=round(part.developed_length + ready.trim_a + ready.trim_b, 6),
+            developed_length=round(part.developed_length, 6),
+            trim_a=ready.trim_a,
+            trim_b=ready.trim_b,
+        )
+
+    def _proved(self, decision: Decision) -> Proved:
+        """Say what is proved: that it can be made, where every motion from one pair of free hands to the next is.
+
+        Where other orders than runs of neighbours are possible, only what cannot be less than nothing is proved.
+        """
+        reclamps, trim, handling = decision.proved
+        if not runs_only(self.case) and decision.plan is not None:
+            value = decision.plan.value
+            reclamps, trim, handling = value.reclamps == 0, value.reclamps == 0 and value.trim == 0.0, False
+        makeable = self.case.machine.mandrel is not None
+        return Proved(makeable=makeable, reclamps=reclamps, trim=trim, time=handling)
+
+
+def _so_far(decision: Decision, because: Because) -> tuple[Reason, ...]:
+    """Return what was proved by the time that ran out."""
+    if because != "time limit":
+        return ()
+    sentence = f"When the time ran out it was proved that a plan needs {opinion(decision.bound)}."
+    return (Reason(sentence=sentence, grade="proved", rule="time limit"),)
+
+
+def runs_only(case: Case) -> bool:
+    """Say whether the formed bends are always a run of neighbours: a mandrel or a closed collet fills the tail."""
+    return case.machine.mandrel is not None or case.machine.carriage is not None
+
+
+def told(search: Search, nogoods: Iterable[NoGood]) -> tuple[Reason, ...]:
+    """Return no-goods as reasons, each sentence once."""
+    reasons = (from_nogood(search, nogood) for nogood in nogoods)
+    return tuple({reason.sentence: reason for reason in reasons}.values())
+
+
+def least_of(
+    trial: Trial, around: Callable[[Station], Surroundings]
+) -> tuple[dict[int, Least], dict[int, tuple[Measured, int]]]:
+    """Return the proved smallest clearance of every motion of the plan, and how it was proved, by its identity."""
+    found: dict[int, Least] = {}
+    proved: dict[int, tuple[Measured, int]] = {}
+    done = done_in(trial)
+    for surroundings in dict.fromkeys(around(bend.station) for bend in done):
+        batch = [
+            (motion, bend.clamp) for bend in done if around(bend.station) is surroundings for motion in bend.motions
+        ]
+        whole = surroundings.in_whole()
+        rows = rows_of([motion for motion, _ in batch], whole, [(clamp,) for _, clamp in batch])
+        leasts, cover = measured(rows, certified=True)
+        how = Measured(whole, rows, cover)
+        for number, ((motion, _), least) in enumerate(zip(batch, leasts, strict=True)):
+            found[id(motion)], proved[id(motion)] = least, (how, number)
+    return found, proved
+
+
+def moved_of(trial: Trial, steps: StepList, proved: dict[int, tuple[Measured, int]]) -> Iterator[Moved]:
+    """Yield the steps that move something, with what each was held against."""
+    clamps = {id(motion): bend.clamp for bend in done_in(trial) for motion in bend.motions}
+    for number, motion in steps.moved.items():
+        clear_by = steps.steps[number - 1].clearance
+        assert clear_by is not None  # of every motion that was certified
+        yield Moved(number, motion, clamps[id(motion)], clear_by, *proved[id(motion)])
+
+
+def done_in(trial: Trial) -> list[BendDone]:
+    """Return the bends of a trial that was carried out to the end, load after load."""
+    assert trial.loads is not None  # asked only of orders carried out
+    return [bend for load in trial.loads for bend in load]
+
+
+def hangs_on(case: Case) -> tuple[str, ...]:
+    """Return the names of the solids that the verdict hangs on, without repeats."""
+    names = ["floor", *(solid.name for solid in case.machine.solid), "bend die", "clamp die", "pressure die"]
+    if any(tooling.wiper_block is not None for tooling in case.tooling):
+        names.append("wiper die")
+    if any(tooling.die_hub is not None for tooling in case.tooling):
+        names.append("die hub")
+    return tuple(dict.fromkeys(names))
+
+
+def fingerprint(part: Part, machine: Machine) -> str:
+    """Return the SHA-256 of the normalised inputs, hexadecimal."""
+    text = json.dumps({"part": part.normalised(), "machine": machine.normalised()}, sort_keys=True)
+    return hashlib.sha256(text.encode()).hexdigest()

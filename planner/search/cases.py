@@ -1,0 +1,61 @@
+"""A part on a machine made ready to be searched: its tooling and settings, what stands about it, what to warn of."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from planner.clearance.surroundings import Surroundings
+from planner.inputs.machine import Machine
+from planner.inputs.part import Part
+from planner.inputs.self_crossing import self_gap
+from planner.inputs.springback import setting_for
+from planner.rules.bending import rated_capacity
+from planner.search.orders import Case
+from planner.search.stations import Station
+from planner.tolerances import SELF_MARGIN
+
+IN_HAND = (
+    "Before its tail is on the mandrel and once it is off, the tube is in free hands: nothing is checked there, and"
+    " turning end for end is done there too."
+)
+NO_ROD = (
+    "There is no mandrel that the tube goes on to from the front: how it is put in and taken out is not checked; do it"
+    " by hand and by eye."
+)
+NOT_CHECKED = (
+    "The die's straight grip section under the clamp is not modelled; add it to the profile if the tube may meet it.",
+)
+
+TURNED_BACK = (
+    "At every re-grip the open chuck is taken to be turned back to 0;"
+    " plans that leave it where it stands were not sought."
+)
+
+
+def case_of(part: Part, machine: Machine) -> tuple[Case, list[str]]:
+    """Return tooling and settings for each bend, and what there is to warn of."""
+    tooling = tuple(machine.tooling_for(part.outside_diameter, float(radius)) for radius in part.radii)
+    settings = [
+        setting_for(float(angle), machine, part, float(radius))
+        for angle, radius in zip(part.angles, part.radii, strict=True)
+    ]
+    handled = NO_ROD if machine.mandrel is None else IN_HAND
+    warnings = [handled, *NOT_CHECKED, *(s.warning for s in settings if s.warning is not None)]
+    if len(set(tooling)) > 1:
+        warnings.append("The bends have different radii: the dies are changed between them, which is not checked.")
+    if machine.rotation.range != "continuous" and machine.carriage is not None and machine.carriage.passes_through:
+        warnings.append(TURNED_BACK)
+    rating = rated_capacity(machine, part)
+    if isinstance(rating, str):
+        warnings.append(rating)
+    return Case(part, machine, tooling, tuple(s.value for s in settings)), list(dict.fromkeys(warnings))
+
+
+def surroundings_of(case: Case) -> Callable[[Station], Surroundings]:
+    """Return what gives a bend's surroundings: built once a tooling."""
+    gap = self_gap(case.part).gap
+    to_itself = min(case.machine.clearance.to_itself, max(gap - SELF_MARGIN, 0.0))
+    built = {
+        tooling: Surroundings.of(case.machine, tooling, case.part.radius, to_itself) for tooling in set(case.tooling)
+    }
+    return lambda st: built[case.tooling[st.number - 1]]
