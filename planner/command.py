@@ -13,7 +13,7 @@ from typing import Any
 
 from cyclopts import CycloptsError
 
-from planner.commands import machines, plan, shape, verify  # noqa: F401  the commands take their places in the app
+from planner.commands import check, machines, plan, shape, verify  # noqa: F401  they take their places in the app
 from planner.commands.app import BAD_INPUT, EXIT_CODES, FAULT, INTERRUPTED, MAKEABLE, READER_LEFT, app, log, write
 
 __all__ = ["EXIT_CODES", "app", "main", "run"]
@@ -27,7 +27,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
 def run(arguments: Sequence[str]) -> int:
     """Run the command line and return its exit code; every error has been reported."""
     as_json = "--json" in arguments
-    _choose_encoding(as_json)
+    _choose_encoding(as_json or "--csv" in arguments)
     try:
         code = app(list(arguments))
         sys.stdout.flush()
@@ -84,9 +84,9 @@ def _reader_left() -> int:
     return READER_LEFT
 
 
-def _choose_encoding(as_json: bool) -> None:
-    """Write JSON in UTF-8 always, pages in the terminal's encoding with a ? for what it cannot show."""
+def _choose_encoding(as_data: bool) -> None:
+    """Write JSON and CSV in UTF-8 always, pages in the terminal's encoding with a ? for what it cannot show."""
     for stream in (sys.stdout, sys.stderr):
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
-            reconfigure(encoding="utf-8" if as_json and stream is sys.stdout else None, errors="replace")
+            reconfigure(encoding="utf-8" if as_data and stream is sys.stdout else None, errors="replace")

@@ -21,6 +21,7 @@ FLOW = (
     ("plans",),
     ("planning",),
     ("proof",),
+    ("advice",),
     ("outputs",),
     ("commands",),
     ("command", "__main__"),

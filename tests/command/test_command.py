@@ -209,7 +209,7 @@ def test_no_arguments_show_the_help(capsys: Captured) -> None:
 
 def test_the_help_of_every_command_has_an_example_that_the_command_understands(capsys: Captured) -> None:
     commands = [name for name in app if not name.startswith("-")]
-    assert sorted(commands) == ["machines", "plan", "shape", "verify"]
+    assert sorted(commands) == ["check", "machines", "plan", "shape", "verify"]
     for name in commands:
         assert run([name, "--help"]) == 0
         shown = capsys.readouterr().out
