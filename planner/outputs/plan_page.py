@@ -5,8 +5,7 @@ Only the plan document is read, so a plan from a file prints like one just made.
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from planner.outputs import hand
@@ -43,7 +42,7 @@ def print_plan(plan: Plan, page: Page, file_sign: str = "right-handed") -> None:
     page.blank()
     _print_head(plan, page, file_sign)
     _print_said(page, "Why", [_reason(reason) for reason in plan.reasons])
-    _print_said(page, "What would help", _sentences(plan.changes))
+    _print_said(page, "What would make it possible", [entry.sentence for entry in plan.changes])
     _print_said(page, "Cautions", plan.cautions)
     if plan.steps:
         page.heading("Steps")
@@ -243,15 +242,6 @@ def _reason(reason: Reason) -> str:
     """Return a reason, with the order that it speaks of and a remark if it is not proved."""
     spoken_of = f"{in_words(reason.order)}: " if reason.order else ""
     return f"{spoken_of}{reason.sentence}{'' if reason.grade == 'proved' else ' (not proved)'}"
-
-
-def _sentences(entries: Iterable[Any]) -> list[str]:
-    """Return entries in words: a sentence as it is, a record by its sentence, anything else as JSON."""
-    said = []
-    for entry in entries:
-        words = entry.get("sentence") if isinstance(entry, dict) else entry
-        said.append(words if isinstance(words, str) else json.dumps(entry, ensure_ascii=False))
-    return said
 
 
 def _print_said(page: Page, heading: str, words: Sequence[str]) -> None:

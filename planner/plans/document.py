@@ -34,6 +34,18 @@ Action = Literal[
     "check",
 ]
 
+ChangeKind = Literal[
+    "trim",
+    "another machine",
+    "clearance",
+    "carriage travel",
+    "rod",
+    "clamp",
+    "machine raised",
+    "straight longer",
+    "two pieces",
+]
+
 
 class Record(BaseModel):
     """A frozen part of the document; unknown keys are refused."""
@@ -179,6 +191,47 @@ class Alternative(Record):
     order: tuple[OrderedBend, ...]
 
 
+class Single(Record):
+    """One thing changed.
+
+    kind, where: what, and at which end, straight or place; amount: by how much, in `unit`; smallest: every smaller
+    whole millimetre is proved impossible (of two changes: with the other one made), else it is the smallest found.
+    """
+
+    kind: ChangeKind
+    where: str
+    amount: float
+    unit: str = "mm"
+    smallest: bool
+
+
+class Change(Record):
+    """A change that makes the part possible, verified by planning again with it made.
+
+    sentence: what to change, what it costs on the drawing or at the machine, and what the plan then is. kind, where,
+    amount, unit, smallest: as in `Single`; amount is 0 for another machine, and for two pieces the place of the joint
+    behind the bend before it [mm]. also: a second change that has to be made besides.
+
+    verdict, reclamps, trim [mm], smallest_clearance [mm]: of the plan with the change made; of two pieces re-clamps and
+    trim of both together and the smaller clearance. parts, machine: what was planned, as documents with the files'
+    keys, so that it can be tried at once; two parts for two pieces.
+    """
+
+    sentence: str
+    kind: ChangeKind
+    where: str
+    amount: float
+    unit: str = "mm"
+    smallest: bool
+    also: Single | None = None
+    verdict: Verdict
+    reclamps: int
+    trim: float
+    smallest_clearance: float | None
+    parts: tuple[dict[str, Any], ...]
+    machine: dict[str, Any]
+
+
 class Plan(Record):
     """The whole plan document, schema `bendorder-plan/1`.
 
@@ -210,7 +263,7 @@ class Plan(Record):
     order: tuple[OrderedBend, ...] = ()
     steps: tuple[Step, ...] = ()
     reasons: tuple[Reason, ...] = ()
-    changes: tuple[Any, ...] = ()
+    changes: tuple[Change, ...] = ()
     alternatives: tuple[Alternative, ...] = ()
     warnings: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
