@@ -93,12 +93,12 @@ def judge(c: Case, tally: Counter[str], wrong: list[str]) -> None:
 def test_clear_is_never_nearer_than_needed_and_struck_always_is(campaign: bool) -> None:
     tally: Counter[str] = Counter()
     wrong: list[str] = []
-    for seed in range(600 if campaign else 15):
+    for seed in range(600 if campaign else 9):
         judge(case(seed), tally, wrong)
     assert not wrong, f"{len(wrong)} wrong of {tally}:\n" + "\n".join(wrong[:12])
-    assert tally["clear"] + tally["struck"] + tally["too close to call"] >= 1000
-    assert tally["clear"] > 250
-    assert tally["struck"] > 75
+    assert tally["clear"] + tally["struck"] + tally["too close to call"] >= 600
+    assert tally["clear"] > 150
+    assert tally["struck"] > 45
     assert tally["too close to call"] <= 0.01 * tally["clear"]
     assert tally["strike in a groove left open"] <= 0.01 * tally["struck"]
 
