@@ -9,6 +9,7 @@ several clamps each must be blocked; what holds for all of them is the no-good.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -60,9 +61,11 @@ def _walls(checks: Checks, place: Place, attempt: Attempt) -> tuple[Wall, ...] |
     around, carried = checks.around(attempt.station), checks.carried
     if attempt.blocked[0].doing == "move":
         if place.at.event is Event.LOAD:
-            # The bare tube at the bend's start is as long as it gets; only what the carriage carries asks for the hold.
+            # Only what the carriage carries asks for the hold.
             bare = [entry.finding.witness for entry in attempt.blocked]
             if any(witness is not None and witness.solid in carried for witness in bare):
+                return None
+            if not _laid_in_too(attempt, attempt.blocked):
                 return None
             return (Wall("bare", tuple(strikes_of(attempt.blocked, attempt))),)
         return _across(checks, place, attempt)
@@ -81,6 +84,23 @@ def _walls(checks: Checks, place: Place, attempt: Attempt) -> tuple[Wall, ...] |
     return tuple(wall for wall in walls if wall is not None)
 
 
+def _laid_in_too(attempt: Attempt, blocked: Iterable[Blocked]) -> bool:
+    """Say whether a bare tube strikes there too if it is laid in at its bend instead of pushed in flush.
+
+    Pushed in flush it reaches farther back: what it strikes there says nothing of one that is laid in.
+    """
+    standing = attempt.standing_before
+    farthest_back = attempt.station.advance - standing.tail_length
+    for entry in blocked:
+        witness, (first, last) = entry.finding.witness, entry.motion.y
+        if (
+            witness is not None
+            and standing.tangent_u + first + witness.t * (last - first) - witness.place < farthest_back
+        ):
+            return False
+    return True
+
+
 def passage_lesson(checks: Checks, place: Place, passage: Passage) -> NoGood:
     """Return the no-good of a load or an unload that no path was found for: proved where blocked cells part its ends.
 
@@ -90,6 +110,8 @@ def passage_lesson(checks: Checks, place: Place, passage: Passage) -> NoGood:
     """
     at, trims = place.at, place.trims
     walls = checks.walled(place, passage)
+    if passage.way == "load" and checks.flush(place) and not _laid_in_too(passage.attempt, passage.blocked):
+        walls = None
     attempt = replace(passage.attempt, blocked=passage.blocked)
     event, leads, bend, ahead = at.event, at.leads, at.bend, at.ahead
     if passage.way == "unload" and place.after is not None:

@@ -110,6 +110,20 @@ def test_that_no_path_was_found_does_not_prove_that_a_reclamp_is_needed() -> Non
     assert plan(part, bender({"mandrel": {"nose": 80}})).reclamps == 0  # past the goal there is room, and then back
 
 
+@pytest.mark.parametrize(("farthest", "verdict"), [(600, "makeable"), (640, "undecided")])
+def test_a_tube_that_cannot_be_put_in_flush_is_not_proved_impossible_as_it_could_be_laid_in(
+    farthest: int, verdict: str
+) -> None:
+    """A wall stands 420 mm behind the tangent point. A carriage that reaches the whole tube takes it flush, and it
+    strikes; one that does not takes it at its bend, 300 mm farther forward. More travel takes nothing away."""
+    wall = {"name": "wall", "moves_with": "frame", "box": {"from": [-900, -500, -500], "to": [-420, 500, 500]}}
+    made = plan(tube([300, 300], [0], [60]), bender({"carriage": {"reach": [150, farthest]}, "solid": [wall]}))
+    assert made.verdict == verdict
+    if verdict == "undecided":
+        assert made.undecided_because == "no path found"
+        assert all(r.grade == "unproved" and r.solid == "wall" for r in made.reasons)
+
+
 def test_on_a_left_head_the_same_legs_stand_up_and_the_part_is_makeable() -> None:
     assert plan(hanging(2000, 2000), bender(LOW, head("left"))).verdict == "makeable"
 
