@@ -13,6 +13,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from planner.advice.changes import changes
+    from planner.advice.machines import check
+    from planner.advice.why import why
     from planner.audit.proof import audit_proof
     from planner.inputs.files import load_machine, load_part
     from planner.planning import Learned, plan
@@ -20,7 +23,19 @@ if TYPE_CHECKING:
     from planner.plans.evidence import Evidence
     from planner.proof.document import proof_document
 
-__all__ = ["Evidence", "Learned", "Plan", "audit_proof", "load_machine", "load_part", "plan", "proof_document"]
+__all__ = [
+    "Evidence",
+    "Learned",
+    "Plan",
+    "audit_proof",
+    "changes",
+    "check",
+    "load_machine",
+    "load_part",
+    "plan",
+    "proof_document",
+    "why",
+]
 
 _HOMES = {
     "load_part": "planner.inputs.files",
@@ -30,6 +45,9 @@ _HOMES = {
     "Plan": "planner.plans.document",
     "Evidence": "planner.plans.evidence",
     "proof_document": "planner.proof.document",
+    "check": "planner.advice.machines",
+    "why": "planner.advice.why",
+    "changes": "planner.advice.changes",
     "audit_proof": "planner.audit.proof",
 }
 

@@ -114,18 +114,19 @@ def test_the_solvers_seed_and_presolve_do_not_change_a_byte(name: str) -> None:
     machine = load_machine(str(part.machine))
     made = {
         plan(part, machine, engine=CpSat(seed=seed, presolve=presolve)).to_json()
-        for seed in range(20)
+        for seed in range(6)
         for presolve in (True, False)
     }
     assert made == {plan(part, machine).to_json()}
 
 
 def test_the_part_that_is_started_in_the_middle_would_overrun_the_rod_from_either_end() -> None:
-    """By hand: 5739.4 mm of tube less the 800 mm ahead of the first bend; the rod is 3600 mm long."""
+    """By hand: 5800 mm of straights and 4/3 π of bends at 76.2 mm less the 1200 mm ahead of the first; the rod is 3600."""
     made = planned(ROOT / "examples" / "lockside-rail.toml")
     assert (made.turns, made.reclamps) == (1, 1)
-    assert {(r.rule, r.bend, r.leads) for r in made.reasons} == {("rod length", 1, "A"), ("rod length", 4, "B")}
-    assert all("4939.4 mm of tube" in r.sentence for r in made.reasons)
+    rods = {(r.bend, r.leads): r.sentence for r in made.reasons if r.rule == "rod length"}
+    assert set(rods) == {(1, "A"), (4, "B")}
+    assert all("4919.2 mm of tube" in sentence for sentence in rods.values())
 
 
 def test_the_part_that_needs_a_regrip_is_longer_than_the_carriage_runs() -> None:

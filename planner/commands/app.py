@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 from cyclopts import App, Parameter
 
 if TYPE_CHECKING:
+    from planner.inputs.machine import Machine
     from planner.inputs.part import Part
     from planner.plans.document import Verdict
 
@@ -25,6 +26,8 @@ A part file and a machine profile go in; a checked plan with a step list comes o
 
 EXAMPLES = """Examples:
   bendorder plan rail.toml -m canal-workshop
+  bendorder check rail.toml --all
+  bendorder why rail.toml -m canal-workshop
   bendorder verify rail-proof.json
   bendorder machines
   bendorder shape rail.toml
@@ -74,6 +77,21 @@ def machine_for(part: Part, file: Path, named: str | None, profiles: Path | None
         key="machine",
         allowed=", ".join(profile.name for profile in list_profiles(profiles)),
     )
+
+
+def every_machine(profiles: Path | None) -> tuple[Machine, ...]:
+    """Return the machines of all profiles that can be read; of one that cannot be it is told."""
+    from planner.errors import BendorderError
+    from planner.inputs.files import load_machine
+    from planner.inputs.profiles import list_profiles
+
+    found = []
+    for profile in list_profiles(profiles):
+        try:
+            found.append(load_machine(profile.name, profiles))
+        except BendorderError as error:
+            log(f"not tried: {error}")
+    return tuple(found)
 
 
 def write(text: str) -> None:

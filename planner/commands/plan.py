@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 
 from cyclopts import Parameter, validators
 
-from planner.commands.app import EXIT_CODES, Json, PartFile, Profiles, app, log, machine_for, write
+from planner.commands.app import EXIT_CODES, Json, PartFile, Profiles, app, every_machine, log, machine_for, write
 
 
 @app.command(
@@ -36,6 +36,12 @@ def plan_command(
     alternatives: Annotated[
         bool,
         Parameter(negative=(), help="Also list the plans that are better in something else.", show_default=False),
+    ] = False,
+    changes: Annotated[
+        bool,
+        Parameter(
+            negative=(), help="Of a part that is not makeable, also seek what would make it so.", show_default=False
+        ),
     ] = False,
     confirm: Annotated[
         bool,
@@ -88,6 +94,11 @@ def plan_command(
         report=log,
         evidence=evidence,
     )
+    if changes:
+        from planner.advice.changes import with_changes
+
+        left = None if time_limit is None else began + time_limit - time.perf_counter()
+        made = with_changes(made, wanted, bender, every_machine(profiles), left, log)
     log(f"planned in {time.perf_counter() - began:.2f} s")
     if proof is not None:
         from planner.outputs.written import write_whole

@@ -16,16 +16,18 @@ from planner.inputs.part import Part
 from planner.plans import cautions
 from planner.plans.document import Because, Plan, Proved, Reason, Stock
 from planner.plans.evidence import Evidence, Measured, Moved
+from planner.plans.grounds import least_grounds
+from planner.plans.grounds import told as grounds_told
 from planner.plans.reasons import from_nogood, ordered
 from planner.plans.steps import StepList
 from planner.plans.swing import keep_clear
-from planner.search.core import core, straight_through
 from planner.search.decision import Decision
-from planner.search.events import NoGood
+from planner.search.events import NoGood, Value
 from planner.search.opinions import NONE_ASKED, Opinions, opinion
 from planner.search.orders import Case, Ready
 from planner.search.search import Search
 from planner.search.stations import Station
+from planner.search.straight_through import straight_through
 from planner.search.trial import BendDone, Trial
 
 
@@ -69,7 +71,7 @@ class Known:
             because = "orders not tried"
         if because is not None:
             return self.undecided(search, decision, because, opinions)
-        return self.not_makeable(told(search, core(search, None)), opinions)
+        return self.not_makeable(grounds_told(search, least_grounds(search) or ()), opinions)
 
     def undecided(self, search: Search, decision: Decision, because: Because, opinions: Opinions) -> Plan:
         """Return the plan document of a case that is not settled, with the best plan found if there is one."""
@@ -97,9 +99,11 @@ class Known:
         steps = step_list.write()
         self.evidence.moved = tuple(moved_of(trial, step_list, measured))
         clear = [step.clearance for step in steps if step.clearance is not None]
-        reasons = straight_through(search, sequence)
+        reasons = told(search, straight_through(search, sequence))
         if sequence.value.reclamps or sequence.value.trim:
-            reasons += core(search, sequence.value)
+            reasons = _each_once(
+                reasons, grounds_told(search, least_grounds(search, _better(search, sequence.value)) or ())
+            )
         return self._plan(
             verdict="makeable",
             proved=self._proved(decision),
@@ -114,7 +118,7 @@ class Known:
             stock=self._stock(ready),
             order=ordered(ready.order),
             steps=steps,
-            reasons=told(search, reasons),
+            reasons=reasons,
             opinions=opinions.said,
             confirmed=opinions.agree,
         )
@@ -156,8 +160,17 @@ def runs_only(case: Case) -> bool:
 
 def told(search: Search, nogoods: Iterable[NoGood]) -> tuple[Reason, ...]:
     """Return no-goods as reasons, each sentence once."""
-    reasons = (from_nogood(search, nogood) for nogood in nogoods)
-    return tuple({reason.sentence: reason for reason in reasons}.values())
+    return _each_once(from_nogood(search, nogood) for nogood in nogoods)
+
+
+def _each_once(*reasons: Iterable[Reason]) -> tuple[Reason, ...]:
+    return tuple({reason.sentence: reason for some in reasons for reason in some}.values())
+
+
+def _better(search: Search, value: Value) -> Callable[[Value], bool]:
+    """Return what says whether an order is better in its first two objectives."""
+    ours = value.key(search.prefer)[:2]
+    return lambda other: other.key(search.prefer)[:2] < ours
 
 
 def least_of(

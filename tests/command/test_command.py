@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -209,11 +210,11 @@ def test_no_arguments_show_the_help(capsys: Captured) -> None:
 
 def test_the_help_of_every_command_has_an_example_that_the_command_understands(capsys: Captured) -> None:
     commands = [name for name in app if not name.startswith("-")]
-    assert sorted(commands) == ["check", "machines", "plan", "shape", "verify"]
+    assert sorted(commands) == ["check", "machines", "plan", "shape", "verify", "why"]
     for name in commands:
         assert run([name, "--help"]) == 0
         shown = capsys.readouterr().out
-        examples = [line.split() for line in shown.splitlines() if line.startswith(f"  bendorder {name}")]
+        examples = [shlex.split(line) for line in shown.splitlines() if line.startswith(f"  bendorder {name}")]
         assert examples
         for words in examples:
             app.parse_args(words[1:], exit_on_error=False, print_error=False)

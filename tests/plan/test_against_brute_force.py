@@ -51,7 +51,7 @@ def compared(one: Drawn) -> Compared:
 @pytest.fixture(scope="module")
 def all_compared(campaign: bool) -> list[Compared]:
     """Random parts, planned and tried in every order."""
-    return [compared(one) for one in parts(500 if campaign else 60)]
+    return [compared(one) for one in parts(500 if campaign else 100)]
 
 
 def job_of(document: Document) -> Job:

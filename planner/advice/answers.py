@@ -1,0 +1,147 @@
+"""What is asked beside the plan, answered as data [mm, s]: one order, what must come before what, and why."""
+
+from __future__ import annotations
+
+import json
+from typing import Any, Literal
+
+from pydantic import Field
+
+from planner.plans.document import Because, Change, End, OrderedBend, Reason, Record, Verdict
+
+
+class Costs(Record):
+    """What a way to make a part costs.
+
+    trim_a, trim_b [mm]; time: handling and bending [s]; smallest_clearance: proved, of all its motions [mm].
+    """
+
+    reclamps: int
+    turns: int
+    regrips: int
+    reloads: int
+    released: int
+    trim_a: float
+    trim_b: float
+    time: float
+    smallest_clearance: float | None
+
+
+class AtStep(Record):
+    """One step of an order: its number from 1, its bend and the end that leads."""
+
+    number: int
+    bend: int
+    leads: End
+
+
+class Judged(Record):
+    """One order, judged.
+
+    sentence: the verdict in words. costs: of the best way to carry it out, with what the plan costs beside it in
+    `best`; fewest: no way to carry this order out does with fewer re-clamps, or with as many and less trim (proved; the
+    other way about where less trim counts first). fails: the first step that cannot be made whatever the steps before
+    it, for the `reasons`, which exclude it together and of which none can be left out. undecided_because: why there is
+    neither a way nor a proof that there is none; `fails` then is the first step of which that is so.
+    """
+
+    order: tuple[OrderedBend, ...]
+    verdict: Literal["goes", "fails", "undecided"]
+    sentence: str
+    costs: Costs | None = None
+    best: Costs | None = None
+    fewest: bool | None = None
+    fails: AtStep | None = None
+    reasons: tuple[Reason, ...] = ()
+    undecided_because: Because | None = None
+
+
+class Before(Record):
+    """Bend `first` comes before bend `then` in every plan that is as good as the best.
+
+    proved: by rules and strikes alone; else what is too close to call, or for which no path was found, stands in the
+    way of the other way round.
+    """
+
+    first: int
+    then: int
+    proved: bool
+
+
+class Leads(Record):
+    """A bend that in every plan as good as the best is made with one end leading; proved as in `Before`."""
+
+    bend: int
+    leads: End
+    proved: bool
+
+
+class Precedence(Record):
+    """What every plan as good as the best has in common; as good: no more re-clamps and no more trim.
+
+    arrows: the fewest that say it all, what follows from two of them is left out; diagram: the same as lines of text.
+    """
+
+    sentence: str
+    bends: int
+    arrows: tuple[Before, ...]
+    leads: tuple[Leads, ...]
+    diagram: tuple[str, ...]
+
+
+class Begun(Record):
+    """A way to begin with an end bend, and what it comes to.
+
+    verdict: "never" (no plan begins so, proved, for the `reasons`), "costs more", "as good" (then `sentence` says by
+    what the plan comes before it) or "not settled".
+    """
+
+    bend: int
+    leads: End
+    verdict: Literal["never", "costs more", "as good", "not settled"]
+    sentence: str
+    reasons: tuple[Reason, ...] = ()
+
+
+class Start(Record):
+    """Why a part is not begun with an end bend, where its plan begins elsewhere; must: no plan as good begins so."""
+
+    sentence: str
+    must: bool
+    ways: tuple[Begun, ...]
+
+
+class Why(Record):
+    """Why a part is made as it is, or why it cannot be made; schema `bendorder-why/1`.
+
+    rules: of a part that is made, those that decided the order: together they exclude every order that is better than
+    the plan, and every plan as good that is not as `precedence` says; of one that is not, those that together exclude
+    every order. minimal: none of them can be left out. besides: what excludes every order too, a bend or a straight by
+    itself. plain: the orders 1 … n with end A leading and n … 1 with end B leading. asked: the order that was asked
+    about. changes: what would make the part possible, what touches least first; None where that was not sought.
+    """
+
+    schema_: Literal["bendorder-why/1"] = Field(default="bendorder-why/1", alias="schema")
+    part: str
+    machine: str
+    verdict: Verdict
+    undecided_because: Because | None = None
+    sentence: str
+    order: tuple[OrderedBend, ...] = ()
+    costs: Costs | None = None
+    rules: tuple[Reason, ...] = ()
+    minimal: bool = False
+    besides: tuple[Reason, ...] = ()
+    plain: tuple[Judged, ...] = ()
+    start: Start | None = None
+    precedence: Precedence | None = None
+    asked: Judged | None = None
+    changes: tuple[Change, ...] | None = None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the answer as plain JSON data."""
+        return self.model_dump(mode="json", by_alias=True)
+
+    def to_json(self) -> str:
+        """Return the answer as JSON text; the same answer gives the same bytes."""
+        return json.dumps(self.as_dict(), indent=1, ensure_ascii=False) + "\n"

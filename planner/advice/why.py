@@ -1,0 +1,207 @@
+"""Why a part is made in the order of its plan, or why it cannot be made at all."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Final
+
+from planner.advice.answers import Costs, Judged, Why
+from planner.advice.changes import changes
+from planner.advice.order import Order, costs_of, in_words, judge, order_of, read_order, straight_through, written
+from planner.advice.precedence import (
+    Common,
+    as_good_as,
+    common_to_all,
+    not_before,
+    not_leading,
+    precedence,
+)
+from planner.advice.start import start_of
+from planner.inputs.machine import Machine
+from planner.inputs.part import Part
+from planner.planning import plan
+from planner.plans.document import Plan, Reason
+from planner.plans.evidence import Evidence
+from planner.plans.grounds import Enough, Ground, grounds_of, least_grounds, least_set, told
+from planner.plans.reasons import from_broken
+from planner.rules.broken import Broken
+from planner.search.decision import Decision, Plannable
+from planner.search.events import NoGood, Prefer, Value
+from planner.search.impossible import broken_in_every_order
+from planner.search.left import Counts
+from planner.search.search import OutOfTime, Search
+
+WHICHEVER_LEADS: Final = ("rated capacity", "largest angle", "clamp longer than the straight")
+"""Rules that are broken in every order if they are broken with the one end leading."""
+
+
+def why(
+    part: Part,
+    machine: Machine,
+    *,
+    order: str | None = None,
+    prefer: Prefer = "fewer re-clamps",
+    machines: Iterable[Machine] | None = None,
+    time_limit: float | None = None,
+    report: Callable[[str], None] | None = None,
+) -> Why:
+    """Say why a part is made in the order of its plan on a machine, or why it cannot be made.
+
+    order: one to judge, written as bend number and leading end ("3A 4A 2B 1B"). machines: the others there are; if
+    given, what would make a part possible that is not is sought too. prefer, time_limit [s] and report: as in
+    `planner.planning.plan`. Raises InputError for an order that is none of this part, NoTooling, SelfCrossing.
+    """
+    asked = None if order is None else read_order(order, part.n_bends)
+    deadline = None if time_limit is None else time.monotonic() + time_limit
+    evidence = Evidence()
+    made = plan(part, machine, prefer=prefer, time_limit=time_limit, report=report, evidence=evidence)
+    search, decision = evidence.search, evidence.decision
+    assert search is not None  # planning leaves both
+    assert decision is not None
+    search.deadline = deadline
+    answer = _answer(made, search, decision)
+    if asked is not None:
+        answer = answer.model_copy(update={"asked": judge(search, asked, decision.plan, answer.costs)})
+    if machines is None or made.verdict == "makeable":
+        return answer
+    left = None if deadline is None else max(deadline - time.monotonic(), 0.0)
+    return answer.model_copy(update={"changes": changes(part, machine, machines, left, report)})
+
+
+def _answer(made: Plan, search: Search, decision: Decision) -> Why:
+    part, machine = search.case.part, search.case.machine
+    name = f"{part.name} ({part.outside_diameter:g} mm tube, {_bends(part.n_bends)})"
+    head = {"part": part.name, "machine": machine.name, "verdict": made.verdict}
+    if made.verdict == "not makeable":
+        rules, besides = minimal_reasons(search)
+        sentence = f"{name} cannot be made on the {machine.name} in any order."
+        return Why(**head, sentence=sentence, rules=rules, minimal=True, besides=besides)
+    if decision.plan is None or made.verdict == "undecided":
+        sentence = f"Whether {name} can be made on the {machine.name} is not settled."
+        return Why(
+            **head,
+            undecided_because=made.undecided_because,
+            sentence=sentence,
+            rules=made.reasons,
+            plain=_plain(search, None),
+        )
+    return _of_plan(head, name, search, decision.plan)
+
+
+def _bends(n: int) -> str:
+    return "1 bend" if n == 1 else f"{n} bends"
+
+
+def _of_plan(head: dict[str, str], name: str, search: Search, best: Plannable) -> Why:
+    order, costs = order_of(search.case, best), costs_of(best, search)
+    plain = _plain(search, best, costs)
+    common, start = None, None
+    try:
+        common = common_to_all(search, best)
+        start = start_of(search, best)
+    except OutOfTime:
+        pass  # what is not known by then is left out
+    return Why.model_validate(
+        {
+            **head,
+            "sentence": f"{name} goes as {written(order)}: {in_words(costs)}.",
+            "order": order,
+            "costs": costs,
+            "rules": told(search, decided_by(search, best, common)),
+            "minimal": True,
+            "plain": plain,
+            "start": start,
+            "precedence": None if common is None else precedence(search, best, common),
+        }
+    )
+
+
+def _plain(search: Search, best: Plannable | None, costs: Costs | None = None) -> tuple[Judged, ...]:
+    """Return how the two plain orders fare; of 1 bend both are looked at too, as either end may lead."""
+    orders: tuple[Order, ...] = straight_through(search.case.part.n_bends)
+    return tuple(judge(search, order, best, costs) for order in orders)
+
+
+# --------------------------------------------------------------------------------- a part that cannot be made
+
+
+def minimal_reasons(search: Search) -> tuple[tuple[Reason, ...], tuple[Reason, ...]]:
+    """Return sentences that together exclude every order, none of which can be left out, and what else would.
+
+    What one bend or straight breaks in every order comes first: the sentence on the drawing's own number, with all
+    others that would be enough besides.
+    """
+    first, *others = alone_enough(broken_in_every_order(search.case)) or [()]
+    if first:
+        return _from_rules(first), tuple(reason for group in others for reason in _from_rules(group))
+    grounds = least_grounds(search)
+    assert grounds is not None  # it is proved that there is no order
+    return told(search, grounds), ()
+
+
+def _from_rules(broken: Iterable[Broken]) -> tuple[Reason, ...]:
+    return tuple(map(from_broken, broken))
+
+
+def alone_enough(broken: Iterable[Broken]) -> list[tuple[Broken, ...]]:
+    """Return what excludes every order by itself: a rule that does not ask which end leads, or one for either end."""
+    groups: list[tuple[Broken, ...]] = []
+    either: dict[int, list[Broken]] = {}
+    for rule in broken:
+        if rule.rule in WHICHEVER_LEADS:
+            groups.append((rule,))
+        else:
+            either.setdefault(rule.bend, []).append(rule)
+    return [*groups, *map(tuple, either.values())]
+
+
+# ---------------------------------------------------------------------------------------- a part that is made
+
+
+@dataclass(frozen=True)
+class Excluded:
+    """What is to be excluded: orders of some value with something forbidden."""
+
+    counts: Counts
+    forbidden: tuple[NoGood, ...]
+
+
+def decided_by(search: Search, best: Plannable, common: Common | None) -> list[Ground]:
+    """Return the grounds that decided the order: none can be left out.
+
+    Together they exclude every order that is better than the plan in re-clamps and trim, and every one as good that
+    does not keep to what all as good have in common, as far as either is proved.
+    """
+    proved = [nogood for nogood in search.nogoods if nogood.grade == "proved"]
+    candidates = grounds_of(search, proved)
+    wanted = [Enough(search, entry.counts, entry.forbidden) for entry in _to_exclude(search, best, common)]
+    kept: list[Ground] = []
+    excluded: list[Enough] = []
+    for enough in wanted:
+        found = least_set(candidates, lambda some, enough=enough: enough([*kept, *some]))  # type: ignore[misc]
+        if found is not None:
+            kept.extend(found)
+            excluded.append(enough)
+    for ground in tuple(kept):  # what came later may do without what came first
+        rest = [other for other in kept if other is not ground]
+        if all(enough(rest) for enough in excluded):
+            kept = rest
+    return sorted(kept, key=candidates.index)
+
+
+def _to_exclude(search: Search, best: Plannable, common: Common | None) -> list[Excluded]:
+    ours = best.value.key(search.prefer)[:2]
+
+    def better(value: Value) -> bool:
+        return value.key(search.prefer)[:2] < ours
+
+    as_good = as_good_as(search, best.value)
+    found = [Excluded(better, ())] if best.value.reclamps or best.value.trim else []
+    if common is None:
+        return found
+    case = search.case
+    found += [Excluded(as_good, not_before(case, a.first, a.then)) for a in common.arrows if a.proved]
+    found += [Excluded(as_good, not_leading(case, entry.bend, entry.leads)) for entry in common.leads if entry.proved]
+    return found

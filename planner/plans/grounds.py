@@ -1,0 +1,141 @@
+"""What excludes orders, as few sentences as can be: grounds, whether they are enough, and the least set of them.
+
+One sentence may stand for several no-goods: a rod that is too short forbids a load, a turn and a reload alike. Such
+no-goods are one ground: they are kept or left out together. Whether some grounds are enough is asked of the exact
+engine's own steps, with nothing but them, so that a set that comes out is enough, and each of its grounds is needed.
+"""
+
+from __future__ import annotations
+
+import copy
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import TypeVar
+
+from planner.plans.document import Reason
+from planner.plans.reasons import from_nogood
+from planner.search.events import Event, NoGood, Pattern
+from planner.search.left import FREE_CHUCK, Counts, Left, every_order
+from planner.search.search import Search
+
+Item = TypeVar("Item")
+
+
+@dataclass(frozen=True)
+class Ground:
+    """No-goods that one sentence stands for; chuck: the range of the chuck instead, from and to [rad]."""
+
+    nogoods: tuple[NoGood, ...]
+    chuck: tuple[float, float] | None = None
+
+    @property
+    def grade(self) -> str:
+        """Return "unproved" where any of its no-goods is."""
+        return "unproved" if any(nogood.grade == "unproved" for nogood in self.nogoods) else "proved"
+
+
+def restricted(search: Search, forbidden: Iterable[NoGood]) -> Search:
+    """Return the search with some arrivals forbidden: what it checks and learns it shares with the whole one.
+
+    What is learned hangs on the part and the machine, never on what is forbidden for the asking.
+    """
+    narrowed = copy.copy(search)
+    narrowed.problem = replace(search.problem, rules=(*search.problem.rules, *forbidden))
+    return narrowed
+
+
+def grounds_of(search: Search, nogoods: Iterable[NoGood], rules: Iterable[NoGood] | None = None) -> list[Ground]:
+    """Return rules and no-goods by their sentences, those that are to be kept where others would do as well first.
+
+    First what holds whatever the hold, then what speaks of one hold, the chuck's range last; of what was learned the
+    bends in order. rules: all that the search has if None.
+    """
+    learned = sorted(nogoods, key=lambda nogood: _in_order(nogood.pattern))
+    said: dict[tuple[str, str], list[NoGood]] = {}
+    for nogood in (*(search.problem.rules if rules is None else rules), *learned):
+        sentence = nogood.sentence or from_nogood(search, nogood).sentence
+        said.setdefault((nogood.grade, sentence), []).append(nogood)
+    grounds = [Ground(tuple(alike)) for alike in said.values()]
+    grounds.sort(key=lambda ground: all(nogood.pattern.hold is not None for nogood in ground.nogoods))
+    chuck = search.problem.chuck
+    return grounds if chuck is None else [*grounds, Ground((), chuck)]
+
+
+def _in_order(pattern: Pattern) -> tuple[object, ...]:
+    return (pattern.leads, pattern.bend, tuple(Event).index(pattern.event), pattern.ahead, repr(pattern))
+
+
+class Enough:
+    """Asks whether grounds exclude every order that counts; always with what is forbidden for the asking.
+
+    questions: how often it was asked.
+    """
+
+    def __init__(self, search: Search, counts: Counts = every_order, forbidden: Iterable[NoGood] = ()) -> None:
+        self.bare = replace(search.problem, rules=tuple(forbidden))
+        self.left = Left(search.problem.trims, counts)
+        self.questions = 0
+
+    def __call__(self, grounds: Sequence[Ground]) -> bool:
+        """Say whether these exclude all that has to be excluded."""
+        self.questions += 1
+        chuck = self.bare.chuck
+        if chuck is not None and not any(ground.chuck is not None for ground in grounds):
+            chuck = FREE_CHUCK
+        nogoods = [nogood for ground in grounds for nogood in ground.nogoods]
+        return not self.left(replace(self.bare, chuck=chuck), nogoods)
+
+
+def least_grounds(search: Search, counts: Counts = every_order) -> list[Ground] | None:
+    """Return grounds that exclude every order that counts, none of which can be left out; None where all are too few.
+
+    Of what was learned only what is proved.
+    """
+    proved = [nogood for nogood in search.nogoods if nogood.grade == "proved"]
+    return least_set(grounds_of(search, proved), Enough(search, counts))
+
+
+def least_set(candidates: Sequence[Item], enough: Callable[[Sequence[Item]], bool]) -> list[Item] | None:
+    """Return candidates that are enough and of which none can be left out; None where all together are not.
+
+    By halves (Junker's QuickXplain, AAAI 2004), asked to the end. `enough` must stay true when candidates are added.
+    Candidates that come first are kept where others would do as well.
+    """
+    return _shrunk([], list(candidates), enough, True) if enough(candidates) else None
+
+
+def _shrunk(
+    kept: list[Item], candidates: list[Item], enough: Callable[[Sequence[Item]], bool], changed: bool
+) -> list[Item]:
+    """Return the candidates that are needed besides those kept; changed: those kept were not asked of by themselves."""
+    if changed and enough(kept):
+        return []
+    if len(candidates) <= 1:
+        return candidates
+    half = len(candidates) // 2
+    first, second = candidates[:half], candidates[half:]
+    of_second = _shrunk([*kept, *first], second, enough, True)
+    of_first = _shrunk([*kept, *of_second], first, enough, bool(of_second))
+    return [*of_first, *of_second]
+
+
+def told(search: Search, grounds: Iterable[Ground]) -> tuple[Reason, ...]:
+    """Return grounds as reasons, one for each."""
+    return tuple(_reason(search, ground) for ground in grounds)
+
+
+def _reason(search: Search, ground: Ground) -> Reason:
+    if ground.chuck is not None:
+        low, high = (math.degrees(angle) for angle in ground.chuck)
+        sentence = f"The chuck turns from {low:.1f}° to {high:.1f}°, and stands at 0° after every load and re-grip."
+        return Reason(sentence=sentence, grade="proved", rule="chuck range")
+    reason = from_nogood(search, ground.nogoods[0])
+    if reason.rule == "carriage reach" and all(nogood.pattern.released for nogood in ground.nogoods):
+        opened = "leading and the collet opened once the dies have closed:"
+        return reason.model_copy(update={"sentence": reason.sentence.replace("leading:", opened, 1)})
+    if ground.nogoods[0].rule != "rounding":
+        return reason
+    machine = search.case.machine
+    steps = f"which step by {machine.advance.resolution:g} mm and {math.degrees(machine.rotation.resolution):g}°"
+    return reason.model_copy(update={"sentence": f"{reason.sentence.rstrip('.')}, {steps}."})

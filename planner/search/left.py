@@ -1,0 +1,90 @@
+"""Whether an order is left by rules and no-goods, whatever it costs beside its re-clamps and trim."""
+
+from __future__ import annotations
+
+import heapq
+import math
+from collections.abc import Callable, Iterable, Sequence
+from itertools import count
+
+from planner.search.events import Arrival, NoGood, Trims, Value
+from planner.search.exact import ANGLE_STEP, NEVER, RECLAMP, OneTrim
+from planner.search.problem import Problem
+
+FREE_CHUCK = (-math.inf, math.inf)
+"""A chuck that turns for ever, of which the shorter and the longer way round are still told apart [rad]."""
+
+Counts = Callable[[Value], bool]
+"""Whether an order of some value is one that must be excluded; what is worse than one that need not be need not be."""
+
+
+def no_extra(before: Arrival | None, arrival: Arrival, trims: Trims) -> int:  # noqa: ARG001  what an engine may ask
+    """Return what an arrival is taken to take more than its least: nothing."""
+    return 0
+
+
+def every_order(value: Value) -> bool:  # noqa: ARG001  what is asked of an order
+    """Every order counts."""
+    return True
+
+
+class Left:
+    """Asks whether an order that counts is left by rules and no-goods, whatever it costs beside its re-clamps and trim.
+
+    A pair of trims is not asked of where another one leaves all that it leaves, and nothing is gone through beyond the
+    re-clamps that count.
+    """
+
+    def __init__(self, trims: Iterable[Trims], counts: Counts) -> None:
+        self.most = [(pair, most) for pair in trims if (most := _most_reclamps(pair, counts)) is not None]
+
+    def __call__(self, problem: Problem, nogoods: Sequence[NoGood]) -> bool:
+        """Say whether one is left by the rules of a problem and by no-goods."""
+        known = [*problem.rules, *nogoods]
+        asked = self.worth_asking(known)
+        return any(_within(OneTrim(problem, known, no_extra, trims), most) for trims, most in asked)
+
+    def worth_asking(self, known: Sequence[NoGood]) -> list[tuple[Trims, int]]:
+        """Return the pairs of trims that leave what no other one leaves, and how many re-clamps count with each."""
+        kept: list[tuple[frozenset[int], int, Trims]] = []
+        for trims, most in self.most:
+            fitting = frozenset(place for place, nogood in enumerate(known) if nogood.pattern.fits_trims(trims))
+            if not any(fewer <= fitting and most <= more for fewer, more, _ in kept):
+                kept = [entry for entry in kept if not (fitting <= entry[0] and entry[1] <= most)]
+                kept.append((fitting, most, trims))
+        return [(trims, most) for _, most, trims in kept]
+
+
+def _most_reclamps(trims: Trims, counts: Counts) -> int | None:
+    """Return how many re-clamps an order with these trims may have and still counts; None if it never does."""
+    without_end = NEVER // RECLAMP - 2
+    if counts(Value(without_end, trims.total, 0)):
+        return without_end
+    most = next(reclamps for reclamps in range(without_end + 1) if not counts(Value(reclamps, trims.total, 0))) - 1
+    return None if most < 0 else most
+
+
+def _within(job: OneTrim, most: int) -> bool:
+    """Say whether there is a sequence with no more re-clamps; those with the fewest so far are gone on with first."""
+    limit, number = (most + 1) * RECLAMP - 1, count()
+    turns_for_ever = job.problem.chuck in (None, FREE_CHUCK)
+    heap = [
+        (cost // RECLAMP, -next(number), cost, 0.0, load)
+        for load, cost in job.loads()
+        if cost + job.left(load) <= limit
+    ]
+    heapq.heapify(heap)
+    reached = set[tuple[Arrival, int]]()
+    while heap:
+        _, _, cost, chuck, at = heapq.heappop(heap)
+        key = (at, round(chuck / ANGLE_STEP))
+        if key in reached:
+            continue
+        reached.add(key)
+        if job.finished(at):
+            return True
+        for arrival, turned, more in job.steps(at, chuck):
+            total, angle = cost + more, 0.0 if turns_for_ever else turned
+            if total + job.left(arrival) <= limit:
+                heapq.heappush(heap, (total // RECLAMP, -next(number), total, angle, arrival))
+    return False
