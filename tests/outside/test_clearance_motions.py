@@ -106,7 +106,7 @@ def test_clear_is_never_nearer_than_needed_and_struck_always_is(campaign: bool) 
 def test_the_cells_cover_every_row_and_no_point_in_one_is_nearer_than_its_bound(campaign: bool) -> None:
     rng = np.random.default_rng(99)
     points = 0
-    for seed in range(100, 200 if campaign else 104):
+    for seed in range(100, 200 if campaign else 103):
         c = case(seed)
         rows = c.rows(CLAMP)
         names, found = c.names(rows), certify(rows, keep_cover=True)

@@ -47,7 +47,7 @@ KINDS: dict[str, tuple[dict[str, Any], ...]] = {
 """Changes to the profile, by kind."""
 
 COUNTS = {"right": 16, "left": 16, "turned right": 6, "turned left": 6, "coarse": 8}
-EACH = 4
+EACH = 3
 """Parts of each kind."""
 
 

@@ -12,7 +12,7 @@ from planner.search.shop_rules import problem_of
 from tests.plan.forced import no_extra
 from tests.rules.enumeration import every_trim, on_the_edge
 
-CASES = 400
+CASES = 260
 
 
 def test_a_sequence_is_found_where_one_keeps_the_rules_and_with_as_few_reclamps_and_as_little_trim(
@@ -45,4 +45,4 @@ def test_a_sequence_is_found_where_one_keeps_the_rules_and_with_as_few_reclamps_
             met["nothing"] += wanted == (0, 0)
         assert not (plain and broken_in_every_order(case)), seed
     kinds = ("impossible", "turns", "reloads", "regrips", "released", "trim", "nothing")
-    assert min(met[kind] for kind in kinds) >= 20, met
+    assert min(met[kind] for kind in kinds) >= 12, met
