@@ -118,7 +118,8 @@ class Why(Record):
     the plan, and every plan as good that is not as `precedence` says; of one that is not, those that together exclude
     every order. minimal: none of them can be left out. besides: what excludes every order too, a bend or a straight by
     itself. plain: the orders 1 … n with end A leading and n … 1 with end B leading. asked: the order that was asked
-    about. changes: what would make the part possible, what touches least first; None where that was not sought.
+    about. changes: what would make the part possible, what touches least first; None where that was not sought;
+    sought_to_the_end: False where the time limit came before all of them were looked at.
     """
 
     schema_: Literal["bendorder-why/1"] = Field(default="bendorder-why/1", alias="schema")
@@ -137,6 +138,7 @@ class Why(Record):
     precedence: Precedence | None = None
     asked: Judged | None = None
     changes: tuple[Change, ...] | None = None
+    sought_to_the_end: bool | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return the answer as plain JSON data."""

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import combinations
-from typing import Final
+from typing import Final, get_args
 
 from planner.advice.changed import (
     MOST_TRIM,
@@ -32,17 +32,7 @@ from planner.plans.document import Change, ChangeKind, Plan, Single
 from planner.search.events import Prefer
 from planner.search.search import OutOfTime
 
-RANKS: Final[tuple[ChangeKind, ...]] = (
-    "trim",
-    "another machine",
-    "clearance",
-    "carriage travel",
-    "rod",
-    "clamp",
-    "machine raised",
-    "straight longer",
-    "two pieces",
-)
+RANKS: Final[tuple[ChangeKind, ...]] = get_args(ChangeKind)
 """What touches least comes first."""
 
 MOST_OFFERED: Final = 3
@@ -50,6 +40,8 @@ MOST_OFFERED: Final = 3
 
 JOINTS: Final = (0.5, 0.25, 0.75)
 """Where a straight is cut for a joint, in parts of its length: the middle first."""
+
+NOT_TO_THE_END: Final = "What would make it possible was not sought to the end: the time limit came first."
 
 
 def changes(
@@ -64,18 +56,31 @@ def changes(
     machines: the others there are; time_limit [s]: then what was verified by then is returned; report: told of the
     progress in sentences.
     """
+    return sought(part, machine, machines, time_limit, report)[0]
+
+
+def sought(
+    part: Part,
+    machine: Machine,
+    machines: Iterable[Machine] = (),
+    time_limit: float | None = None,
+    report: Callable[[str], None] | None = None,
+) -> tuple[tuple[Change, ...], bool]:
+    """Return the same, and whether it was sought to the end: False where the time limit [s] came first."""
     deadline = None if time_limit is None else time.monotonic() + time_limit
     advice = _Advice(Job(part, machine), tuple(machines), Verdicts(deadline), deadline, report)
     found: list[Change] = []
     try:
-        for sought in (advice.single, advice.pairs, advice.two_pieces):
-            for change in sought():
+        for some in (advice.single, advice.pairs, advice.two_pieces):
+            for change in some():
                 found.append(change)
             if found or advice.possible():
                 break
+        to_the_end = True
     except OutOfTime:
-        advice.tell("The time has run out: what would make the part possible was not sought to the end.")
-    return tuple(sorted(found, key=_touches))
+        advice.tell(NOT_TO_THE_END)
+        to_the_end = False
+    return tuple(sorted(found, key=_touches)), to_the_end
 
 
 def with_changes(
@@ -89,7 +94,9 @@ def with_changes(
     """Return the plan document of a part on a machine with what would make it possible, if it is not; as `changes`."""
     if made.verdict == "makeable":
         return made
-    return made.model_copy(update={"changes": changes(part, machine, machines, time_limit, report)})
+    found, to_the_end = sought(part, machine, machines, time_limit, report)
+    warnings = made.warnings if to_the_end else (*made.warnings, NOT_TO_THE_END)
+    return made.model_copy(update={"changes": found, "warnings": warnings})
 
 
 def _touches(change: Change) -> tuple[object, ...]:

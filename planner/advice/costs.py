@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from planner.advice.changed import Job, shortest_clamp
 from planner.plans.document import ChangeKind, Plan
+from planner.words import at_least, counted
 
 
 def told(job: Job, kind: ChangeKind, where: str, amount: int) -> str:
@@ -80,10 +81,10 @@ def told_of_joint(straight: int, place: float, rotation: float, plans: Sequence[
 def result(plans: Sequence[Plan]) -> str:
     """Return what planning with the change made has given, in words."""
     reclamps = sum(plan.reclamps or 0 for plan in plans)
-    said = f"{reclamps} re-clamp{'' if reclamps == 1 else 's'} and {_mm(trim_of(plans))} of trim"
+    said = f"{counted(reclamps, 're-clamp')} and {_mm(trim_of(plans))} of trim"
     nearest = nearest_of(plans)
     if nearest is not None:
-        said += f", the smallest clearance {math.floor(nearest * 10.0 + 1e-9) / 10.0:.1f} mm"
+        said += f", the smallest clearance {at_least(nearest)}"
     return f"Planned again so, it takes {said}."
 
 

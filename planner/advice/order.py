@@ -17,7 +17,7 @@ from functools import cached_property
 
 from planner.advice.answers import AtStep, Costs, Judged
 from planner.errors import InputError
-from planner.plans.document import Because, End, OrderedBend, Reason
+from planner.plans.document import Because, End, OrderedBend, Plan, Reason
 from planner.plans.grounds import Enough, Ground, grounds_of, least_set, restricted, told
 from planner.plans.known import least_of, runs_only
 from planner.plans.steps import StepList
@@ -30,6 +30,7 @@ from planner.search.left import Left, every_order, no_extra
 from planner.search.lessons import lesson, passage_lesson
 from planner.search.orders import Case
 from planner.search.search import OutOfTime, Search
+from planner.words import at_least, counted, rounded_down
 
 WRITTEN = 'bend number and leading end, a space between, as "3A 4A 2B 1B"'
 ENTRY = re.compile(r"([1-9][0-9]{0,8})([AB])")
@@ -53,23 +54,19 @@ def read_order(text: str, n: int) -> Order:
             raise refused(f'"{word}" is no bend with a leading end', word, meant if ENTRY.fullmatch(meant) else None)
         bend, leads = int(entry[1]), _end(entry[2])
         if bend > n:
-            raise refused(f"there is no bend {bend}, the part has {_bends(n)}", word)
+            raise refused(f"there is no bend {bend}, the part has {counted(n, 'bend')}", word)
         if any(made.bend == bend for made in order):
             raise refused(f"bend {bend} comes twice", word)
         order.append(OrderedBend(bend=bend, leads=leads))
     missing = sorted(set(range(1, n + 1)) - {made.bend for made in order})
     if missing:
         which = f"bend {missing[0]} is" if len(missing) == 1 else f"bends {', '.join(map(str, missing))} are"
-        raise refused(f"{which} missing, the part has {_bends(n)}", text)
+        raise refused(f"{which} missing, the part has {counted(n, 'bend')}", text)
     return tuple(order)
 
 
 def _end(letter: str) -> End:
     return "A" if letter == "A" else "B"
-
-
-def _bends(n: int) -> str:
-    return "1 bend" if n == 1 else f"{n} bends"
 
 
 def written(order: Iterable[OrderedBend]) -> str:
@@ -248,6 +245,14 @@ def costs_of(found: Plannable, search: Search) -> Costs:
     )
 
 
+def costs_in(made: Plan) -> Costs:
+    """Return what a plan document that has steps says that its plan costs."""
+    stock = made.stock
+    assert stock is not None  # of every plan that has steps
+    kept = ("reclamps", "turns", "regrips", "reloads", "released", "time", "smallest_clearance")
+    return Costs(**{name: getattr(made, name) for name in kept}, trim_a=stock.trim_a, trim_b=stock.trim_b)
+
+
 def _fewest(narrowed: Search, found: Plannable) -> bool:
     """Say whether it is proved that no way to carry the order out does with less; what goes, goes when time is over."""
     try:
@@ -275,15 +280,15 @@ def _goes(
 
 def in_words(costs: Costs) -> str:
     """Return costs in words: "1 re-clamp, 0 mm of trim, 214 s, smallest clearance 14.2 mm"."""
-    said = [_counted(costs.reclamps, "re-clamp"), f"{costs.trim_a + costs.trim_b:g} mm of trim", f"{costs.time:.0f} s"]
+    said = [counted(costs.reclamps, "re-clamp"), f"{costs.trim_a + costs.trim_b:g} mm of trim", f"{costs.time:.0f} s"]
     if costs.smallest_clearance is not None:
-        said.append(f"smallest clearance {_down(costs.smallest_clearance):.1f} mm")
+        said.append(f"smallest clearance {at_least(costs.smallest_clearance)}")
     return ", ".join(said)
 
 
 def least_in_words(value: Value) -> str:
     """Return the first two objectives in words: "1 re-clamp and 25 mm of trim"."""
-    return f"{_counted(value.reclamps, 're-clamp')} and {value.trim:g} mm of trim"
+    return f"{counted(value.reclamps, 're-clamp')} and {value.trim:g} mm of trim"
 
 
 def in_seconds(milliseconds: int) -> str:
@@ -296,27 +301,18 @@ def _held_against(costs: Costs, best: Costs) -> str:
     said: list[str] = []
     reclamps, trim = costs.reclamps - best.reclamps, costs.trim_a + costs.trim_b - best.trim_a - best.trim_b
     seconds = round(costs.time) - round(best.time)
-    for difference, words in ((reclamps, _counted(abs(reclamps), "re-clamp")), (trim, f"{abs(trim):g} mm of trim")):
+    for difference, words in ((reclamps, counted(abs(reclamps), "re-clamp")), (trim, f"{abs(trim):g} mm of trim")):
         if difference:
             said.append(f"{words} {'more' if difference > 0 else 'less'}")
     if seconds:
         said.append(f"{abs(seconds)} s {'more' if seconds > 0 else 'less'}")
     if costs.smallest_clearance is not None and best.smallest_clearance is not None:
-        nearer = _down(best.smallest_clearance) - _down(costs.smallest_clearance)
+        nearer = rounded_down(best.smallest_clearance) - rounded_down(costs.smallest_clearance)
         if abs(nearer) >= 0.05:
             said.append(f"{abs(nearer):.1f} mm {'less' if nearer > 0.0 else 'more'} clearance")
     return (
         f"Against the best plan: {', '.join(said)}." if said else "The best plan costs as much, within 1 s and 0.1 mm."
     )
-
-
-def _down(clearance: float) -> float:
-    """Return a proved clearance rounded down to a tenth [mm], so that what is said is proved."""
-    return math.floor(clearance * 10.0 + 1e-9) / 10.0
-
-
-def _counted(count: int, one: str) -> str:
-    return f"{count} {one}" if count == 1 else f"{count} {one}s"
 
 
 def _fails(search: Search, steps: _Steps, made: int | None) -> Judged:

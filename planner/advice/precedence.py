@@ -22,16 +22,10 @@ from planner.plans.grounds import restricted
 from planner.plans.known import runs_only
 from planner.rules.broken import other
 from planner.search.decision import Plannable, carried_out
-from planner.search.events import Event, Grade, NoGood, Pattern, Sequence, Value
-from planner.search.left import Counts, Left
+from planner.search.events import Event, Grade, NoGood, Pattern, Sequence
+from planner.search.left import Left, as_good_as
 from planner.search.orders import Case
 from planner.search.search import OutOfTime, Search
-
-
-def as_good_as(search: Search, value: Value) -> Counts:
-    """Return what says whether an order has no more re-clamps and no more trim, as they count here."""
-    most = value.key(search.prefer)[:2]
-    return lambda other: other.key(search.prefer)[:2] <= most
 
 
 def not_before(case: Case, first: int, then: int) -> tuple[NoGood, ...]:
@@ -67,7 +61,7 @@ class Asked:
     found: list[Order] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        self.counts = as_good_as(self.search, self.best.value)
+        self.counts = as_good_as(self.best.value, self.search.prefer)
         self.left = Left(self.search.problem.trims, self.counts)
         self.found.append(order_of(self.search.case, self.best))
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from planner.advice.answers import Begun, Start
 from planner.advice.order import Order, in_seconds, least_in_words, order_of, written
-from planner.advice.precedence import as_good_as
 from planner.plans.document import OrderedBend
 from planner.plans.grounds import Enough, grounds_of, least_set, restricted, told
 from planner.plans.known import runs_only
@@ -12,6 +11,7 @@ from planner.search.choice import SAME_TIME
 from planner.search.decision import Plannable, carried_out
 from planner.search.events import Event, NoGood, Pattern, Sequence
 from planner.search.forbidden import ENDS
+from planner.search.left import as_good_as
 from planner.search.orders import Case
 from planner.search.search import Search
 
@@ -62,7 +62,7 @@ def _begun(search: Search, best: Plannable, way: OrderedBend) -> Begun:
         reasons = told(search, grounds)
         sentence = f"{said}: no plan begins so. {reasons[0].sentence}"
         return Begun(bend=way.bend, leads=way.leads, verdict="never", sentence=sentence, reasons=reasons)
-    as_good = as_good_as(search, best.value)
+    as_good = as_good_as(best.value, search.prefer)
     if found is None or bound is None or (as_good(bound.value) and not as_good(found.value)):
         sentence = f"{said}: it is not settled whether that goes with {costs}."
         return Begun(bend=way.bend, leads=way.leads, verdict="not settled", sentence=sentence)

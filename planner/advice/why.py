@@ -8,11 +8,10 @@ from dataclasses import dataclass
 from typing import Final
 
 from planner.advice.answers import Costs, Judged, Why
-from planner.advice.changes import changes
-from planner.advice.order import Order, costs_of, in_words, judge, order_of, read_order, straight_through, written
+from planner.advice.changes import sought
+from planner.advice.order import Order, costs_in, in_words, judge, order_of, read_order, straight_through, written
 from planner.advice.precedence import (
     Common,
-    as_good_as,
     common_to_all,
     not_before,
     not_leading,
@@ -28,10 +27,11 @@ from planner.plans.grounds import Enough, Ground, grounds_of, least_grounds, lea
 from planner.plans.reasons import from_broken
 from planner.rules.broken import Broken
 from planner.search.decision import Decision, Plannable
-from planner.search.events import NoGood, Prefer, Value
+from planner.search.events import NoGood, Prefer
 from planner.search.impossible import broken_in_every_order
-from planner.search.left import Counts
+from planner.search.left import Counts, as_good_as, better_than
 from planner.search.search import OutOfTime, Search
+from planner.words import counted
 
 WHICHEVER_LEADS: Final = ("rated capacity", "largest angle", "clamp longer than the straight")
 """Rules that are broken in every order if they are broken with the one end leading."""
@@ -67,12 +67,13 @@ def why(
     if machines is None or made.verdict == "makeable":
         return answer
     left = None if deadline is None else max(deadline - time.monotonic(), 0.0)
-    return answer.model_copy(update={"changes": changes(part, machine, machines, left, report)})
+    found, to_the_end = sought(part, machine, machines, left, report)
+    return answer.model_copy(update={"changes": found, "sought_to_the_end": to_the_end})
 
 
 def _answer(made: Plan, search: Search, decision: Decision) -> Why:
     part, machine = search.case.part, search.case.machine
-    name = f"{part.name} ({part.outside_diameter:g} mm tube, {_bends(part.n_bends)})"
+    name = f"{part.name} ({part.outside_diameter:g} mm tube, {counted(part.n_bends, 'bend')})"
     head = {"part": part.name, "machine": machine.name, "verdict": made.verdict}
     if made.verdict == "not makeable":
         rules, besides = minimal_reasons(search)
@@ -87,15 +88,11 @@ def _answer(made: Plan, search: Search, decision: Decision) -> Why:
             rules=made.reasons,
             plain=_plain(search, None),
         )
-    return _of_plan(head, name, search, decision.plan)
+    return _of_plan(head, name, search, decision.plan, costs_in(made))
 
 
-def _bends(n: int) -> str:
-    return "1 bend" if n == 1 else f"{n} bends"
-
-
-def _of_plan(head: dict[str, str], name: str, search: Search, best: Plannable) -> Why:
-    order, costs = order_of(search.case, best), costs_of(best, search)
+def _of_plan(head: dict[str, str], name: str, search: Search, best: Plannable, costs: Costs) -> Why:
+    order = order_of(search.case, best)
     plain = _plain(search, best, costs)
     common, start = None, None
     try:
@@ -192,12 +189,7 @@ def decided_by(search: Search, best: Plannable, common: Common | None) -> list[G
 
 
 def _to_exclude(search: Search, best: Plannable, common: Common | None) -> list[Excluded]:
-    ours = best.value.key(search.prefer)[:2]
-
-    def better(value: Value) -> bool:
-        return value.key(search.prefer)[:2] < ours
-
-    as_good = as_good_as(search, best.value)
+    better, as_good = better_than(best.value, search.prefer), as_good_as(best.value, search.prefer)
     found = [Excluded(better, ())] if best.value.reclamps or best.value.trim else []
     if common is None:
         return found

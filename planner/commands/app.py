@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
-from cyclopts import App, Parameter
+from cyclopts import App, Parameter, validators
 
 if TYPE_CHECKING:
     from planner.inputs.machine import Machine
@@ -57,6 +57,26 @@ app = App(
 
 PartFile = Annotated[Path, Parameter(help="The part file (TOML or JSON).")]
 Profiles = Annotated[Path | None, Parameter(help="A folder of machine profiles to look in first.", show_default=False)]
+MachineName = Annotated[
+    str | None,
+    Parameter(
+        name=("--machine", "-m"),
+        help="A profile's name or a profile file. Without it the part's own `machine` key counts.",
+        show_default=False,
+    ),
+]
+Preferred = Annotated[
+    Literal["fewer re-clamps", "less trim"],
+    Parameter(help="What counts first.", show_default=True),
+]
+TimeLimit = Annotated[
+    float | None,
+    Parameter(
+        validator=validators.Number(gt=0),
+        help="Seconds after which what is known by then is printed.",
+        show_default=False,
+    ),
+]
 Json = Annotated[
     bool,
     Parameter(name="--json", negative=(), help="Print one JSON document and nothing else.", show_default=False),

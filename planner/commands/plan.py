@@ -6,9 +6,22 @@ import time
 from pathlib import Path
 from typing import Annotated, Literal
 
-from cyclopts import Parameter, validators
+from cyclopts import Parameter
 
-from planner.commands.app import EXIT_CODES, Json, PartFile, Profiles, app, every_machine, log, machine_for, write
+from planner.commands.app import (
+    EXIT_CODES,
+    Json,
+    MachineName,
+    PartFile,
+    Preferred,
+    Profiles,
+    TimeLimit,
+    app,
+    every_machine,
+    log,
+    machine_for,
+    write,
+)
 
 
 @app.command(
@@ -20,19 +33,9 @@ def plan_command(
     part: PartFile,
     /,
     *,
-    machine: Annotated[
-        str | None,
-        Parameter(
-            name=("--machine", "-m"),
-            help="A profile's name or a profile file. Without it the part's own `machine` key counts.",
-            show_default=False,
-        ),
-    ] = None,
+    machine: MachineName = None,
     profiles: Profiles = None,
-    prefer: Annotated[
-        Literal["fewer re-clamps", "less trim"],
-        Parameter(help="What counts first.", show_default=True),
-    ] = "fewer re-clamps",
+    prefer: Preferred = "fewer re-clamps",
     alternatives: Annotated[
         bool,
         Parameter(negative=(), help="Also list the plans that are better in something else.", show_default=False),
@@ -51,14 +54,7 @@ def plan_command(
         Literal["exact", "cp-sat"],
         Parameter(help="Which engine searches; both find the same plan.", show_default=True),
     ] = "exact",
-    time_limit: Annotated[
-        float | None,
-        Parameter(
-            validator=validators.Number(gt=0),
-            help="Seconds after which what is known by then is printed.",
-            show_default=False,
-        ),
-    ] = None,
+    time_limit: TimeLimit = None,
     clearances: Annotated[
         bool,
         Parameter(negative=(), help="Also print how near every motion comes, where and to what.", show_default=False),

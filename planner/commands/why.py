@@ -4,11 +4,24 @@ from __future__ import annotations
 
 import time
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated
 
-from cyclopts import Parameter, validators
+from cyclopts import Parameter
 
-from planner.commands.app import EXIT_CODES, Json, PartFile, Profiles, app, every_machine, log, machine_for, write
+from planner.commands.app import (
+    EXIT_CODES,
+    Json,
+    MachineName,
+    PartFile,
+    Preferred,
+    Profiles,
+    TimeLimit,
+    app,
+    every_machine,
+    log,
+    machine_for,
+    write,
+)
 
 if TYPE_CHECKING:
     from planner.advice.answers import Why
@@ -23,35 +36,18 @@ def why_command(
     part: PartFile,
     /,
     *,
-    machine: Annotated[
-        str | None,
-        Parameter(
-            name=("--machine", "-m"),
-            help="A profile's name or a profile file. Without it the part's own `machine` key counts.",
-            show_default=False,
-        ),
-    ] = None,
+    machine: MachineName = None,
     profiles: Profiles = None,
     order: Annotated[
         str | None,
         Parameter(help='An order to judge: bend number and leading end, as "3A 4A 2B 1B".', show_default=False),
     ] = None,
-    prefer: Annotated[
-        Literal["fewer re-clamps", "less trim"],
-        Parameter(help="What counts first.", show_default=True),
-    ] = "fewer re-clamps",
+    prefer: Preferred = "fewer re-clamps",
     changes: Annotated[
         bool,
         Parameter(help="Of a part that is not makeable, seek what would make it so.", show_default=True),
     ] = True,
-    time_limit: Annotated[
-        float | None,
-        Parameter(
-            validator=validators.Number(gt=0),
-            help="Seconds after which what is known by then is printed.",
-            show_default=False,
-        ),
-    ] = None,
+    time_limit: TimeLimit = None,
     svg: Annotated[
         Path | None,
         Parameter(

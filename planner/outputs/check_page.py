@@ -38,8 +38,8 @@ from typing import Any, Final
 from planner.advice.machines import Checked, Settled, best_of, worst_of
 from planner.outputs.plan_page import AGAINST, COLOURS, PEOPLE, WHY_UNDECIDED
 from planner.outputs.terminal import Page
-from planner.outputs.words import at_least, counted, listed, millimetres, plain
 from planner.tolerances import REPORT_CEILING
+from planner.words import at_least, counted, listed, millimetres, plain
 
 SCHEMA: Final = "bendorder-check/1"
 COLUMNS: Final = tuple(field.name for field in fields(Checked) if field.name != "error")

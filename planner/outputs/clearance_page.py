@@ -5,9 +5,9 @@ from __future__ import annotations
 from planner.inputs.files import part_from_data
 from planner.outputs.step_list import Digits, clearance
 from planner.outputs.terminal import Page
-from planner.outputs.words import degrees, number
 from planner.plans.document import Plan, Step
 from planner.plans.reasons import place_name
+from planner.words import degrees, number
 
 HEAD = (
     "no.",

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from planner.outputs.words import degrees
+from planner.words import degrees
 
 FLAT_WITHIN = 0.05  # [deg] nearer to 0 or 180 than this prints as flat: less than any readout shows
 SENTENCES = 3  # the first bends settle the hand; more would bury it

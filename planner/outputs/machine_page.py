@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from planner.outputs.terminal import Page
-from planner.outputs.words import counted, duration, listed, size
+from planner.words import counted, duration, listed, size
 
 Profile = dict[str, Any]
 

@@ -11,9 +11,9 @@ from typing import Any
 from planner.outputs import hand
 from planner.outputs.step_list import Digits, print_steps
 from planner.outputs.terminal import Page
-from planner.outputs.words import at_least, counted, duration, listed, millimetres, numbers, plain, size
 from planner.plans.document import OrderedBend, Plan, Reason, Step
 from planner.tolerances import REPORT_CEILING
+from planner.words import at_least, counted, duration, listed, millimetres, numbers, plain, size
 
 PEOPLE = '"Clear" means clear of the machine, never of people.'
 AGAINST = "A plan is checked against the profile and for this order only, not against the machine in front of you."

@@ -13,7 +13,7 @@ from planner.outputs import hand
 from planner.outputs.documents import SHAPE
 from planner.outputs.plan_page import part_lines, rotation_lines
 from planner.outputs.terminal import Page
-from planner.outputs.words import degrees, millimetres, number
+from planner.words import degrees, millimetres, number
 
 if TYPE_CHECKING:
     from planner.inputs.part import Part

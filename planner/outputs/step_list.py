@@ -9,9 +9,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from planner.outputs.terminal import Page
-from planner.outputs.words import at_least, decimals_of, degrees, millimetres, minutes
 from planner.plans.document import Plan, Step
 from planner.tolerances import REPORT_CEILING
+from planner.words import at_least, decimals_of, degrees, millimetres, minutes
 
 NOT_CHECKED = "not checked yet"
 

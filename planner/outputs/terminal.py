@@ -13,7 +13,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from planner.outputs.words import plain
+from planner.words import plain
 
 PIPED_WIDTH = 100  # [characters]
 FIELD_WIDTH = 12  # [characters]

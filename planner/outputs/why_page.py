@@ -9,18 +9,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from planner.advice.answers import Begun, Judged, Start, Why
+from planner.advice.changes import NOT_TO_THE_END
 from planner.outputs.plan_page import COLOURS, PEOPLE, WHY_UNDECIDED
 from planner.outputs.terminal import Page
-from planner.outputs.words import counted, listed, plain
 from planner.plans.document import Change, OrderedBend, Reason
+from planner.words import counted, listed, plain
 
 NOTATION = "3A: bend 3 with end A leading."
 NUMBER, WAY = 3, 9  # [characters]
 
-NO_CHANGE = (
-    "Nothing was found that helps: no trim, clearance, travel, rod, clamp, pit or longer straight by itself, no two of"
-    " them, none of the other machines, and no joint."
-)
+NO_CHANGE = "No change was found that helps, no two at once, no other machine and no joint."
 
 
 def print_why(why: Why, page: Page) -> None:
@@ -52,18 +50,20 @@ def print_why(why: Why, page: Page) -> None:
         if not all(arrow.proved for arrow in why.precedence.arrows):
             page.text("~> is not proved: only what is too close to call or not tried stands against it.", indent=4)
     if why.changes is not None:
-        print_changes(why.changes, page)
+        _print_changes(why.changes, why.sought_to_the_end is False, page)
     page.blank()
     page.text(NOTATION if why.verdict == "not makeable" else f"{NOTATION} {PEOPLE}")
 
 
-def print_changes(changes: Sequence[Change], page: Page) -> None:
+def _print_changes(changes: Sequence[Change], out_of_time: bool, page: Page) -> None:
     """Write what would make a part possible."""
     page.heading("What would make it possible, what touches least first; each planned again with the change made")
-    if not changes:
-        page.text(NO_CHANGE, indent=2)
     for number, change in enumerate(changes, start=1):
         page.row([(f"{number}", NUMBER), (change.sentence, None)], indent=2)
+    if out_of_time:
+        page.text(NOT_TO_THE_END, indent=2)
+    elif not changes:
+        page.text(NO_CHANGE, indent=2)
 
 
 class _Reasons:

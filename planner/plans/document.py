@@ -45,6 +45,7 @@ ChangeKind = Literal[
     "straight longer",
     "two pieces",
 ]
+"""What can be changed; what touches least comes first."""
 
 
 class Record(BaseModel):

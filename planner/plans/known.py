@@ -22,7 +22,8 @@ from planner.plans.reasons import from_nogood, ordered
 from planner.plans.steps import StepList
 from planner.plans.swing import keep_clear
 from planner.search.decision import Decision
-from planner.search.events import NoGood, Value
+from planner.search.events import NoGood
+from planner.search.left import better_than
 from planner.search.opinions import NONE_ASKED, Opinions, opinion
 from planner.search.orders import Case, Ready
 from planner.search.search import Search
@@ -102,7 +103,7 @@ class Known:
         reasons = told(search, straight_through(search, sequence))
         if sequence.value.reclamps or sequence.value.trim:
             reasons = _each_once(
-                reasons, grounds_told(search, least_grounds(search, _better(search, sequence.value)) or ())
+                reasons, grounds_told(search, least_grounds(search, better_than(sequence.value, search.prefer)) or ())
             )
         return self._plan(
             verdict="makeable",
@@ -165,12 +166,6 @@ def told(search: Search, nogoods: Iterable[NoGood]) -> tuple[Reason, ...]:
 
 def _each_once(*reasons: Iterable[Reason]) -> tuple[Reason, ...]:
     return tuple({reason.sentence: reason for some in reasons for reason in some}.values())
-
-
-def _better(search: Search, value: Value) -> Callable[[Value], bool]:
-    """Return what says whether an order is better in its first two objectives."""
-    ours = value.key(search.prefer)[:2]
-    return lambda other: other.key(search.prefer)[:2] < ours
 
 
 def least_of(

@@ -7,7 +7,7 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from itertools import count
 
-from planner.search.events import Arrival, NoGood, Trims, Value
+from planner.search.events import Arrival, NoGood, Prefer, Trims, Value
 from planner.search.exact import ANGLE_STEP, NEVER, RECLAMP, OneTrim
 from planner.search.problem import Problem
 
@@ -26,6 +26,18 @@ def no_extra(before: Arrival | None, arrival: Arrival, trims: Trims) -> int:  # 
 def every_order(value: Value) -> bool:  # noqa: ARG001  what is asked of an order
     """Every order counts."""
     return True
+
+
+def better_than(value: Value, prefer: Prefer) -> Counts:
+    """Return what says whether an order is better in its first two objectives, re-clamps and trim."""
+    ours = value.key(prefer)[:2]
+    return lambda other: other.key(prefer)[:2] < ours
+
+
+def as_good_as(value: Value, prefer: Prefer) -> Counts:
+    """Return what says whether an order has no more re-clamps and no more trim, as they count here."""
+    ours = value.key(prefer)[:2]
+    return lambda other: other.key(prefer)[:2] <= ours
 
 
 class Left:
@@ -65,26 +77,27 @@ def _most_reclamps(trims: Trims, counts: Counts) -> int | None:
 
 
 def _within(job: OneTrim, most: int) -> bool:
-    """Say whether there is a sequence with no more re-clamps; those with the fewest so far are gone on with first."""
+    """Say whether there is a sequence with no more re-clamps; what may end with the fewest is gone on with first."""
     limit, number = (most + 1) * RECLAMP - 1, count()
     turns_for_ever = job.problem.chuck in (None, FREE_CHUCK)
-    heap = [
-        (cost // RECLAMP, -next(number), cost, 0.0, load)
-        for load, cost in job.loads()
-        if cost + job.left(load) <= limit
-    ]
-    heapq.heapify(heap)
-    reached = set[tuple[Arrival, int]]()
+    heap: list[tuple[int, int, int, float, Arrival]] = []
+
+    def put(cost: int, chuck: float, at: Arrival) -> None:
+        at_least = cost + job.left(at)
+        if at_least <= limit:
+            heapq.heappush(heap, (at_least // RECLAMP, -next(number), cost, chuck, at))
+
+    for load, cost in job.loads():
+        put(cost, 0.0, load)
+    reached: dict[tuple[Arrival, int], int] = {}
     while heap:
         _, _, cost, chuck, at = heapq.heappop(heap)
         key = (at, round(chuck / ANGLE_STEP))
-        if key in reached:
+        if reached.get(key, NEVER) <= cost // RECLAMP:
             continue
-        reached.add(key)
+        reached[key] = cost // RECLAMP
         if job.finished(at):
             return True
         for arrival, turned, more in job.steps(at, chuck):
-            total, angle = cost + more, 0.0 if turns_for_ever else turned
-            if total + job.left(arrival) <= limit:
-                heapq.heappush(heap, (total // RECLAMP, -next(number), total, angle, arrival))
+            put(cost + more, 0.0 if turns_for_ever else turned, arrival)
     return False

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
+from pathlib import Path
 
 import numpy as np
 
 from planner.advice.order import Order
-from planner.inputs.files import load_machine, machine_from_data
+from planner.inputs.files import load_machine, load_part, machine_from_data
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.inputs.self_crossing import self_gap
@@ -20,6 +22,9 @@ from tests.plan.brute_force.orders import Job
 from tests.plan.random_parts import Drawn, drawn, hemmed_in
 from tests.plan.shop import bender, tube
 from tests.search.afresh import crowded
+
+EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
+NUMBER_WITH_UNIT = re.compile(r"\d(?:[\d.,]*\d)?(?: mm\b| s\b| kN m\b|°)")
 
 
 def begun_in_the_middle() -> tuple[Part, Machine]:
@@ -107,3 +112,10 @@ def every_order(n: int) -> Iterator[Order]:
 def order_of_job(job: Job) -> Order:
     n = len(job)
     return tuple(OrderedBend(bend=b.bend if b.leads == "A" else n + 1 - b.bend, leads=b.leads) for b in job)
+
+
+def example(name: str) -> tuple[Part, Machine]:
+    """An example and the machine that it names."""
+    part = load_part(EXAMPLES / f"{name}.toml")
+    assert part.machine is not None
+    return part, load_machine(part.machine)

@@ -26,6 +26,7 @@ from planner.search.orders import Run
 from planner.search.search import Search
 from planner.search.stations import Unkeepable
 from tests.advice.parts import (
+    NUMBER_WITH_UNIT,
     begun_in_the_middle,
     every_order,
     hanging_a_hair_too_low,
@@ -41,7 +42,6 @@ from tests.plan.forced import forced, no_extra, nothing_but
 from tests.plan.shop import bender, tube
 
 Order = tuple[OrderedBend, ...]
-NUMBER_WITH_UNIT = re.compile(r"\d(?:[\d.,]*\d)?(?: mm\b| s\b| kN m\b|°)")
 
 
 def order(text: str) -> Order:

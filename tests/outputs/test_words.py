@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from planner.outputs.words import (
+from planner.words import (
     at_least,
     counted,
     decimals_of,

@@ -34,9 +34,14 @@ def millimetres(value: float, decimals: int = FEWEST_DECIMALS) -> str:
     return f"{number(value, decimals)} mm"
 
 
+def rounded_down(bound: float) -> float:
+    """Return a proved lower bound [mm] rounded down to a tenth, so that what is said is proved too."""
+    return math.floor(bound * 10.0 + 1e-9) / 10.0
+
+
 def at_least(bound: float) -> str:
-    """Return a proved lower bound [mm] rounded down, so that what is printed is proved too."""
-    return millimetres(math.floor(bound * 10.0 + 1e-9) / 10.0)
+    """Return a proved lower bound [mm] rounded down, with its unit."""
+    return millimetres(rounded_down(bound))
 
 
 def degrees(value: float, decimals: int = FEWEST_DECIMALS) -> str:
