@@ -117,7 +117,7 @@ def each_way(problem: Problem) -> list[Pattern]:
 
 def test_a_long_parts_least_set_is_enough_and_minimal_too() -> None:
     looked = 0
-    for seed in range(6):
+    for seed in range(4):
         search, _, verdict = searched(wandering(seed, 12), long_bench())
         if verdict != "not makeable":
             continue
@@ -128,7 +128,7 @@ def test_a_long_parts_least_set_is_enough_and_minimal_too() -> None:
             rest = [other for other in grounds if other is not ground]
             assert least(*of_grounds(search.problem, rest)) is not None, seed
         looked += 1
-    assert looked >= 3
+    assert looked >= 2
 
 
 def test_a_set_that_is_not_enough_is_none() -> None:
@@ -173,7 +173,7 @@ def test_of_several_that_are_enough_one_is_the_reason_and_the_others_stand_besid
 def test_what_is_said_to_be_enough_by_itself_is_and_of_two_neither_can_be_left_out(campaign: bool) -> None:
     """The same rules as no-goods, by dynamic programming; a rule of either end leaves orders that the other allows."""
     parts = [(too_short_twice(), load_machine("canal-workshop")), example("tiller-bracket")]
-    parts += [(job.part, job.machine) for job in random_jobs(300 if campaign else 50)]
+    parts += [(job.part, job.machine) for job in random_jobs(2000 if campaign else 50)]
     looked = 0
     for part, machine in parts:
         case = case_of(part, machine)[0]

@@ -93,12 +93,12 @@ def judge(c: Case, tally: Counter[str], wrong: list[str]) -> None:
 def test_clear_is_never_nearer_than_needed_and_struck_always_is(campaign: bool) -> None:
     tally: Counter[str] = Counter()
     wrong: list[str] = []
-    for seed in range(600 if campaign else 9):
+    for seed in range(600 if campaign else 7):
         judge(case(seed), tally, wrong)
     assert not wrong, f"{len(wrong)} wrong of {tally}:\n" + "\n".join(wrong[:12])
-    assert tally["clear"] + tally["struck"] + tally["too close to call"] >= 600
-    assert tally["clear"] > 150
-    assert tally["struck"] > 45
+    assert tally["clear"] + tally["struck"] + tally["too close to call"] >= 460
+    assert tally["clear"] > 115
+    assert tally["struck"] > 34
     assert tally["too close to call"] <= 0.01 * tally["clear"]
     assert tally["strike in a groove left open"] <= 0.01 * tally["struck"]
 
@@ -106,7 +106,7 @@ def test_clear_is_never_nearer_than_needed_and_struck_always_is(campaign: bool) 
 def test_the_cells_cover_every_row_and_no_point_in_one_is_nearer_than_its_bound(campaign: bool) -> None:
     rng = np.random.default_rng(99)
     points = 0
-    for seed in range(100, 200 if campaign else 103):
+    for seed in range(100, 200 if campaign else 102):
         c = case(seed)
         rows = c.rows(CLAMP)
         names, found = c.names(rows), certify(rows, keep_cover=True)
