@@ -1,0 +1,1 @@
+"""The page beside the machine: see a plan, step through it, try another order."""
