@@ -13,7 +13,7 @@ from typing import Any
 
 from cyclopts import CycloptsError
 
-from planner.commands import check, machines, plan, shape, verify, why  # noqa: F401  they take their places in the app
+from planner.commands import check, machines, plan, serve, shape, verify, why  # noqa: F401  they take their places in the app
 from planner.commands.app import BAD_INPUT, EXIT_CODES, FAULT, INTERRUPTED, MAKEABLE, READER_LEFT, app, log, write
 
 __all__ = ["EXIT_CODES", "app", "main", "run"]

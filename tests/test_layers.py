@@ -23,6 +23,7 @@ FLOW = (
     ("proof",),
     ("advice",),
     ("outputs",),
+    ("page",),
     ("commands",),
     ("command", "__main__"),
 )
@@ -31,8 +32,16 @@ PLACE = {name: place for place, names in enumerate(FLOW) for name in names}
 PUBLIC = "__init__"
 """The package's own face: it names what is public and resolves it on first use, so it may name every layer."""
 
-HEAVY = {"ortools", "networkx", "scipy", "rich", "cyclopts"}
-"""Imported only inside the functions that use them; rich and cyclopts also at the top of what prints and reads commands."""
+HEAVY = {"ortools", "networkx", "scipy", "rich", "cyclopts", "nicegui", "fastapi", "starlette", "uvicorn"}
+"""Imported only inside the functions that use them; some also at the top of the layers that are about nothing else."""
+
+LIGHT_IN = {
+    "outputs": {"rich", "cyclopts"},
+    "commands": {"rich", "cyclopts"},
+    "command.py": {"rich", "cyclopts"},
+    "page": {"nicegui", "fastapi", "starlette", "uvicorn"},
+}
+"""What may stand at the top of a layer's modules: commands import the page only where they serve it."""
 
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
@@ -102,7 +111,7 @@ def test_an_import_against_the_flow_is_seen_wherever_it_stands(layer: str, sourc
 @pytest.mark.parametrize("path", MODULES, ids=name_of)
 def test_what_is_audited_takes_nothing_from_the_auditor(path: Path) -> None:
     layer = path.relative_to(PACKAGE).with_suffix("").parts[0]
-    if layer in ("audit", "commands", PUBLIC):
+    if layer in ("audit", "page", "commands", PUBLIC):
         return
     used = {name for name in imported(ast.parse(path.read_text(encoding="utf-8"))) if name.startswith("planner.audit")}
     assert not used
@@ -119,7 +128,14 @@ def test_what_is_slow_to_import_is_imported_only_where_it_is_used(path: Path) ->
     top = ast.parse(path.read_text(encoding="utf-8")).body
     names = {alias.name for node in top if isinstance(node, ast.Import) for alias in node.names}
     names |= {node.module or "" for node in top if isinstance(node, ast.ImportFrom)}
-    allowed = (
-        {"rich", "cyclopts"} if path.relative_to(PACKAGE).parts[0] in ("outputs", "commands", "command.py") else set()
-    )
+    allowed = LIGHT_IN.get(path.relative_to(PACKAGE).parts[0], set())
     assert not (HEAVY - allowed) & {name.split(".")[0] for name in names}
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
+def test_the_page_is_imported_at_the_top_by_the_page_alone(path: Path) -> None:
+    if path.relative_to(PACKAGE).parts[0] == "page":
+        return
+    top = ast.parse(path.read_text(encoding="utf-8")).body
+    at_once = [name for node in top if isinstance(node, ast.Import | ast.ImportFrom) for name in imported(node)]
+    assert not [name for name in at_once if name.startswith("planner.page")]

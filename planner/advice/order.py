@@ -90,7 +90,7 @@ def judge(search: Search, order: Order, best: Plannable | None, of_best: Costs |
 
     best: the plan that it is held against, None where there is none; of_best: what that costs, where it is known.
     """
-    steps = _Steps(search.case, order)
+    steps = Steps(search.case, order)
     try:
         if steps.runs < search.case.part.n_bends:
             return _not_run(search, steps)
@@ -110,7 +110,7 @@ def judge(search: Search, order: Order, best: Plannable | None, of_best: Costs |
 
 
 @dataclass(frozen=True)
-class _Steps:
+class Steps:
     """An order step by step, in the view of the end that leads at each.
 
     seen: bend and first formed bend ahead; runs: how many steps from the first on leave a run of neighbours.
@@ -170,7 +170,7 @@ class _Steps:
         return AtStep(number=number, bend=made.bend, leads=made.leads)
 
 
-def _first_failing(search: Search, steps: _Steps, grade: Grade) -> int | None:
+def _first_failing(search: Search, steps: Steps, grade: Grade) -> int | None:
     """Return the first step that cannot be made, whatever the steps before it; None where all that keep a run can.
 
     grade: "proved" counts only what is proved, "unproved" all that is known.
@@ -187,12 +187,12 @@ def _first_failing(search: Search, steps: _Steps, grade: Grade) -> int | None:
             found = Exact().best(replace(search.problem, rules=rules, trims=trims), known, no_extra, search.prefer)
             if found is None:
                 return made
-            if not _look_into(search, places(found)[:made]):
+            if not look_into(search, places(found)[:made]):
                 break
     return None
 
 
-def _look_into(search: Search, wanted: Sequence[Place]) -> bool:
+def look_into(search: Search, wanted: Sequence[Place]) -> bool:
     """Check the geometry of some steps that follow one another; say whether anything new was learned."""
     checks, learned = search.checks, list[NoGood]()
     goes = set[Place]()
@@ -264,7 +264,7 @@ def _fewest(narrowed: Search, found: Plannable) -> bool:
 
 
 def _goes(
-    search: Search, steps: _Steps, found: Plannable, against: tuple[Plannable | None, Costs | None], fewest: bool
+    search: Search, steps: Steps, found: Plannable, against: tuple[Plannable | None, Costs | None], fewest: bool
 ) -> Judged:
     costs, (best, of_best) = costs_of(found, search), against
     own = best is not None and order_of(search.case, best) == steps.order
@@ -315,18 +315,18 @@ def _held_against(costs: Costs, best: Costs) -> str:
     )
 
 
-def _fails(search: Search, steps: _Steps, made: int | None) -> Judged:
+def _fails(search: Search, steps: Steps, made: int | None) -> Judged:
     assert made is not None  # all steps together are the whole order, and that is proved to fail
     reasons = _excluding(search, steps, made, "proved")
     return _failing(steps, made, reasons)
 
 
-def _failing(steps: _Steps, made: int, reasons: tuple[Reason, ...]) -> Judged:
+def _failing(steps: Steps, made: int, reasons: tuple[Reason, ...]) -> Judged:
     sentence = f"{written(steps.order)} fails at step {made}: {reasons[0].sentence}"
     return Judged(order=steps.order, verdict="fails", sentence=sentence, fails=steps.at(made), reasons=reasons)
 
 
-def _excluding(search: Search, steps: _Steps, made: int, grade: Grade) -> tuple[Reason, ...]:
+def _excluding(search: Search, steps: Steps, made: int, grade: Grade) -> tuple[Reason, ...]:
     """Return the fewest sentences that together exclude the first so many steps, those of the last step first."""
     known = [nogood for nogood in search.nogoods if grade == "unproved" or nogood.grade == "proved"]
     grounds = grounds_of(search, steps.up_to(made, known), steps.up_to(made, search.problem.rules))
@@ -336,7 +336,7 @@ def _excluding(search: Search, steps: _Steps, made: int, grade: Grade) -> tuple[
     return told(search, found)
 
 
-def _undecided(search: Search, steps: _Steps, made: int | None) -> Judged:
+def _undecided(search: Search, steps: Steps, made: int | None) -> Judged:
     assert made is not None  # all steps together are the whole order, and nothing was found to carry it out
     reasons = _excluding(search, steps, made, "unproved")
     doubtful = [reason for reason in reasons if reason.grade == "unproved"]
@@ -354,7 +354,7 @@ def _undecided(search: Search, steps: _Steps, made: int | None) -> Judged:
     )
 
 
-def _not_run(search: Search, steps: _Steps) -> Judged:
+def _not_run(search: Search, steps: Steps) -> Judged:
     """Judge an order whose formed bends do not stay a run of neighbours, by what is known of its steps.
 
     The steps that keep a run are looked into; of those after it rules are asked that hold whatever is formed.
@@ -376,7 +376,7 @@ def _not_run(search: Search, steps: _Steps) -> Judged:
     return Judged(order=steps.order, verdict="undecided", sentence=sentence, undecided_because="orders not tried")
 
 
-def _ruled_out(search: Search, steps: _Steps) -> tuple[int, tuple[Reason, ...]] | None:
+def _ruled_out(search: Search, steps: Steps) -> tuple[int, tuple[Reason, ...]] | None:
     """Return the first step after the run that rules forbid whatever is formed and held, and the fewest of them."""
 
     def enough(grounds: Sequence[Ground]) -> bool:

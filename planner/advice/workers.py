@@ -28,7 +28,7 @@ def worked_off(work: Callable[..., Result], jobs: Sequence[tuple[Any, ...]], wor
     if count <= 1:
         return [work(*job) for job in jobs]
     with _processes(count) as pool:
-        with _interrupts_held_back():  # while processes start: they take over which signals are held back
+        with interrupts_held_back():  # while processes start: they take over which signals are held back
             waiting = [pool.submit(work, *job) for job in jobs]
         return [job.result() for job in waiting]
 
@@ -38,7 +38,7 @@ def _processes(count: int) -> Iterator[ProcessPoolExecutor]:
     """Give processes that are started anew (no thread's lock is copied into them); end them at once on any error."""
     others = set(multiprocessing.active_children())
     spawned = multiprocessing.get_context("spawn")
-    pool = ProcessPoolExecutor(count, mp_context=spawned, initializer=_end_with_parent)
+    pool = ProcessPoolExecutor(count, mp_context=spawned, initializer=end_with_parent)
     try:
         yield pool
     except BaseException:
@@ -50,7 +50,7 @@ def _processes(count: int) -> Iterator[ProcessPoolExecutor]:
 
 
 @contextmanager
-def _interrupts_held_back() -> Iterator[None]:
+def interrupts_held_back() -> Iterator[None]:
     """Keep an interrupt waiting until the block is done."""
     if not hasattr(signal, "pthread_sigmask"):
         yield
@@ -62,7 +62,7 @@ def _interrupts_held_back() -> Iterator[None]:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
-def _end_with_parent() -> None:
+def end_with_parent() -> None:
     """Make this process leave interrupts to its parent, and end when that ends, even if it is killed."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     parent = multiprocessing.parent_process()

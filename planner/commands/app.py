@@ -31,6 +31,7 @@ EXAMPLES = """Examples:
   bendorder verify rail-proof.json
   bendorder machines
   bendorder shape rail.toml
+  bendorder serve
 
 Exit codes: 0 makeable (verify: confirmed), 1 not makeable (verify: it does not hold), 2 bad input, 3 undecided,
 130 interrupted."""

@@ -70,17 +70,9 @@ class Film:
 
 def film_of(part: Part, machine: Machine, trim_a: float, trim_b: float, shots: tuple[Shot, ...] = ()) -> Film:
     """Return a film of a part with its trim [mm] on a machine; without shots it shows the machine alone."""
-    tube = {
-        "radius": part.radius,
-        "straights": part.straights.tolist(),
-        "rotations": part.rotations.tolist(),
-        "angles": part.angles.tolist(),
-        "radii": part.radii.tolist(),
-        "trim": {"A": trim_a, "B": trim_b},
-    }
     mandrel = None if machine.mandrel is None else {"nose": machine.mandrel.nose, "rod": machine.mandrel.rod_length}
     return Film(
-        tube=tube,
+        tube=_tube(part, trim_a, trim_b),
         toward=toward(machine),
         floor=-machine.head.centreline_height,
         solids=tuple(_solid(entry) for entry in machine.normalised().get("solid", ())),
@@ -89,6 +81,33 @@ def film_of(part: Part, machine: Machine, trim_a: float, trim_b: float, shots: t
         grip=None if machine.carriage is None else machine.carriage.grip_length,
         shots=shots,
     )
+
+
+def part_film(part: Part) -> Film:
+    """Return the film of a finished part alone, as it lies with the plane of its last bend level; no machine."""
+    pose = (-part.developed_length / 2.0, 0.0, 0.0, -1.0, 0.0, 1.0, 1.0, *part.angles.tolist())
+    shot = Shot(step=0, leads="A", tooling=0, clamp=0.0, poses=(pose,), at=(0.0,), released=True)
+    return Film(
+        tube=_tube(part, 0.0, 0.0),
+        toward=1.0,
+        floor=0.0,
+        solids=(),
+        tooling=(),
+        mandrel=None,
+        grip=None,
+        shots=(shot,),
+    )
+
+
+def _tube(part: Part, trim_a: float, trim_b: float) -> dict[str, Any]:
+    return {
+        "radius": part.radius,
+        "straights": part.straights.tolist(),
+        "rotations": part.rotations.tolist(),
+        "angles": part.angles.tolist(),
+        "radii": part.radii.tolist(),
+        "trim": {"A": trim_a, "B": trim_b},
+    }
 
 
 def radii_of(part: Part) -> tuple[float, ...]:

@@ -113,6 +113,7 @@ WRONG_USAGE = [
     (["pln", "rail.toml"], "plan"),
     (["shape"], "PART"),
     (["machines", "--all"], "--all"),
+    (["serve", "--port", "65536"], "--port"),
 ]
 
 
@@ -210,7 +211,7 @@ def test_no_arguments_show_the_help(capsys: Captured) -> None:
 
 def test_the_help_of_every_command_has_an_example_that_the_command_understands(capsys: Captured) -> None:
     commands = [name for name in app if not name.startswith("-")]
-    assert sorted(commands) == ["check", "machines", "plan", "shape", "verify", "why"]
+    assert sorted(commands) == ["check", "machines", "plan", "serve", "shape", "verify", "why"]
     for name in commands:
         assert run([name, "--help"]) == 0
         shown = capsys.readouterr().out

@@ -1,0 +1,445 @@
+"""The numbers of a machine profile as fields of a form, and back; derived from the models, so that no key is forgotten.
+
+A table that may be missing (a mandrel, a die hub) shows its fields empty, and is written once one of them is filled;
+emptied, it is left out. Profiles keep their own units, which are not changed here: every number would mean another.
+"""
+
+from __future__ import annotations
+
+import copy
+import re
+import types
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any, Final, Literal, Union, get_args, get_origin
+
+from pydantic import BaseModel, BeforeValidator
+from pydantic.fields import FieldInfo
+from pydantic_core import PydanticUndefined
+
+from planner.errors import InputError
+from planner.inputs import machine as shop
+from planner.inputs import quantities, tooling
+from planner.inputs.documents import dotted
+from planner.inputs.files import machine_from_data
+from planner.inputs.lines import Path
+from planner.inputs.machine import Machine
+from planner.inputs.quantities import described
+from planner.page.lengths import Misread, Unit, in_unit, number_of, text_of
+from planner.page.part_form import Slip
+
+FieldKind = Literal["number", "numbers", "pairs", "choice", "yes or no", "text", "fixed"]
+
+YES, NO = "yes", "no"
+
+_QUANTITIES: Final = {
+    next(one for one in get_args(quantity) if isinstance(one, BeforeValidator)).func: unit
+    for quantity, unit in (
+        (quantities.Coordinate, "length"),
+        (quantities.Length, "length"),
+        (quantities.LengthOrZero, "length"),
+        (quantities.SignedAngle, "deg"),
+        (quantities.Angle, "deg"),
+        (quantities.AngleOrZero, "deg"),
+        (quantities.Amount, "amount"),
+    )
+}
+"""What a number of a profile is, by the function that reads it."""
+
+_UNITS: Final[dict[tuple[type[BaseModel], str], str]] = {
+    (shop.Speeds, "length"): "length/s",
+    (shop.Speeds, "deg"): "deg/s",
+    (shop.Times, "amount"): "s",
+    (shop.Rated, "amount"): "MPa",
+}
+"""Units of the tables whose numbers are no plain lengths and angles."""
+
+GROUPS: Final = {
+    "head": "Head", "carriage": "Carriage", "rotation": "Rotation", "advance": "Advance", "mandrel": "Mandrel",
+    "clearance": "Clearance", "tooling": "Tooling", "solid": "Solid", "speeds": "Speeds", "times": "Times",
+    "springback": "Springback", "scatter": "Scatter", "rated": "Rated for",
+}  # fmt: skip
+"""Groups of fields by the profile's table; tooling and solids are numbered from 1, the rest is "Machine"."""
+
+LABELS: Final[dict[tuple[type[BaseModel], str], str]] = {
+    (Machine, "name"): "name",
+    (Machine, "units"): "units of length",
+    (shop.Head, "bends_toward"): "bends toward the",
+    (shop.Head, "centreline_height"): "centreline over the floor",
+    (shop.Head, "largest_angle"): "largest setting",
+    (shop.Head, "may_ease_off"): "the tube may be eased off the die before the arm goes home",
+    (shop.Carriage, "reach"): "collet's face to tangent point, closest and farthest",
+    (shop.Carriage, "grip_length"): "tube inside the collet",
+    (shop.Carriage, "passes_through"): "the tube may stick out behind it",
+    (shop.Carriage, "finish_released"): "the last bend may be made with the collet open",
+    (shop.Carriage, "may_go_back"): "may draw the tube back",
+    (shop.Rotation, "range"): "range of the chuck, lowest and highest, or continuous",
+    (shop.Rotation, "zeroed"): "dial set to 0 at the end of every bend",
+    (shop.Rotation, "style"): "dial",
+    (shop.Rotation, "counts"): "counts up, seen along the feed",
+    (shop.Rotation, "resolution"): "dial shows",
+    (shop.Advance, "zeroed"): "readout set to 0 at the end of every bend",
+    (shop.Advance, "absolute_zero"): "readout shows 0 with",
+    (shop.Advance, "resolution"): "readout shows",
+    (shop.Mandrel, "rod_length"): "longest tube over the rod",
+    (shop.Mandrel, "nose"): "stands past the tangent point",
+    (shop.Clearance, "required"): "to machine and floor",
+    (shop.Clearance, "per_metre"): "more for each metre of leading part",
+    (shop.Clearance, "to_tooling"): "to tooling that does not hold the tube",
+    (shop.Clearance, "to_itself"): "of the tube to itself",
+    (tooling.Tooling, "tube_diameter"): "tube diameter",
+    (tooling.Tooling, "bend_radius"): "bend radius of the centreline",
+    (tooling.Tooling, "clamp_lengths"): "clamp dies, longest first",
+    (tooling.Tooling, "shortest_grip"): "shortest grip at a leading end",
+    (tooling.Tooling, "pressure_die_length"): "pressure die, length",
+    (tooling.Tooling, "pressure_die_follows"): "pressure die travels with the tube",
+    (tooling.Tooling, "shortest_tail"): "shortest straight behind the tangent point",
+    (tooling.Tooling, "die_height"): "bend die, height",
+    (tooling.Tooling, "die_hub"): "die hub",
+    (tooling.Tooling, "clamp_block"): "clamp block",
+    (tooling.Tooling, "pressure_block"): "pressure block",
+    (tooling.Tooling, "wiper_block"): "wiper block",
+    (tooling.DieHub, "radius"): "radius",
+    (tooling.DieHub, "height"): "height",
+    (tooling.Block, "width"): "width",
+    (tooling.Block, "height"): "height",
+    (tooling.Block, "opens"): "opens by",
+    (tooling.WiperBlock, "length"): "length",
+    (tooling.WiperBlock, "width"): "width",
+    (tooling.WiperBlock, "height"): "height",
+    (shop.Solid, "name"): "name",
+    (shop.Solid, "moves_with"): "moves with",
+    (shop.Solid, "box"): "box",
+    (shop.Solid, "cylinder"): "upright cylinder",
+    (shop.Box, "from"): "smallest corner x, y, z",
+    (shop.Box, "to"): "largest corner x, y, z",
+    (shop.Cylinder, "centre"): "centre x, y",
+    (shop.Cylinder, "radius"): "radius",
+    (shop.Cylinder, "z"): "lower and upper end z",
+    (shop.Speeds, "advance"): "advance",
+    (shop.Speeds, "rotate"): "rotate",
+    (shop.Speeds, "bend"): "bend",
+    (shop.Speeds, "return"): "arm going home",
+    (shop.Times, "regrip"): "re-grip",
+    (shop.Times, "turn"): "turn end for end",
+    (shop.Times, "load"): "load",
+    (shop.Times, "clamp"): "opening or closing the dies",
+    (shop.Times, "tool_change"): "change of tooling",
+    (shop.Springback, "measured"): "part's angle and the setting that made it, pair by pair",
+    (shop.Scatter, "angle"): "angle, one standard deviation",
+    (shop.Scatter, "rotation"): "rotation, one standard deviation",
+    (shop.Scatter, "advance"): "advance, one standard deviation",
+    (shop.Scatter, "reclamp"): "more by a re-clamp",
+    (shop.ReclampScatter, "rotation"): "rotation",
+    (shop.ReclampScatter, "advance"): "advance",
+    (shop.Rated, "tube_diameter"): "tube diameter",
+    (shop.Rated, "wall"): "wall",
+    (shop.Rated, "yield_strength"): "yield strength",
+}
+"""Keys in shop words."""
+
+
+@dataclass(frozen=True)
+class Field:
+    """One thing of a profile that may be edited.
+
+    keys: path in the document, path: the same as text ("tooling[2].clamp_lengths", from 1); group, label: shop words;
+    unit: "mm", "in", "mm/s", "in/s", "deg", "deg/s", "s", "MPa" or ""; kind: "numbers" are a list ("115, 76"), "pairs"
+    a list of pairs ("20 21.6; 120 123.9"), "fixed" is shown only; count: how many numbers, None for as many as there
+    are; word: what may stand instead of numbers; choices; text: as it stands, "" where the document has none;
+    required: may not be empty where its table is there; default: what counts where it is empty, None if nothing does.
+    """
+
+    keys: Path
+    group: str
+    label: str
+    kind: FieldKind
+    unit: str = ""
+    count: int | None = None
+    word: str | None = None
+    choices: tuple[str, ...] = ()
+    text: str = ""
+    required: bool = False
+    default: str | None = None
+
+    @property
+    def path(self) -> str:
+        """The path as text, entries of lists counted from 1."""
+        return dotted(self.keys)
+
+
+@dataclass(frozen=True)
+class MachineRead:
+    """What the form says: the machine, its document, and the slips; machine is None where there is a slip."""
+
+    machine: Machine | None
+    document: dict[str, Any] | None
+    slips: tuple[Slip, ...] = ()
+
+
+def fields_of(document: Mapping[str, Any]) -> list[Field]:
+    """Return all fields of a document that a machine can be loaded from, those among them that it does not give."""
+    return list(_fields(Machine, document, (), "in" if document.get("units") == "in" else "mm"))
+
+
+def with_values(document: Mapping[str, Any], values: Mapping[str, str]) -> MachineRead:
+    """Return the machine of a document with other texts in its fields, by their paths, or the slips at those paths.
+
+    All texts that are no numbers are told at once; then what the planner refuses first.
+    """
+    fields = {field.path: field for field in fields_of(document)}
+    changed: dict[str, Any] = copy.deepcopy(dict(document))
+    slips: list[Slip] = []
+    for path, text in values.items():
+        field = fields.get(path)
+        if field is None:
+            slips.append(Slip("there is no such field", path, found=text, allowed="a field of this profile"))
+            continue
+        if text == field.text:
+            continue  # what is not touched stays as it is in the document
+        value = _value(field, text)
+        if isinstance(value, Misread):
+            slips.append(_slip(field, value, text))
+        else:
+            _put(changed, field.keys, value)
+    if slips:
+        return MachineRead(None, None, tuple(slips))
+    changed = _without_emptied(Machine, changed, document)
+    try:
+        return MachineRead(machine_from_data(changed), changed)
+    except InputError as error:
+        return MachineRead(None, changed, (_placed(error, fields, "in" if changed.get("units") == "in" else "mm"),))
+
+
+# From the models ----------------------------------------------------------------------------------------------------
+
+
+def _fields(model: type[BaseModel], table: Mapping[str, Any] | None, keys: Path, units: Unit) -> Iterator[Field]:
+    """Yield the fields of a table, `table` None where the document has none."""
+    for name, info in model.model_fields.items():
+        if info.exclude:
+            continue
+        key = info.alias or name
+        here = (*keys, key)
+        value = None if table is None else table.get(key)
+        inner, many = _table_in(info)
+        if inner is None:
+            yield _field(model, info, here, value, units)
+        elif many:
+            for i, one in enumerate(value or ()):
+                yield from _fields(inner, one, (*here, i), units)
+        else:
+            yield from _fields(inner, value, here, units)
+
+
+def _table_in(info: FieldInfo) -> tuple[type[BaseModel] | None, bool]:
+    """Return the model of a key that holds a table, or a list of tables, and whether it is a list."""
+    for one in _ways(info.annotation):
+        if isinstance(one, type) and issubclass(one, BaseModel):
+            return one, False
+        inner = get_args(one)[0] if get_origin(one) is tuple else None
+        if isinstance(inner, type) and issubclass(inner, BaseModel):
+            return inner, True
+    return None, False
+
+
+def _ways(annotation: Any) -> tuple[Any, ...]:
+    """Return what an annotation allows, one by one, without None."""
+    union = get_origin(annotation) in (Union, types.UnionType)
+    return tuple(one for one in (get_args(annotation) if union else (annotation,)) if one is not type(None))
+
+
+def _field(model: type[BaseModel], info: FieldInfo, keys: Path, value: Any, units: Unit) -> Field:
+    """Return the field of a key that holds no table."""
+    kind: FieldKind = "text"
+    choices: tuple[str, ...] = ()
+    quantity: Any = None
+    count: int | None = None
+    for way in _ways(info.annotation):
+        if get_origin(way) is Literal:
+            choices = (*choices, *get_args(way))
+        elif way is bool:
+            kind, choices = "yes or no", (YES, NO)
+        elif get_origin(way) is tuple:
+            entries = [one for one in get_args(way) if one is not Ellipsis]
+            pairs = get_origin(entries[0]) is tuple
+            kind, count = "pairs" if pairs else "numbers", None if Ellipsis in get_args(way) else len(entries)
+            quantity = get_args(get_args(entries[0])[0] if pairs else entries[0])[1]
+        elif way is float:
+            kind, quantity = "number", next(one for one in info.metadata if isinstance(one, BeforeValidator))
+    word = choices[0] if choices and kind == "numbers" else None
+    if choices and kind == "text":
+        kind = "choice"
+    if (model, keys[-1]) == (Machine, "units"):
+        kind, choices = "fixed", ("mm", "in")
+    standing = (
+        info.default is not PydanticUndefined and info.default is not None and not isinstance(info.default, tuple)
+    )
+    return Field(
+        keys=keys,
+        group=_group(keys),
+        label=_label(keys),
+        kind=kind,
+        unit="" if quantity is None else _unit(model, _QUANTITIES[quantity.func], units),
+        count=count,
+        word=word,
+        choices=() if word is not None else choices,
+        text=_text(value),
+        required=info.is_required(),
+        default=_default(model, keys[-1], info.default, units) if standing else None,
+    )
+
+
+def _unit(model: type[BaseModel], quantity: str, units: Unit) -> str:
+    """Return the unit of a number of a table."""
+    return _UNITS.get((model, quantity), quantity).replace("length", units)
+
+
+def _default(model: type[BaseModel], key: str | int, default: Any, units: Unit) -> str:
+    """Return what counts where nothing is given, as it would stand in the document."""
+    if not isinstance(default, float):
+        return _text(default)
+    quantity = next(one for one in model.model_fields[str(key)].metadata if isinstance(one, BeforeValidator))
+    written = quantities.written(default, "angle" if _QUANTITIES[quantity.func] == "deg" else "number")
+    return text_of(round(written / quantities.UNITS[units if _QUANTITIES[quantity.func] == "length" else "mm"], 6))
+
+
+def _group(keys: Path) -> str:
+    """Return the group in shop words: "Head", "Tooling 2"."""
+    group = GROUPS.get(str(keys[0]), "Machine")
+    return f"{group} {int(keys[1]) + 1}" if len(keys) > 1 and isinstance(keys[1], int) else group
+
+
+def _label(keys: Path) -> str:
+    """Return the label in shop words: "largest setting", "die hub: radius"."""
+    model: type[BaseModel] = Machine
+    words = []
+    for key in keys:
+        if isinstance(key, int):
+            continue
+        words.append(LABELS.get((model, key), ""))
+        info = next(info for name, info in model.model_fields.items() if (info.alias or name) == key)
+        model = _table_in(info)[0] or model
+    return ": ".join(word for word in words if word)
+
+
+# Texts --------------------------------------------------------------------------------------------------------------
+
+
+def _text(value: Any) -> str:
+    """Return a value of a document as it stands in its field."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return YES if value else NO
+    if isinstance(value, int | float):
+        return text_of(value)
+    if isinstance(value, list | tuple):
+        pairs = any(isinstance(one, list | tuple) for one in value)
+        return "; ".join(" ".join(map(_text, one)) for one in value) if pairs else ", ".join(map(_text, value))
+    return str(value)
+
+
+def _value(field: Field, text: str) -> Any:
+    """Return what a text means in a field, None where it is empty, or a Misread."""
+    typed = text.strip()
+    if field.kind == "fixed":
+        return Misread("the units of a profile are not changed here", field.text)
+    if not typed:
+        return None
+    if field.kind == "text":
+        return text
+    if field.kind in ("choice", "yes or no"):
+        if typed.lower() not in [choice.lower() for choice in field.choices]:
+            return Misread(f"{described(text)} is not known here", " or ".join(field.choices))
+        chosen = next(choice for choice in field.choices if choice.lower() == typed.lower())
+        return chosen if field.kind == "choice" else chosen == YES
+    if field.word is not None and typed.lower() == field.word:
+        return field.word
+    if field.kind == "pairs":
+        return _pairs(typed, field.unit)
+    return number_of(text, field.unit) if field.kind == "number" else _numbers(typed, field.unit, field.count)
+
+
+def _numbers(text: str, unit: str, count: int | None) -> list[float] | Misread:
+    """Return the numbers of a list parted by ", ", ";" or spaces, or the first that is none."""
+    found: list[float] = []
+    for cell in re.split(r"[,;]?\s+|;", text.strip().strip(",;")):
+        if "," in cell:
+            problem = f"{described(cell)} may be one number with a decimal comma, or several"
+            return Misread(problem, "decimal points, and a space between numbers", cell.replace(",", ", "))
+        value = number_of(cell, unit)
+        if isinstance(value, Misread):
+            return value
+        found.append(value)
+    if count is not None and len(found) != count:
+        return Misread(f"{len(found)} numbers stand here", f"{count} numbers with a space between them")
+    return found
+
+
+def _pairs(text: str, unit: str) -> list[list[float]] | Misread:
+    """Return pairs of numbers parted by semicolons, or the first that is none."""
+    found = []
+    for pair in text.strip().strip(";").split(";"):
+        numbers = _numbers(pair, unit, 2)
+        if isinstance(numbers, Misread):
+            return numbers
+        found.append(numbers)
+    return found
+
+
+def _slip(field: Field, misread: Misread, text: str) -> Slip:
+    """Return what is wrong in a field."""
+    place = f"{field.group}, {field.label}"
+    return Slip(misread.problem, field.path, None, None, text, misread.allowed, misread.suggestion, place)
+
+
+# The document -------------------------------------------------------------------------------------------------------
+
+
+def _put(document: dict[str, Any], keys: Path, value: Any) -> None:
+    """Put a value at its place, None takes it away; tables on the way are made where there are none."""
+    here: Any = document
+    for key in keys[:-1]:
+        if isinstance(key, str) and here.get(key) is None:
+            here[key] = {}
+        here = here[key]
+    if value is None:
+        here.pop(keys[-1], None)
+    else:
+        here[keys[-1]] = value
+
+
+def _without_emptied(model: type[BaseModel], table: dict[str, Any], before: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a table without those in it that may be missing and have nothing left of what they had before."""
+    kept = dict(table)
+    for name, info in model.model_fields.items():
+        key = info.alias or name
+        inner, many = _table_in(info)
+        if inner is None or table.get(key) is None:
+            continue
+        value, old = table[key], before.get(key)
+        if many:
+            kept[key] = [_without_emptied(inner, dict(new), was) for new, was in zip(value, old or (), strict=True)]
+            continue
+        kept[key] = _without_emptied(inner, dict(value), old or {})
+        if not kept[key] and old != {} and not info.is_required():
+            del kept[key]
+    return kept
+
+
+def _placed(error: InputError, fields: Mapping[str, Field], units: Unit) -> Slip:
+    """Return the planner's error as a slip at the field that it speaks of."""
+    key = error.key or ""
+    within = [path for path in fields if key == path or key.startswith((f"{path}[", f"{path}."))]
+    below = [path for path in fields if path.startswith((f"{key}.", f"{key}["))]
+    filled = [path for path in below if fields[path].text]
+    path = next(iter([*sorted(within, key=len, reverse=True), *filled, *below]), key)
+    field = fields.get(path)
+    label = "" if field is None else f"{field.group}, {field.label}"
+    found = "" if error.found is None else str(error.found)
+    names = [one.text for one in fields.values() if one.kind == "text"]
+    problem, allowed = in_unit(error.problem, units, names), in_unit(error.allowed, units, names)
+    if error.problem == "the key is missing":
+        problem, allowed = "this is missing", "a value"
+    return Slip(problem, path, None, None, found, allowed, error.suggestion, label)

@@ -1,0 +1,442 @@
+"""The part as it is typed: cells of text → a part file's document → a Part, every slip at the cell it belongs to.
+
+The form keeps what was typed. Nothing is guessed: a cell is a number or a slip (`lengths.number_of`), and what is
+changed for the user (the kind of table, the units, the hand) is changed only once every cell is a number.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any, Final, Literal
+
+import numpy as np
+
+from planner.errors import InputError, SelfCrossing
+from planner.inputs.documents import Document
+from planner.inputs.files import part_from_data
+from planner.inputs.gauges import wall_of_gauge
+from planner.inputs.materials import find_material
+from planner.inputs.part import Part, RotationSign
+from planner.inputs.part_file import PartFile
+from planner.inputs.rows import Kind, read_table
+from planner.page.lengths import Misread, Unit, has_decimal_comma, in_unit, number_of, text_of, typed_in
+
+COLUMNS: Final[dict[Kind, tuple[str, ...]]] = {
+    "lra": ("straight", "rotation", "angle", "radius"),
+    "xyz": ("x", "y", "z", "radius"),
+}
+"""Columns of the table by kind; the last row of lra holds the end straight alone."""
+
+RADIUS: Final = 3
+"""The column of the radius in both."""
+
+LENGTHS: Final = ("outside_diameter", "wall", "bend_radius", "trim_a", "trim_b")
+"""Fields that hold a length in the form's units."""
+
+LABELS: Final = {
+    "name": "Name", "units": "Units", "machine": "Machine", "outside_diameter": "Outside diameter", "wall": "Wall",
+    "gauge": "Gauge", "material": "Material", "yield_strength": "Yield strength", "kind": "Kind of table",
+    "rotation_sign": "Rotation counts", "bend_radius": "Bend radius", "rows": "Shape", "trim_a": "Trim at end A",
+    "trim_b": "Trim at end B",
+}  # fmt: skip
+"""Fields in shop words."""
+
+NEAT: Final = 2e-8
+"""A converted figure that is nearer than this to one of six decimals is that one [mm, in or deg]: the rest is noise."""
+
+
+@dataclass(frozen=True)
+class Slip:
+    """Something typed that cannot be used.
+
+    problem: what is wrong, without the place; key: the field, the column of the table, or "rows" for the whole table;
+    row, column: of the table's cell, from 0; found; allowed; suggestion: what may have been meant; label: the field in
+    shop words where it is none of this form.
+    """
+
+    problem: str
+    key: str
+    row: int | None = None
+    column: int | None = None
+    found: str = ""
+    allowed: str = ""
+    suggestion: str | None = None
+    label: str = ""
+
+    @property
+    def place(self) -> str:
+        """The place in words: "Row 3, angle", "Wall"."""
+        if self.row is None:
+            return self.label or LABELS.get(self.key, self.key)
+        return f"Row {self.row + 1}" if self.key == "rows" else f"Row {self.row + 1}, {self.key}"
+
+    @property
+    def message(self) -> str:
+        """The whole sentence: place, problem, what is allowed, what may have been meant."""
+        text = f"{self.place}: {self.problem}"
+        if self.allowed:
+            text += f"; allowed: {self.allowed}"
+        if self.suggestion is not None:
+            return f"{text}; do you mean {self.suggestion}?"
+        return text if text.endswith(".") else text + "."
+
+
+@dataclass(frozen=True)
+class Read:
+    """What a form says: the part, the document of a part file in the form's units, and all slips that can be told.
+
+    part is None where there is a slip, document where a cell is no number or missing.
+    """
+
+    part: Part | None
+    document: dict[str, Any] | None
+    slips: tuple[Slip, ...] = ()
+
+
+@dataclass
+class PartForm:
+    """A part as it is typed, all as text; rows have up to four cells, `bend_radius` counts for those without one."""
+
+    name: str = ""
+    units: Unit = "mm"
+    machine: str = ""
+    outside_diameter: str = ""
+    wall: str = ""
+    gauge: str = ""
+    material: str = ""
+    yield_strength: str = ""
+    kind: Kind = "lra"
+    rotation_sign: RotationSign = "right-handed"
+    bend_radius: str = ""
+    rows: list[list[str]] = field(default_factory=list)
+    trim_a: str = ""
+    trim_b: str = ""
+
+    @classmethod
+    def of(cls, part: Part | Mapping[str, Any], file: str | None = None) -> PartForm:
+        """Return the form of a part, or of a part file's document with its own units; raises InputError.
+
+        file: where the document comes from; a CSV file that it names is looked for beside it.
+        """
+        return _of_part(part) if isinstance(part, Part) else _of_document(Document(part, file))
+
+    def read(self) -> Read:
+        """Return the part, or every slip: first cells that are no numbers, then what the planner refuses."""
+        slips = [*self._number_slips(), *self._missing()]
+        if slips:
+            return Read(None, None, tuple(sorted(slips, key=_in_order)))
+        document = self._document()
+        part, refused = self._planned(document)
+        return Read(part, document, refused)
+
+    def switched(self, kind: Kind) -> tuple[PartForm, tuple[Slip, ...]]:
+        """Return the form with the other kind of table and no slips, or this one and why it cannot be switched."""
+        if kind == self.kind:
+            return self, ()
+        read = self.read()
+        if read.part is None:
+            return self, read.slips
+        try:
+            form = self._as_vertices(read.part) if kind == "xyz" else self._as_lra(read.part)
+        except InputError as error:
+            bend = re.match(r"bend (\d+)", error.problem)
+            row = None if bend is None else int(bend[1]) - 1
+            return self, (Slip(error.problem, "rows" if row is None else "angle", row, 2, allowed=error.allowed),)
+        again = form.read()
+        if again.part is None or not _same_shape(again.part, read.part):
+            why = again.slips[0].problem if again.slips else "a bend of it is too small"
+            return self, (Slip(f"the table cannot be written as {kind.upper()}: {why}", "rows"),)
+        return form, ()
+
+    def in_units(self, units: Unit) -> tuple[PartForm, tuple[Slip, ...]]:
+        """Return the form with every length in other units and no slips, or this one and the cells that hinder it."""
+        slips = tuple(self._number_slips())
+        if slips or units == self.units:
+            return self, slips
+
+        def turned(text: str) -> str:
+            return typed_in(text, self.units, units) if text.strip() else text
+
+        lengths: dict[str, Any] = {name: turned(getattr(self, name)) for name in LENGTHS}
+        columns = range(4) if self.kind == "xyz" else (0, RADIUS)
+        rows = [[turned(cell) if i in columns else cell for i, cell in enumerate(row)] for row in self._padded()]
+        return replace(self, units=units, rows=rows, **lengths), ()
+
+    def mirrored(self) -> tuple[PartForm, tuple[Slip, ...]]:
+        """Return the mirror image and no slips, or this form and the cells that hinder it.
+
+        Rotations change their signs; of vertices, z does.
+        """
+        slips = tuple(self._number_slips())
+        if slips:
+            return self, slips
+        column = 1 if self.kind == "lra" else 2
+        rows = [list(row) for row in self._padded()]
+        for row in rows:
+            value = number_of(row[column], self._unit(column))
+            if not isinstance(value, Misread):
+                row[column] = text_of(-value)
+        return replace(self, rows=rows), ()
+
+    # Cells ----------------------------------------------------------------------------------------------------------
+
+    def _padded(self) -> list[list[str]]:
+        """Return the rows without empty ones at the end, each of four cells or more."""
+        rows = [[str(cell or "") for cell in row] + [""] * (4 - len(row)) for row in self.rows]
+        while rows and not any(cell.strip() for cell in rows[-1]):
+            rows.pop()
+        return rows
+
+    def _unit(self, column: int) -> str:
+        """Return the unit of a column's cells."""
+        return "deg" if self.kind == "lra" and column in (1, 2) else self.units
+
+    def _number_slips(self) -> Iterator[Slip]:
+        """Yield a slip for every cell that is neither empty nor a number."""
+        rows = self._padded()
+        fields: dict[str, str] = dict.fromkeys(LENGTHS, self.units) | {"yield_strength": "MPa"}
+        commas = has_decimal_comma([*(getattr(self, name) for name in fields), *(cell for row in rows for cell in row)])
+        for name, unit in fields.items():
+            text = getattr(self, name)
+            value = number_of(text, unit, commas)
+            if text.strip() and isinstance(value, Misread):
+                yield Slip(value.problem, name, None, None, text, value.allowed, value.suggestion)
+        for i, row in enumerate(rows):
+            for j, text in enumerate(row[:4]):
+                value = number_of(text, self._unit(j), commas)
+                if text.strip() and isinstance(value, Misread):
+                    yield Slip(
+                        value.problem, COLUMNS[self.kind][j], i, j, text, value.allowed, value.suggestion
+                    )  # fmt: skip
+            if any(cell.strip() for cell in row[4:]):
+                yield Slip("there are more cells than columns", "rows", i, 4, row[4], "four cells")
+
+    def _missing(self) -> Iterator[Slip]:
+        """Yield a slip for everything that must be typed and is not, and for what stands where nothing may."""
+        needed = {"name": "a name", "outside_diameter": "a length", "material": "a material"}
+        for name, allowed in needed.items():
+            if not getattr(self, name).strip():
+                yield Slip("this is missing", name, allowed=allowed)
+        if not self.wall.strip() and not self.gauge.strip():
+            yield Slip("the wall is missing", "wall", allowed='a length, or a gauge such as "16 BWG"')
+        rows, columns = self._padded(), COLUMNS[self.kind]
+        if not rows:
+            yield Slip("the table is empty", "rows", allowed="a row a bend, then the end straight, or vertices")
+        for i, row in enumerate(rows):
+            last = self.kind == "lra" and i == len(rows) - 1
+            if not any(cell.strip() for cell in row):
+                yield Slip("the row is empty", "rows", i, None, allowed="no empty row between others")
+                continue
+            for j in (0,) if last else (0, 1, 2):
+                if not row[j].strip():
+                    allowed = "0 before the first bend" if (self.kind, i, j) == ("lra", 0, 1) else "a number"
+                    yield Slip("the cell is empty", columns[j], i, j, allowed=allowed)
+            extra = next((j for j in (1, 2, RADIUS) if last and row[j].strip()), None)
+            if extra is not None:
+                yield Slip(
+                    "the last row holds the end straight alone", columns[extra], i, extra, row[extra],
+                    "nothing here, or one more row with the straight after the last bend",
+                )  # fmt: skip
+        yield from self._missing_radii(rows)
+
+    def _missing_radii(self, rows: list[list[str]]) -> Iterator[Slip]:
+        """Yield a slip for every bend that has no radius."""
+        bends = range(len(rows) - 1) if self.kind == "lra" else range(1, len(rows) - 1)
+        without = [i for i in bends if not rows[i][RADIUS].strip() and any(cell.strip() for cell in rows[i])]
+        if self.bend_radius.strip() or not without:
+            return
+        if len(without) == len(bends):
+            yield Slip("this is missing", "bend_radius", allowed="one radius for all bends, or one in every row")
+            return
+        for i in without:
+            yield Slip("the bend has no radius", "radius", i, RADIUS, allowed="a radius here, or one for all bends")
+
+    # The document ---------------------------------------------------------------------------------------------------
+
+    def _number(self, text: str, unit: str) -> float:
+        """Return the number in a cell that is known to hold one."""
+        value = number_of(text, unit)
+        assert not isinstance(value, Misread)  # slips are told before
+        return value
+
+    def _document(self) -> dict[str, Any]:
+        """Return the document of a part file, in the form's units; every cell holds a number."""
+
+        def given(*names: str) -> dict[str, Any]:
+            typed = {name: getattr(self, name) for name in names if getattr(self, name).strip()}
+            units = {"yield_strength": "MPa", **dict.fromkeys(LENGTHS, self.units)}
+            return {name: self._number(text, units[name]) if name in units else text for name, text in typed.items()}
+
+        rows = [
+            [self._number(cell, self._unit(j)) for j, cell in enumerate(row) if cell.strip()] for row in self._padded()
+        ]
+        shape: dict[str, Any] = {"rotation_sign": self.rotation_sign} if self.rotation_sign != "right-handed" else {}
+        return {
+            **given("name"),
+            "units": self.units,
+            **given("machine"),
+            "tube": given("outside_diameter", "wall", "gauge", "material", "yield_strength"),
+            "shape": {**given("bend_radius"), **shape, self.kind: rows},
+            **({"ends": given("trim_a", "trim_b")} if self.trim_a.strip() or self.trim_b.strip() else {}),
+        }
+
+    def _planned(self, document: dict[str, Any]) -> tuple[Part | None, tuple[Slip, ...]]:
+        """Return the part, or all that the planner refuses.
+
+        It tells one error at a time; so what it refuses in a cell is set right in a copy, and it is asked again.
+        """
+        slips: list[Slip] = []
+        tried = {**document, "tube": dict(document["tube"]), "shape": dict(document["shape"])}
+        tried["shape"][self.kind] = [list(row) for row in document["shape"][self.kind]]
+        for _ in range(4 * len(tried["shape"][self.kind]) + 4):
+            try:
+                part = part_from_data(tried)
+            except InputError as error:
+                slip = self._placed(error)
+                told = {(other.key, other.row) for other in slips}
+                if slips and (slip.key == "rows" or (slip.key, slip.row) in told):
+                    break  # it may come of what was set right
+                slips.append(slip)
+                if isinstance(error, SelfCrossing) or not self._set_right(tried, slip):
+                    break
+            else:
+                return (None if slips else part), tuple(sorted(slips, key=_in_order))
+        return None, tuple(sorted(slips, key=_in_order))
+
+    def _set_right(self, document: dict[str, Any], slip: Slip) -> bool:
+        """Put a harmless number where the planner refuses one; returns whether that can be done."""
+        if self.kind == "lra" and slip.row is not None and slip.column is not None:
+            row = document["shape"]["lra"][slip.row]
+            if slip.column < len(row):
+                widest = document["tube"]["outside_diameter"]
+                row[slip.column] = {0: 1.0, 1: 0.0, 2: 1.0, RADIUS: max(abs(widest), 1.0)}[slip.column]
+                return True
+        if slip.key == "bend_radius" and "bend_radius" in document["shape"]:
+            document["shape"]["bend_radius"] = max(abs(document["tube"]["outside_diameter"]), 1.0)
+            return True
+        if slip.key in ("wall", "gauge"):
+            document["tube"].pop("gauge", None)
+            document["tube"]["wall"] = abs(document["tube"]["outside_diameter"]) / 100.0
+            return True
+        return False
+
+    def _placed(self, error: InputError) -> Slip:
+        """Return the planner's error as a slip at the row, the column or the field that it speaks of."""
+        problem = in_unit(re.sub(r"^row \d+(?: has|:) ", "", error.problem), self.units)
+        allowed = in_unit(error.allowed, self.units)
+        found = "" if error.found is None else str(error.found)
+        key = error.key or ""
+        row = re.match(r"shape\.(?:lra|xyz)\[(\d+)\]", key)
+        if row is not None:
+            column = _column(self.kind, error.problem)
+            name = "rows" if column is None else COLUMNS[self.kind][column]
+            return Slip(problem, name, int(row[1]) - 1, column, found, allowed)
+        last = re.sub(r"\[\d+\]", "", key).rpartition(".")[2]
+        return Slip(problem, last if last in LABELS else "rows", None, None, found, allowed, error.suggestion)
+
+    # The other kind of table ----------------------------------------------------------------------------------------
+
+    def _as_vertices(self, part: Part) -> PartForm:
+        """Return the form with vertices; raises InputError for bends that vertices cannot describe."""
+        radii = ["", *(row[RADIUS] for row in self._padded()[:-1]), ""]
+        rows = [[*map(self._length, vertex), radius] for vertex, radius in zip(part.vertices(), radii, strict=True)]
+        return replace(self, kind="xyz", rotation_sign="right-handed", rows=rows)
+
+    def _as_lra(self, part: Part) -> PartForm:
+        """Return the form with straights, right-handed rotations and angles."""
+        radii = [row[RADIUS] for row in self._padded()[1:-1]]
+        degrees = (np.rad2deg(part.rotations), np.rad2deg(part.angles))
+        rows = [
+            [self._length(straight), _neat(float(rotation)), _neat(float(angle)), radius]
+            for straight, rotation, angle, radius in zip(part.straights[:-1], *degrees, radii, strict=True)
+        ]
+        rows.append([self._length(part.straights[-1]), "", "", ""])
+        return replace(self, kind="lra", rotation_sign="right-handed", rows=rows)
+
+    def _length(self, mm: float) -> str:
+        """Return a length [mm] as text in the form's units."""
+        return _neat(float(mm) / (1.0 if self.units == "mm" else 25.4))
+
+
+def _neat(value: float) -> str:
+    """Return a figure as text, without the noise of its computation."""
+    near = round(value, 6)
+    return text_of(near if abs(near - value) < NEAT else round(value, 9))
+
+
+def _in_order(slip: Slip) -> tuple[bool, int, int]:
+    """Sort slips: fields, then the table from its first row."""
+    return slip.row is not None, -1 if slip.row is None else slip.row, -1 if slip.column is None else slip.column
+
+
+def _column(kind: Kind, problem: str) -> int | None:
+    """Return the column that the planner's problem with a row speaks of, None if it is the row as a whole."""
+    words = {
+        "lra": ((r"radius", RADIUS), (r"rotation", 1), (r"straight", 0), (r"a bend of|\(angle\)", 2)),
+        "xyz": ((r"bend radius$|\(radius\)|has a radius", RADIUS), (r"\(x\)", 0), (r"\(y\)", 1), (r"\(z\)", 2)),
+    }
+    return next((column for word, column in words[kind] if re.search(word, problem)), None)
+
+
+def _same_shape(one: Part, other: Part) -> bool:
+    """Return whether two parts are one shape, within what a conversion of the table may lose."""
+    turns = np.angle(np.exp(1j * (one.rotations - other.rotations)))
+    return (
+        bool(np.allclose(one.straights, other.straights, rtol=0.0, atol=1e-4))
+        and bool(np.allclose(one.angles, other.angles, rtol=0.0, atol=1e-6))
+        and bool(np.allclose(turns, 0.0, rtol=0.0, atol=1e-4))
+        and bool(np.array_equal(one.radii, other.radii))
+    )
+
+
+def _of_part(part: Part) -> PartForm:
+    """Return the form of a part: mm, LRA, right-handed; one radius for all where there is one."""
+    document = part.normalised()
+    tube = document["tube"]
+    known = find_material(part.material)
+    if part.yield_strength is not None and known is not None and known.yield_strength == part.yield_strength:
+        del tube["yield_strength"]  # the table's own, and it stays so if another material is chosen
+    if part.gauge is not None and wall_of_gauge(part.gauge) == part.wall:
+        del tube["wall"]
+    rows = document["shape"]["lra"]
+    if len({row[RADIUS] for row in rows[:-1]}) == 1:
+        document["shape"]["bend_radius"] = rows[0][RADIUS]
+        document["shape"]["lra"] = [*(row[:RADIUS] for row in rows[:-1]), rows[-1]]
+    return _of_document(Document(document))
+
+
+def _of_document(document: Document) -> PartForm:
+    """Return the form of a part file's document; raises InputError for one that is none."""
+    model = document.model(PartFile)
+    table = read_table(document, model.shape)
+    data = document.data
+    tube, shape, ends = data["tube"], data["shape"], data.get("ends", {})
+    rows = [[*map(text_of, row[:4])] for row in table.rows]
+    rows = [row + [""] * (4 - len(row)) for row in rows]
+    first = 0 if table.kind == "lra" else 1
+    for i, radius in enumerate(shape.get("bend_radii") or ()):
+        if first + i < len(rows):
+            rows[first + i][RADIUS] = text_of(radius)
+    if table.kind == "xyz":
+        for end in (rows[:1], rows[-1:]):
+            for row in end:
+                row[RADIUS] = "" if row[RADIUS] == "0" else row[RADIUS]
+
+    def typed(table: Mapping[str, Any], name: str) -> str:
+        value = table.get(name)
+        return "" if value is None else value if isinstance(value, str) else text_of(value)
+
+    units: Literal["mm", "in"] = "in" if data["units"] == "in" else "mm"
+    return PartForm(
+        name=model.name,
+        units=units,
+        machine=model.machine or "",
+        kind=table.kind,
+        rotation_sign=model.shape.rotation_sign,
+        bend_radius=typed(shape, "bend_radius"),
+        rows=rows,
+        **{name: typed(tube, name) for name in ("outside_diameter", "wall", "gauge", "material", "yield_strength")},
+        **{name: typed(ends, name) for name in ("trim_a", "trim_b")},
+    )

@@ -1,0 +1,58 @@
+"""The pages in the browser: one frame, five screens."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from nicegui import app, ui
+
+from planner.page.desk import Desk, Screen
+from planner.page.doing import Shop
+from planner.page.examples import ExamplePart
+from planner.page.jobs import Workers
+from planner.page.screens.loading import first_desk
+from planner.page.screens.order import OrderScreen
+from planner.page.screens.pair import PairScreen
+from planner.page.screens.part import PartScreen
+from planner.page.screens.shell import OnScreen, Shell
+from planner.page.screens.steps import StepsScreen
+from planner.page.screens.verdict import VerdictScreen
+from planner.page.settings import Settings
+
+STYLE = Path(__file__).resolve().parents[1] / "page.css"
+FIRST = "lockside-rail"
+"""The example on a new desk: one that does not go in any plain order."""
+
+
+def build_pages(workers: Workers, examples: tuple[ExamplePart, ...], settings: Settings) -> None:
+    """Define the page; each browser that opens it has a desk of its own for as long as the server runs."""
+    shop = Shop(workers, examples, settings.profiles, settings.folder or Path.cwd())
+    desks: dict[str, Desk] = {}
+
+    @ui.page("/", title="bendorder")
+    def page() -> None:
+        ui.add_css(STYLE)
+        browser = str(app.storage.browser["id"])
+        new = browser not in desks
+        if new:
+            first = next((one for one in examples if one.name == FIRST), examples[0])
+            desks[browser] = first_desk(settings.profiles, first.path)
+        shell = Shell(desks[browser], shop)
+        shell.draw()
+        if new:
+            part = desks[browser].form.read().part
+            if part is not None:
+                shell.start(shell.doing.plan(part.normalised(), desks[browser].machine))
+
+
+def screen_of(shell: Shell) -> OnScreen:
+    """Return the screen that a desk is at."""
+    kinds: dict[Screen, Callable[[Shell], OnScreen]] = {
+        "part": PartScreen,
+        "verdict": VerdictScreen,
+        "steps": StepsScreen,
+        "order": OrderScreen,
+        "pair": PairScreen,
+    }
+    return kinds[shell.desk.screen](shell)

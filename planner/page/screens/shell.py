@@ -1,0 +1,136 @@
+"""The frame about every screen: what lies on the desk, the way to the other screens, unit and light."""
+
+from __future__ import annotations
+
+from collections.abc import Coroutine
+from functools import partial
+from typing import Any, Final, Protocol
+
+from nicegui import background_tasks, ui
+from nicegui.client import Client
+
+from planner.page.desk import Desk, News, Screen
+from planner.page.doing import Doing, Shop
+from planner.page.lengths import in_unit
+from planner.page.widgets import box, button, toggled, words
+from planner.words import plain
+
+SCREENS: Final[dict[Screen, str]] = {
+    "part": "Part and machine",
+    "verdict": "Can it be made?",
+    "steps": "Step by step",
+    "order": "Your own order",
+    "pair": "Side by side",
+}
+"""The screens and what their buttons say."""
+
+SIGNS: Final = {"makeable": "✓", "not makeable": "✕", "undecided": "?"}
+LOOKS: Final = {"makeable": "good", "not makeable": "bad", "undecided": "open"}
+SAID: Final = {"makeable": "MAKEABLE", "not makeable": "NOT MAKEABLE", "undecided": "UNDECIDED"}
+
+
+class OnScreen(Protocol):
+    """One screen."""
+
+    def build(self) -> None:
+        """Build it into the element that is open."""
+
+    def heard(self, news: News) -> None:
+        """Take in what has changed on the desk."""
+
+
+class Shell:
+    """One open page of a desk."""
+
+    def __init__(self, desk: Desk, shop: Shop) -> None:
+        self.desk, self.shop = desk, shop
+        self.doing = Doing(desk, shop)
+        self.client: Client = ui.context.client
+        self.darkness = ui.dark_mode(desk.dark)
+        with box("page"):
+            self.top = box("top", "header")
+            self.progress = box("", "div", aria_live="polite")
+            self.body = box("", "main")
+        self.on_screen: OnScreen | None = None
+        desk.listeners.append(self._hear)
+        self.client.on_delete(lambda: desk.listeners.remove(self._hear))
+
+    def draw(self) -> None:
+        """Draw the whole page anew."""
+        from planner.page.screens import screen_of
+
+        self._draw_top()
+        self._draw_progress()
+        self.body.clear()
+        self.on_screen = screen_of(self)
+        with self.body:
+            self.on_screen.build()
+
+    def go(self, screen: Screen) -> None:
+        """Go to a screen; nothing if it is there already."""
+        if screen != self.desk.screen:
+            self.desk.screen = screen
+            self.draw()
+
+    def start(self, work: Coroutine[Any, Any, None]) -> None:
+        """Start something that takes a while; the page goes on meanwhile."""
+        background_tasks.create(work)
+
+    def said(self, sentence: str) -> str:
+        """Return one of the planner's sentences in the unit that is shown."""
+        return in_unit(plain(sentence), self.desk.unit, self.desk.names())
+
+    def tell(self, sentence: str) -> None:
+        """Show a short message for some seconds."""
+        ui.notify(sentence, position="top", multi_line=True, timeout=6000)
+
+    # ----------------------------------------------------------------------------------
+
+    def _hear(self, news: News) -> None:
+        with self.client:
+            if news == "progress":
+                self._draw_progress()
+                return
+            self._draw_top()
+            if self.on_screen is not None:
+                with self.body:
+                    self.on_screen.heard(news)
+
+    def _draw_top(self) -> None:
+        desk = self.desk
+        self.top.clear()
+        with self.top:
+            words("bendorder", "name", tag="span")
+            part = plain(desk.form.name) or "part without a name"
+            words(f"{part} on {plain(desk.machine['name'])}", "what", tag="span")
+            if desk.made is not None:
+                verdict = desk.made.verdict
+                words(f"{SIGNS[verdict]} {SAID[verdict]}", f"says-{LOOKS[verdict]}", tag="strong")
+            with box("ways", "nav", aria_label="Screens"):
+                for screen, said in SCREENS.items():
+                    way = toggled(said, desk.screen == screen, partial(self.go, screen))
+                    way.props["data-screen"] = screen
+            other = "in" if desk.unit == "mm" else "mm"
+            button("inch" if other == "in" else "mm", self._other_unit, name=f"Show lengths in {other}")
+            button("☀" if self._is_dark() else "☾", self._other_light, name="Light or dark")
+
+    def _draw_progress(self) -> None:
+        self.progress.clear()
+        with self.progress:
+            for work in self.desk.work:
+                with box("progress row"):
+                    words(f"{work.doing[:1].upper()}{work.doing[1:]} …", tag="span")
+                    words(self.said(work.told), "faint small", tag="span")
+                    button("Stop", work.cancel)
+
+    def _is_dark(self) -> bool:
+        return self.desk.dark is True
+
+    def _other_unit(self) -> None:
+        self.desk.unit = "in" if self.desk.unit == "mm" else "mm"
+        self.draw()
+
+    def _other_light(self) -> None:
+        self.desk.dark = not self._is_dark()
+        self.darkness.set_value(self.desk.dark)
+        self._draw_top()

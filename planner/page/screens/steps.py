@@ -1,0 +1,126 @@
+"""Step through a plan: one motion a screen, with the numbers to set, what moves, and what to beware of."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from nicegui import ui
+from nicegui.events import KeyEventArguments
+
+from planner.page.desk import News
+from planner.page.floor_plan import floor_plan
+from planner.page.plan_shots import plan_film
+from planner.page.screens.looking import looks
+from planner.page.screens.shell import Shell
+from planner.page.step_words import place, told
+from planner.page.view import MachineView
+from planner.page.widgets import box, button, heading, numeral, slider, words
+from planner.plans.document import Plan
+
+FORWARD: Final = frozenset({"ArrowRight", "ArrowDown", "PageDown"})
+BACK: Final = frozenset({"ArrowLeft", "ArrowUp", "PageUp"})
+PEDAL: Final = frozenset({" ", "Enter"})
+"""Keys that a foot switch sends; on a button they press that instead."""
+
+
+class StepsScreen:
+    """The screen of the steps."""
+
+    def __init__(self, shell: Shell) -> None:
+        self.shell, self.desk = shell, shell.desk
+        self.drawn_of = shell.desk.made
+
+    def build(self) -> None:
+        """Build the screen, at the step where it was left."""
+        made = self.desk.made
+        if made is None or not made.steps:
+            with box("screen"), box("card stack"):
+                heading("There are no steps to show yet", "h1")
+                words("A plan that can be made has steps. Pick a part, or see why there is no plan.")
+                button("Part and machine", lambda: self.shell.go("part"), "main")
+                button("Can it be made?", lambda: self.shell.go("verdict"))
+            return
+        self.desk.at = min(self.desk.at, len(made.steps) - 1)
+        with box("screen split"):
+            with box("stack"):
+                with box("view tall"):
+                    self.view = MachineView(plan_film(made).as_dict())
+                with box("row"):
+                    button("Again", lambda: self._play(made))
+                    looks(self.view)
+            with box("stack"):
+                self.card = box("card stack", aria_live="polite")
+                self.floor = box("card plan-view")
+        with box("foot", "footer"), box("controls"):
+            self.back = button("◀ Back", lambda: self._go(made, self.desk.at - 1), "great")
+            self.slider = slider("Place in the job", len(made.steps) - 1, self.desk.at, lambda at: self._go(made, at))
+            self.next = button("Next ▶", lambda: self._go(made, self.desk.at + 1), "great main")
+        ui.keyboard(lambda event: self._key(made, event, FORWARD, BACK), ignore=["input", "select", "textarea"])
+        ui.keyboard(
+            lambda event: self._key(made, event, PEDAL, frozenset()), ignore=["input", "select", "textarea", "button"]
+        )
+        self._show(made)
+        self.view.seek(self.desk.at, 1.0)
+        self.view.look("part")
+
+    def heard(self, news: News) -> None:
+        """Draw all anew where there is another plan."""
+        if news == "plan" and self.desk.made is not self.drawn_of:
+            self.shell.draw()
+
+    def _key(self, made: Plan, event: KeyEventArguments, forward: frozenset[str], back: frozenset[str]) -> None:
+        if not event.action.keydown:
+            return
+        key = str(event.key.name)
+        if key in forward:
+            self._go(made, self.desk.at + 1)
+        elif key in back:
+            self._go(made, self.desk.at - 1)
+
+    def _go(self, made: Plan, at: int) -> None:
+        """Go to a step and play its motion; there is none before the first and none after the last."""
+        at = min(max(at, 0), len(made.steps) - 1)
+        if at == self.desk.at:
+            return
+        self.desk.at = at
+        self._show(made)
+        self._play(made)
+
+    def _play(self, made: Plan) -> None:
+        step = made.steps[self.desk.at]
+        if step.from_ is None or step.from_ == step.to:
+            self.view.seek(self.desk.at, 1.0)
+        else:
+            self.view.play(self.desk.at)
+
+    def _show(self, made: Plan) -> None:
+        """Tell the step that is shown."""
+        desk, step = self.desk, made.steps[self.desk.at]
+        says = told(step, made, desk.unit)
+        self.card.clear()
+        with self.card:
+            words(place(step.number, made), "faint")
+            words(says.do, "step-do", tag="h1")
+            if says.where:
+                words(says.where)
+            if says.great is not None:
+                words(says.great.of, "numeral-of")
+                numeral(says.great.much, says.great.unit)
+            for other in says.others:
+                words(f"{other.of} {other.much} {other.unit}".rstrip())
+            if says.note:
+                words(says.note)
+            if says.clearance:
+                with box("tile"):
+                    words("comes no nearer than" if step.clearance is not None else "clearance", "of", tag="div")
+                    words(says.clearance, "much", tag="div")
+            if says.caution:
+                words(says.caution, "caution", tag="div")
+        self.floor.clear()
+        with self.floor:
+            ui.html(floor_plan(made, step, desk.unit), sanitize=False)
+            for area in made.keep_clear:
+                words(self.shell.said(area.sentence), "small")
+        self.slider.props["value"] = desk.at
+        for control, off in ((self.back, desk.at == 0), (self.next, desk.at == len(made.steps) - 1)):
+            control.props.set_bool("disabled", off)

@@ -1,0 +1,69 @@
+// The floor with a quiet grid of 500 mm and the direction of the feed.
+
+import { THREE } from "nicegui-scene";
+import { flatText } from "./labels.js";
+import { hatched } from "./lines.js";
+
+const MESH = 500; // of the grid [mm]
+
+export class Floor {
+  /** A floor at height z [mm] under a box [mm] {min, max} with room about it. */
+  constructor(z, under, theme, screen) {
+    this.group = new THREE.Group();
+    this.group.position.z = z;
+    const room = 1200;
+    const [x0, x1] = [down(under.min.x - room), up(under.max.x + room)];
+    const [y0, y1] = [down(under.min.y - room), up(under.max.y + room)];
+    const behind = { polygonOffset: true, polygonOffsetFactor: 2, polygonOffsetUnits: 8 };
+    this.usual = new THREE.MeshBasicMaterial({ color: theme.floor, ...behind });
+    this.struck = hatched(screen, theme.alarm, theme.alarmUnder, behind);
+    this.plate = new THREE.Mesh(new THREE.PlaneGeometry(x1 - x0, y1 - y0), this.usual);
+    this.plate.position.set((x0 + x1) / 2, (y0 + y1) / 2, 0);
+    this.group.add(this.plate, grid(x0, x1, y0, y1, theme), arrow(theme));
+  }
+
+  alarm(struck) {
+    this.plate.material = struck ? this.struck : this.usual;
+  }
+}
+
+function down(x) {
+  return MESH * Math.floor(x / MESH);
+}
+
+function up(x) {
+  return MESH * Math.ceil(x / MESH);
+}
+
+function grid(x0, x1, y0, y1, theme) {
+  const points = [];
+  const colours = [];
+  const [quiet, strong] = [new THREE.Color(theme.grid), new THREE.Color(theme.gridStrong)];
+  const line = (a, b, axis) => {
+    points.push(...a, 1, ...b, 1);
+    const colour = axis ? strong : quiet;
+    colours.push(...colour.toArray(), ...colour.toArray());
+  };
+  for (let x = x0; x <= x1; x += MESH) {
+    line([x, y0], [x, y1], x === 0);
+  }
+  for (let y = y0; y <= y1; y += MESH) {
+    line([x0, y], [x1, y], y === 0);
+  }
+  const geometry = new THREE.BufferGeometry();
+  geometry.setAttribute("position", new THREE.Float32BufferAttribute(points, 3));
+  geometry.setAttribute("color", new THREE.Float32BufferAttribute(colours, 3));
+  return new THREE.LineSegments(geometry, new THREE.LineBasicMaterial({ vertexColors: true }));
+}
+
+/** A flat arrow along the feed, ahead of the machine, with its word. */
+function arrow(theme) {
+  const shape = new THREE.Shape();
+  const outline = [[0, 30], [380, 30], [380, 90], [560, 0], [380, -90], [380, -30], [0, -30]];
+  outline.forEach(([x, y], i) => (i ? shape.lineTo(x, y) : shape.moveTo(x, y)));
+  const flat = new THREE.Mesh(new THREE.ShapeGeometry(shape), new THREE.MeshBasicMaterial({ color: theme.arrow }));
+  flat.position.set(300, 0, 1.5);
+  const text = flatText("feed", theme.arrowText, 170);
+  text.position.set(560, -190, 1.5);
+  return new THREE.Group().add(flat, text);
+}

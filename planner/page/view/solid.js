@@ -1,0 +1,137 @@
+// Solids of the machine: faces, edges as lines, and the look of one that is struck.
+
+import { THREE } from "nicegui-scene";
+import { edgesOf, hatched, lineMaterial } from "./lines.js";
+import { label } from "./labels.js";
+import { WIDTH } from "./colours.js";
+
+/** The materials that solids share, by theme. */
+export class Paints {
+  constructor(theme, screen) {
+    Object.assign(this, { theme, screen, made: new Map() });
+    this.line = lineMaterial(screen, theme.line, WIDTH.line);
+    this.quietLine = lineMaterial(screen, theme.quietLine, WIDTH.quiet);
+    this.alarmLine = lineMaterial(screen, theme.alarm, WIDTH.alarm);
+    this.alarmFace = hatched(screen, theme.alarm, theme.alarmUnder, { side: THREE.DoubleSide, ...BEHIND_LINES });
+    this.alarmRim = new THREE.MeshBasicMaterial({ color: theme.alarm, side: THREE.BackSide });
+  }
+
+  /** Faces in a colour; see-through ones hide nothing behind them. */
+  face(colour, opacity = 1) {
+    const key = `${colour} ${opacity}`;
+    if (!this.made.has(key)) {
+      const through = opacity < 1 ? { transparent: true, opacity, depthWrite: false } : {};
+      this.made.set(key, new THREE.MeshLambertMaterial({ color: colour, side: THREE.DoubleSide, ...BEHIND_LINES, ...through }));
+    }
+    return this.made.get(key);
+  }
+
+  dispose() {
+    for (const material of [this.line, this.quietLine, this.alarmLine, this.alarmFace, this.alarmRim, ...this.made.values()]) {
+      material.dispose();
+    }
+  }
+}
+
+const BEHIND_LINES = { polygonOffset: true, polygonOffsetFactor: 1, polygonOffsetUnits: 1 };
+const RIM = 5; // of a struck solid [mm]
+
+export class Solid {
+  /** look: {colour, opacity, quiet}. */
+  constructor(name, geometry, paints, look) {
+    Object.assign(this, { name, geometry, paints });
+    this.face = paints.face(look.colour, look.opacity);
+    this.line = look.quiet ? paints.quietLine : paints.line;
+    this.mesh = new THREE.Mesh(geometry, this.face);
+    this.edges = edgesOf(geometry, this.line);
+    this.group = new THREE.Group().add(this.mesh, this.edges);
+    geometry.computeBoundingBox();
+  }
+
+  /** Show the solid as struck, with a label, or as usual (text null). */
+  alarm(text) {
+    this.clear();
+    if (text === null) {
+      return;
+    }
+    const { paints, geometry } = this;
+    this.mesh.material = paints.alarmFace;
+    this.edges.material = paints.alarmLine;
+    const size = geometry.boundingBox.getSize(new THREE.Vector3());
+    const middle = geometry.boundingBox.getCenter(new THREE.Vector3());
+    const scale = new THREE.Vector3(grown(size.x), grown(size.y), grown(size.z));
+    this.rim = new THREE.Mesh(geometry, paints.alarmRim);
+    this.rim.scale.copy(scale);
+    this.rim.position.set(middle.x * (1 - scale.x), middle.y * (1 - scale.y), middle.z * (1 - scale.z));
+    this.label = label(text, { paper: paints.theme.labelPaper, ink: paints.theme.labelText, rim: paints.theme.alarm });
+    this.label.position.set(middle.x, middle.y, geometry.boundingBox.max.z);
+    this.label.center.set(0.5, -0.3);
+    this.group.add(this.rim, this.label);
+  }
+
+  clear() {
+    this.mesh.material = this.face;
+    this.edges.material = this.line;
+    for (const extra of [this.rim, this.label]) {
+      extra?.removeFromParent();
+    }
+    this.label?.material.map.dispose();
+    this.label?.material.dispose();
+    this.rim = this.label = undefined;
+  }
+}
+
+function grown(size) {
+  return (size + 2 * RIM) / Math.max(size, 1);
+}
+
+export function box(x0, y0, z0, x1, y1, z1) {
+  const geometry = new THREE.BoxGeometry(x1 - x0, y1 - y0, z1 - z0);
+  return geometry.translate((x0 + x1) / 2, (y0 + y1) / 2, (z0 + z1) / 2);
+}
+
+export function upright(x, y, radius, z0, z1) {
+  const geometry = new THREE.CylinderGeometry(radius, radius, z1 - z0, 48);
+  return geometry.rotateX(Math.PI / 2).translate(x, y, (z0 + z1) / 2);
+}
+
+/** A cylinder about the feed's axis from x0 to x1, its radius tapering from r0 to r1. */
+export function along(x0, x1, r0, r1) {
+  const geometry = new THREE.CylinderGeometry(r1, r0, x1 - x0, 32);
+  return geometry.rotateZ(-Math.PI / 2).translate((x0 + x1) / 2, 0, 0);
+}
+
+/** A block of a length along x on one side (±1) of the feed, less half a bore at its inner face. */
+export function boredBlock(length, width, height, bore, side) {
+  const half = height / 2;
+  const shape = new THREE.Shape();
+  shape.moveTo(0, -half);
+  shape.lineTo(side * width, -half);
+  shape.lineTo(side * width, half);
+  shape.lineTo(0, half);
+  if (bore < half) {
+    shape.lineTo(0, bore);
+    for (let i = 1; i <= 16; i += 1) {
+      const angle = Math.PI / 2 - (Math.PI * i) / 16;
+      shape.lineTo(side * bore * Math.cos(angle), bore * Math.sin(angle));
+    }
+  }
+  const geometry = new THREE.ExtrudeGeometry(shape, { depth: length, bevelEnabled: false });
+  // Drawn in its (y, z) and pulled out along the third axis, which becomes x.
+  return geometry.applyMatrix4(new THREE.Matrix4().set(0, 0, 1, 0, 1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 0, 1));
+}
+
+/** The bend die about its own axis (z): radius of the groove's centre and of the lips, height, groove's radius. */
+export function grooved(radius, height, bore) {
+  const half = height / 2;
+  const profile = [[0, -half], [radius, -half]];
+  if (bore < half) {
+    for (let i = 0; i <= 18; i += 1) {
+      const angle = -Math.PI / 2 + (Math.PI * i) / 18;
+      profile.push([radius - bore * Math.cos(angle), bore * Math.sin(angle)]);
+    }
+  }
+  profile.push([radius, half], [0, half]);
+  const points = profile.map(([rho, z]) => new THREE.Vector2(rho, z));
+  return new THREE.LatheGeometry(points, 72).rotateX(Math.PI / 2);
+}
