@@ -22,7 +22,8 @@ from planner.advice.order import Order, Steps, judge, look_into
 from planner.clearance.bounds import Bounds, bounds
 from planner.clearance.certify import place_of, split, starting_cells
 from planner.clearance.deepest import Deepest, deepest
-from planner.clearance.poses import Cells, may_exist
+from planner.clearance.distances import evaluate
+from planner.clearance.poses import Cells, may_exist, pose
 from planner.clearance.rows import EVERY_CLAMP, Rows
 from planner.clearance.verdicts import Answer, Witness
 from planner.inputs.tooling import Tooling
@@ -32,14 +33,15 @@ from planner.plans.reasons import place_name, the, touching
 from planner.search.attempts import Attempt, Blocked, clear_with, farthest_forward, in_the_way, moves
 from planner.search.checks import Checks, Place, places
 from planner.search.decision import Plannable
-from planner.search.events import Arrival, Event, Grade
+from planner.search.events import Arrival, Event, Grade, NoGood
 from planner.search.exact import Exact
 from planner.search.left import Left, every_order, no_extra
+from planner.search.lessons import Struck
 from planner.search.moves import Leg, plain_paths, timed
 from planner.search.passages import ROLLS, Passage, loading, motions_of, pass_all
 from planner.search.search import OutOfTime, Search
 from planner.tolerances import CELL_BUDGET
-from planner.tube.frames import Array, Flags, Ints
+from planner.tube.frames import ALONG_FEED, UPWARD, Array, Flags, Ints
 from planner.tube.motions import Motion, Path, Phase, Role
 
 Doing = Literal["load", "move", "bend", "return", "unload"]
@@ -53,6 +55,12 @@ STEP: Final = 5.0
 
 SWEPT: Final = 50
 """Moments of its travel at which it is looked for, before the first one is closed in on."""
+
+RIM: Final = 90
+"""Points on the rim of a flat end; between two of them it reaches 0.02 mm farther on the thickest tube at hand."""
+
+ACROSS: Final = 5
+"""Cross-sections that are looked at within a radius of either end of a piece."""
 
 NEVER: Final = (-1, 0.0, math.inf)
 
@@ -204,7 +212,9 @@ class _Trying:
         way = self._begun(fails, len(made))
         shown = None if way is None else self._in_the_way(fails, way)
         if way is not None and len(made) == fails - 1 > 0:  # one way for all that is shown
-            made = self._all_made([*way[:-2], left_open(way[-2])]) or made
+            ways = [left_open(way[-2]), *([way[-2]] if way[-1].at.regripped else [])]
+            found = [self._all_made([*way[:-2], last]) for last in ways]
+            made = next((one for one in reversed(found) if one is not None), made)
         contact = self._contact(fails, shown)
         if shown is not None and contact.t is not None:
             shown = replace(shown, upto=contact.t)
@@ -248,11 +258,13 @@ class _Trying:
             pass
         return ()
 
-    def _way(self, known_to: int, upto: int, grade: Grade = "unproved") -> list[Place] | None:
+    def _way(
+        self, known_to: int, upto: int, grade: Grade = "unproved", besides: Collection[NoGood] = ()
+    ) -> list[Place] | None:
         """Return the first `upto` places of a way to carry the order out, or None if there is none.
 
         The first `known_to` of them keep what is known and are looked into; of the next one only the rules are asked.
-        grade: "proved" leaves aside what is not proved.
+        grade: "proved" leaves aside what is not proved; besides: what else is kept.
         """
         search, steps = self.search, self.steps
         left = Left(search.problem.trims, every_order)
@@ -261,7 +273,7 @@ class _Trying:
             if search.deadline is not None and time.monotonic() > search.deadline:
                 raise OutOfTime
             known = [nogood for nogood in search.nogoods if grade == "unproved" or nogood.grade == "proved"]
-            known = steps.up_to(known_to, known)
+            known = [*steps.up_to(known_to, known), *besides]
             trims = tuple(pair for pair, _ in left.worth_asking([*rules, *known]))
             found = Exact().best(replace(search.problem, rules=rules, trims=trims), known, no_extra, search.prefer)
             if found is None:
@@ -294,11 +306,20 @@ class _Trying:
     # ------------------------------------------------------------------------------------------ what is in the way
 
     def _begun(self, fails: int, going: int) -> list[Place] | None:
-        """Return the places of a way up to the step that fails, which no rule forbids; None where there is none."""
+        """Return the places of a way up to the step that fails, which no rule forbids; None where there is none.
+
+        Of what was learned of that step only what the verdict names is left aside, if that leaves a way, else all.
+        """
         if self.judged.fails is None or fails > self.steps.runs:
             return None
+        grade: Grade = "unproved" if going == fails - 1 else "proved"
+        named = {reason.solid for reason in self.judged.reasons}
+        learned = self.steps.up_to(fails, self.search.nogoods)
+        earlier = self.steps.up_to(fails - 1, learned)
+        others = [nogood for nogood in learned if nogood not in earlier and _learned_of(nogood) not in named]
         try:
-            return self._way(fails - 1, fails, "unproved" if going == fails - 1 else "proved")
+            way = self._way(fails - 1, fails, grade, others)
+            return self._way(fails - 1, fails, grade) if way is None and others else way
         except OutOfTime:
             return None
 
@@ -353,7 +374,8 @@ class _Trying:
         """
         checks = self.checks
         found = list(_of_attempt(number, place, bent))
-        at_once = {self._at_once(one) for one in found} - {None}
+        begins = [self._begins(one) for one in found]
+        at_once, out_of_reach = {solid for _, solid in begins if solid is not None}, all(near for near, _ in begins)
         fresh = checks.attempt(place)
         fresh.fitting, fresh.gripping = list(range(len(fresh.clamps))), bent.gripping
         fresh.eased_before = checks.eased(place)
@@ -363,7 +385,7 @@ class _Trying:
             straight = timed(checks.case.machine, [Leg("advance", passage.far, 0.0, 0.0, True)])
             put_on, met = self._path("load", fresh, motions_of(passage, straight))
             yield from self._of_load(number, place, passage, _at(number, place, fresh, met), at_once)
-            if met and not at_once:
+            if met and not out_of_reach:
                 pass_all(checks.batches, [passage])
                 put_on = passage.motions
         plainest = self._plainest(place, fresh)
@@ -371,7 +393,7 @@ class _Trying:
         for one in _at(number, place, fresh, met):
             if _solid_of(one) in at_once:
                 yield replace(one, put_on=put_on, placing=_up_to(one.blocked.motion, plainest))
-        if met and not at_once:
+        if met and not out_of_reach:
             checks.batches.place_all([fresh])
             placing = fresh.placing
         yield from (replace(one, put_on=put_on, placing=placing) for one in found)
@@ -390,7 +412,7 @@ class _Trying:
         rotated to its place there.
         """
         found = [one for one in straight if solids is None or _solid_of(one) in solids]
-        if not found or not self._at_once(found[0]):
+        if not found or self._begins(found[0])[1] is None:
             yield from found
             return
         machine, attempt = self.checks.case.machine, passage.attempt
@@ -435,11 +457,11 @@ class _Trying:
         path = next(paths, None)
         return () if path is None else moves(attempt, path)
 
-    def _at_once(self, one: InTheWay) -> str | None:
-        """Return what the tube touches already as it stands, before a motion begins."""
+    def _begins(self, one: InTheWay) -> tuple[bool, str | None]:
+        """Return whether the tube is too near something as it stands before a motion, and to what."""
         if one.blocked.motion.phase not in (Phase.CLOSE, Phase.BEND, Phase.PLACE):
-            return None
-        return touched_at_once(one.blocked, one.clamp, self.checks.around(one.attempt.station).tooling)
+            return False, None
+        return as_it_begins(one.blocked, one.clamp, self.checks.around(one.attempt.station).tooling)
 
     def _met(self, one: InTheWay) -> Met:
         return met_in(one.blocked, one.clamp, self.checks.around(one.attempt.station).tooling)
@@ -464,7 +486,9 @@ class _Trying:
         leads, view = shown.place.at.leads, self.checks.leading(shown.place.at.leads).view
         close = blocked.finding.answer is Answer.CLOSE and not met.touches
         what = (
-            f"against {the(met.solid)} too close to call" if close else touching(met.clearance, met.needed, met.solid)
+            f"against {the(met.solid)} is too close to call"
+            if close
+            else touching(met.clearance, met.needed, met.solid)
         )
         name = place_name(view, leads, met.place)
         return Contact(
@@ -481,6 +505,13 @@ class _Trying:
             sentence=f"{name[0].upper()}{name[1:]} {what}.",
             reasons=reasons,
         )
+
+
+def _learned_of(nogood: NoGood) -> str | None:
+    """Return the solid that a no-good was learned of, None where it is of none."""
+    evidence = nogood.evidence
+    witness = evidence.blocked[0].finding.witness if isinstance(evidence, Struck) else None
+    return None if witness is None else witness.solid
 
 
 def left_open(place: Place) -> Place:
@@ -575,11 +606,18 @@ def met_in(blocked: Blocked, clamp: int, tooling: Tooling) -> Met:
     )
 
 
-def touched_at_once(blocked: Blocked, clamp: int, tooling: Tooling) -> str | None:
-    """Return what the tube touches as a motion begins already, None where there is nothing."""
+def as_it_begins(blocked: Blocked, clamp: int, tooling: Tooling) -> tuple[bool, str | None]:
+    """Return whether the tube is too near something as a motion begins already, and to what, if it gets no nearer.
+
+    What it touches only later in the motion is left to be shown there.
+    """
     going, named = _Going.of(blocked, clamp, tooling)
-    first = going.touch(named)
-    return None if first is None or first[2] > 0.0 else going.rows.names[going.rows.solid[first[0]]]
+    near = going.first_below(np.arange(going.rows.count), going.rows.needed - going.rows.spread)
+    if near is None or near[2] > 0.0:
+        return False, None
+    touched = going.touch(named)
+    first = near if touched is None else touched
+    return True, None if first[2] > 0.0 else going.rows.names[going.rows.solid[first[0]]]
 
 
 def as_it_goes(rows: Rows, motion: Motion) -> Rows:
@@ -645,7 +683,7 @@ class _Going:
         best = self._first_swept(swept, limit) if swept.size else None
         cells = starting_cells(self.rows)
         cells = cells.take(np.isin(cells.row, which) & ~np.isin(cells.row, swept))
-        spent = 0
+        spent, doubtful = 0, set[int]()
         while cells.count and spent < CELL_BUDGET:
             spent += cells.count
             below = limit[cells.row]
@@ -658,11 +696,61 @@ class _Going:
             found = replace(found, along=self._worth_cutting(cells, found, hit))
             coarse = found.along_s + found.along_t > HAIR
             left = (found.lower < below) & (cells.t - cells.dt < latest) & coarse
+            gap = (found.lower < below) & ~hit & ~coarse & (found.upper - found.lower > 3.0 * HAIR)
+            doubtful.update(cells.row[gap].tolist())
             rest, found, slack = cells.take(left), found.take(left), (found.upper - below)[left]
             slack = np.where(np.isfinite(slack), slack, (found.along_s + found.along_t) / 2.0)
             cells = split(rest, found, np.maximum(slack, HAIR / 2.0))
             cells = cells.take(may_exist(self.rows, cells) & (cells.t - cells.dt < latest))
+        best = self._at_the_ends(np.array(sorted(doubtful), dtype=np.int64), limit, best)
         return best if best is None else self._from_the_start(best, limit)
+
+    def _at_the_ends(
+        self, which: Ints, limit: Array, best: tuple[int, float, float] | None
+    ) -> tuple[int, float, float] | None:
+        """Return an earlier moment at which a flat end comes nearer than a limit, or what was found already.
+
+        The bounds leave a gap there: what a cell finds of a flat cross-section may be more than it keeps. Here points
+        on it are looked at.
+        """
+        for row in which.tolist():
+            start, end = self.rows.blocks[10:12, self.rows.block[row]]
+            until = float(end) if best is None else best[2]
+            before, deep = float(start), self._ends(row, float(start), limit[row])
+            for t in np.linspace(start, until, SWEPT + 1) if until > start or deep is not None else ():
+                deep = self._ends(row, float(t), limit[row])
+                if deep is None:
+                    before = float(t)
+                    continue
+                first = float(t)
+                while first - before > MOMENT / 2.0:
+                    middle = (before + first) / 2.0
+                    found = self._ends(row, middle, limit[row])
+                    before, first, deep = (middle, first, deep) if found is None else (before, middle, found)
+                best = (row, deep, first) if best is None or first < best[2] else best
+                break
+        return best
+
+    def _ends(self, row: int, t: float, limit: float) -> float | None:
+        """Return s [mm] of the nearest cross-section about a piece's ends, None where none is nearer than a limit."""
+        table, radius = self.rows.pieces[:, self.rows.piece[row]], self.rows.radius
+        low, high = float(table[10]), min(float(table[11]), float(table[12] + table[13] * t))
+        if high <= low:
+            return None
+        near = np.linspace(0.0, min(radius, high - low), ACROSS)
+        s = np.unique(np.concatenate((low + near, high - near)))
+        posed = pose(self.rows, np.full(s.shape, row), s, np.full(s.shape, t))
+        across = np.cross(posed.tangent.T, np.where(np.abs(posed.tangent[2:].T) < 0.9, UPWARD, ALONG_FEED)).T
+        across /= np.linalg.norm(across, axis=0)
+        angle = np.linspace(0.0, 2.0 * np.pi, RIM, endpoint=False)[:, None, None]
+        ring = np.cos(angle) * across + np.sin(angle) * np.cross(posed.tangent.T, across.T).T
+        points = np.concatenate([posed.x + share * radius * ring for share in (0.5, 1.0)])
+        solid = self.rows.solid[row]
+        x = points.transpose(1, 0, 2).reshape(3, -1)
+        parameters = np.repeat(self.rows.parameters[:, [solid]], x.shape[1], axis=1)
+        exact = evaluate(np.full(x.shape[1], self.rows.kind[solid]), x, parameters)[0].reshape(-1, s.size).min(axis=0)
+        k = int(exact.argmin())
+        return float(s[k]) if exact[k] < limit else None
 
     def _worth_cutting(self, cells: Cells, found: Bounds, hit: Flags) -> Array:
         """Return what cutting a cell along its piece and in time gains [mm].

@@ -118,7 +118,8 @@ class Desk:
         """Return the names in which a length is none, such as that of a machine of the 76 mm class."""
         machine = self.planned_machine or self.machine
         part = self.planned_part or {}
-        return tuple(str(name) for name in (machine.get("name"), part.get("name")) if name)
+        solids = [solid["name"] for solid in machine.get("solid", ())]
+        return tuple(str(name) for name in (machine.get("name"), part.get("name"), *solids) if name)
 
 
 def plain_order(n: int, leads: End) -> list[OrderedBend]:

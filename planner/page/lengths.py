@@ -274,7 +274,9 @@ def _misread(text: str, cell: str, bare: str, unit: str, said: str) -> Misread:
     if re.fullmatch(r"#[A-Z/0!?]+", bare):
         return Misread(f"{found} is what a spreadsheet shows for an error", said)
     if _GROUPS.fullmatch(bare):
-        return Misread(f"{found} has its thousands parted", f"{said} without separators", _without_groups(bare))
+        return Misread(
+            f"{found} has its thousands parted", f"{said} without separators", _usable(_without_groups(bare))
+        )
     fraction = _FRACTION.fullmatch(bare)
     if fraction is not None and int(fraction[4]) > 0:
         value = int(fraction[2] or 0) + Decimal(int(fraction[3])) / int(fraction[4])
@@ -292,6 +294,11 @@ def _misread(text: str, cell: str, bare: str, unit: str, said: str) -> Misread:
     return Misread(f"{found} is no number", said)
 
 
+def _usable(number: str) -> str | None:
+    """Return a number that may be meant, None where it is too large to be typed."""
+    return number if abs(float(number)) <= LARGEST else None
+
+
 def _without_groups(bare: str) -> str:
     """Return a number without separators of thousands, with a decimal point if it has decimals."""
     marks = [c for c in bare if c in ".,"]
@@ -303,11 +310,11 @@ def _without_groups(bare: str) -> str:
 def _turned(number: str, other: str, unit: str) -> str | None:
     """Return a number of another unit in this one, None where that cannot be told."""
     value = float(number)
-    if abs(value) > LARGEST:
+    if not math.isfinite(value):
         return None
     if other in _MILLIMETRES and unit in _MILLIMETRES:
-        return text_of(round(float(Decimal(repr(value)) * _MILLIMETRES[other] / _MILLIMETRES[unit]), 6))
-    return text_of(round(math.degrees(value), 6)) if (other, unit) == ("rad", "deg") else None
+        return _usable(text_of(round(float(Decimal(repr(value)) * _MILLIMETRES[other] / _MILLIMETRES[unit]), 6)))
+    return _usable(text_of(round(math.degrees(value), 6))) if (other, unit) == ("rad", "deg") else None
 
 
 def has_decimal_comma(texts: Iterable[str]) -> bool:

@@ -20,6 +20,7 @@ from planner.inputs.gauges import wall_of_gauge
 from planner.inputs.materials import find_material
 from planner.inputs.part import Part, RotationSign
 from planner.inputs.part_file import PartFile
+from planner.inputs.quantities import MM_PER_INCH
 from planner.inputs.rows import Kind, read_table
 from planner.page.lengths import Misread, Unit, has_decimal_comma, in_unit, number_of, text_of, typed_in
 
@@ -43,8 +44,13 @@ LABELS: Final = {
 }  # fmt: skip
 """Fields in shop words."""
 
-NEAT: Final = 2e-8
-"""A converted figure that is nearer than this to one of six decimals is that one [mm, in or deg]: the rest is noise."""
+NEAT_LENGTH: Final = 5e-9
+"""A converted length nearer than this to one of six decimals is that one [mm or in]: the rest is noise. Small enough
+that two ends of a leg moved by it, in inches, stay within the slack of a millionth of a millimetre that vertices have.
+"""
+
+NEAT_ANGLE: Final = 2e-8
+"""The same of angles [deg]: a leg's noise turns a short leg by as much."""
 
 
 @dataclass(frozen=True)
@@ -349,7 +355,7 @@ class PartForm:
         radii = [row[RADIUS] for row in self._padded()[1:-1]]
         degrees = (np.rad2deg(part.rotations), np.rad2deg(part.angles))
         rows = [
-            [self._length(straight), _neat(float(rotation)), _neat(float(angle)), radius]
+            [self._length(straight), _neat(float(rotation), NEAT_ANGLE), _neat(float(angle), NEAT_ANGLE), radius]
             for straight, rotation, angle, radius in zip(part.straights[:-1], *degrees, radii, strict=True)
         ]
         rows.append([self._length(part.straights[-1]), "", "", ""])
@@ -357,13 +363,13 @@ class PartForm:
 
     def _length(self, mm: float) -> str:
         """Return a length [mm] as text in the form's units."""
-        return _neat(float(mm) / (1.0 if self.units == "mm" else 25.4))
+        return _neat(float(mm) / (1.0 if self.units == "mm" else MM_PER_INCH), NEAT_LENGTH)
 
 
-def _neat(value: float) -> str:
+def _neat(value: float, within: float) -> str:
     """Return a figure as text, without the noise of its computation."""
     near = round(value, 6)
-    return text_of(near if abs(near - value) < NEAT else round(value, 9))
+    return text_of(near if abs(near - value) < within else round(value, 9))
 
 
 def _in_order(slip: Slip) -> tuple[bool, int, int]:

@@ -71,6 +71,8 @@ def pasted(text: str, chosen: Kind) -> Pasted:
     if any(not re.search(r"[0-9]", cell) for cell in lines[0].cells if cell):
         kind, columns = _header(lines[0])
         lines = lines[1:]
+        if not lines:
+            raise NotATable("no row follows the header", line=1, allowed="a row a bend, or vertices")
     if len(lines) > MOST_BENDS + 2:
         raise lines[MOST_BENDS + 2].refused(f"there are {len(lines)} rows", f"at most {MOST_BENDS} bends")
     return Pasted(kind, [_row(line, kind, columns, by_spaces, line is lines[-1]) for line in lines])

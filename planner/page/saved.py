@@ -125,7 +125,7 @@ def _lines(table: Mapping[str, Any]) -> list[str]:
     for key, value in table.items():
         if value is None:
             continue
-        if key in ("lra", "xyz") and len(value) > 0:
+        if key in ("lra", "xyz") and isinstance(value, list | tuple) and len(value) > 0:
             rows = "".join(f"\n  {_value(row)}," for row in value)
             lines.append(f"{_key(key)} = [{rows}\n]")
         else:

@@ -1,4 +1,4 @@
-"""An order tried → the film of it: the steps that go, then what fails up to the moment at which the tube touches something.
+"""An order tried → its film: the steps that go, then what fails up to the moment at which the tube touches something.
 
 Everything is read off the motions that were certified (`planner.advice.trying`); a motion is linear in the pose, so the
 poses at its ends are all that is kept of it.
@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final, Literal, NamedTuple
 
 from planner.advice.order import costs_in, read_order
@@ -17,7 +17,7 @@ from planner.page.asked import MachineAsked, PartAsked, machine_asked, part_aske
 from planner.page.film import Film, Pose, Shot, film_of, radii_of
 from planner.page.tasks import kept_search
 from planner.rules.broken import End, other
-from planner.search.attempts import Attempt
+from planner.search.attempts import Attempt, Doing, gripping_motions
 from planner.search.checks import Place
 from planner.search.events import Event, Prefer, Trims
 from planner.search.orders import Case
@@ -29,6 +29,9 @@ When = Literal["on", "move", "bend", "return", "off"]
 BEGINS = {Event.LOAD: "load", Event.TURN: "turn end for end", Event.RELOAD: "reload"}
 """What is done to begin a load."""
 
+BY_DOING: dict[Doing, When] = {
+    "load": "on", "move": "move", "no path": "move", "bend": "bend", "return": "return", "unload": "off"
+}  # fmt: skip
 BY_PHASE = {Phase.CLOSE: "close dies", Phase.BEND: "bend", Phase.REGRIP: "re-grip", Phase.OPEN: "open dies"}
 
 CLOSED, OPENED = (0.0, 0.0), (1.0, 1.0)
@@ -36,12 +39,15 @@ OPENING = {Phase.CLOSE: (1.0, 0.0), Phase.BEND: CLOSED, Phase.REGRIP: CLOSED, Ph
 """How far clamp and pressure die are open at the start and at the end of a motion; else they are open."""
 
 
+FACE: Final = 3
+"""Where the collet's face stands in a pose."""
+
 MOST_BY_HAND: Final = 4.0
 """Putting on and taking off is shown in no more than this [s]."""
 
 
 class TriedFilm(NamedTuple):
-    """The film of an order that was tried; marks: what to point at where it ends; captions: what is done in each shot."""
+    """The film of an order that was tried; marks: what to point at where it ends; captions: what each shot does."""
 
     film: Film
     marks: tuple[dict[str, Any], ...]
@@ -69,7 +75,8 @@ def tried_task(
 
     The search of part and machine is kept in the process. Raises InputError for an order that is none of this part.
     """
-    wanted, bender = part_asked(part), machine_asked(machine)
+    wanted = part_asked(part)
+    bender = machine_asked(machine, wanted)
     asked = read_order(order, wanted.n_bends)
     search, decision, made = kept_search(wanted, bender, prefer, time_limit, report)
     of_best = costs_in(made) if made.verdict == "makeable" else None
@@ -85,7 +92,7 @@ def tried_task(
 
 @dataclass(frozen=True)
 class Played:
-    """One motion of an order; number: of its step; place, attempt: of its bend; clamp [mm]; upto: how far it is shown."""
+    """One motion of an order; number: of its step; place, attempt: its bend; clamp [mm]; upto: how far it is shown."""
 
     number: int
     place: Place
@@ -120,7 +127,7 @@ class _Filming:
         for made in self.made:
             taken_up_again = again and made is self.made[-1]
             yield from self._begin(made.number, made.place, made.attempt)
-            yield from self._played(_of_made(made, with_bend=not taken_up_again))
+            yield from self._played(self.of_made(made, with_bend=not taken_up_again))
         if shown is not None:
             yield from self._fails(shown)
         elif self.tryout.tried.contact is not None:
@@ -133,24 +140,37 @@ class _Filming:
     def _fails(self, shown: InTheWay) -> Iterator[tuple[str, Shot]]:
         """Yield what leads up to what is in the way, and that as far as it is shown."""
         number, place, attempt = shown.number, shown.place, shown.attempt
-        clamp = attempt.clamps[shown.clamp]
         if not self._is_before(shown):
             if self.made and self.made[-1].number == number - 1:
                 last = self.made[-1]
-                yield from self._played(_row(number, last.place, last.attempt, last.clamp, "off", shown.taken_off))
+                yield from self._played(_row(number, last.place, last.attempt, last.clamp, off=shown.taken_off))
             yield from self._begin(number, place, attempt)
-            yield from self._played(_row(number, place, attempt, clamp, "on", shown.put_on))
-            yield from self._played(_row(number, place, attempt, clamp, "move", shown.placing))
-        yield from self._played(_to_the_end(shown, clamp))
+        rows = self.of_what_fails(shown)
+        for k, played in enumerate(rows):
+            if played.when == "bend" and not self._is_before(shown) and self._came_from_nowhere(shown):
+                yield from self._played(rows[:k])
+                yield "stands", self._still(played)
+                rows = rows[k:]
+                break
+        yield from self._played(rows)
+
+    def _came_from_nowhere(self, shown: InTheWay) -> bool:
+        """Say whether no clear way was found by which the tube comes to the bend that fails."""
+        checks, place = self.tryout.checks, shown.place
+        return (checks.moves_to(place) and not shown.placing) or (checks.put_on(place) and not shown.put_on)
+
+    def _still(self, played: Played) -> Shot:
+        """Return the tube as it stands before a motion."""
+        first = self._shot(played)
+        return replace(first, poses=first.poses[:1], at=(0.0,), seconds=0.0)
 
     def _begin(self, number: int, place: Place, attempt: Attempt) -> Iterator[tuple[str, Shot]]:
         """Yield the tube in free hands before it is put on anew; without a mandrel it then stands in its place."""
         event = place.at.event
         if event is Event.LINK:
             return
-        standing = Played(
-            number, place, attempt, attempt.clamps[0], "on", advance(attempt.standing_before, (0.0, 0.0), 0.0, False)
-        )
+        before = self.tryout.checks.attempt(place).standing_before  # that of the attempt may be of another way to it
+        standing = Played(number, place, attempt, attempt.clamps[0], "on", advance(before, (0.0, 0.0), 0.0, False))
         if event is not Event.LOAD:
             yield BEGINS[event], self._shot(standing, shown=False)
         if self.machine.mandrel is None:
@@ -161,6 +181,49 @@ class _Filming:
         on, off = (next((k for k in places if row[k].when == when), None) for places, when in _main(len(row)))
         for k, played in enumerate(row):
             yield ("load" if k == on else "unload" if k == off else _doing(played.motion)), self._shot(played)
+            if played.motion.phase is Phase.CLOSE and played.place.at.released:
+                yield "open collet", self._opened(played)
+
+    def _opened(self, played: Played) -> Shot:
+        """Return the collet opened for the job's last bend, and the carriage stood back."""
+        closed = self._shot(played)
+        pose = closed.poses[-1]
+        back = (*pose[:FACE], self.away, *pose[FACE + 1 :])
+        seconds = round(abs(self.away - pose[FACE]) / self.machine.speeds.advance, 3)
+        return replace(closed, poses=(pose, back), at=(0.0, 1.0), seconds=seconds, released=True)
+
+    def of_made(self, made: Made, with_bend: bool = True) -> list[Played]:
+        """Return the motions of a step that goes; what is taken off to be put back is taken off for the next step."""
+        put_on = () if made.put_on is None else made.put_on.motions
+        rows = _row(made.number, made.place, made.attempt, made.clamp, on=put_on, move=made.attempt.placing)
+        if with_bend:
+            bent = {"bend": self._gripping(made.place), "return": made.attempt.returning}
+            rows += _row(made.number, made.place, made.attempt, made.clamp, **bent)
+        if with_bend and made.taken_off is not None:
+            number = made.number if made.place.after is None else made.number + 1
+            rows += _row(number, made.place, made.attempt, made.clamp, off=made.taken_off.motions)
+        return rows
+
+    def of_what_fails(self, shown: InTheWay) -> list[Played]:
+        """Return the motions of a step that fails up to the one that does, as far as that is shown."""
+        blocked, clamp = shown.blocked, shown.attempt.clamps[shown.clamp]
+        before: dict[When, Iterable[Motion]] = {"on": shown.put_on, "move": shown.placing}
+        gripping = self._gripping(shown.place)
+        if blocked.doing == "bend":
+            before["bend"] = itertools.takewhile(lambda motion: motion.phase is not blocked.motion.phase, gripping)
+        elif blocked.doing == "return" or (blocked.doing == "unload" and not self._is_before(shown)):
+            before |= {"bend": gripping, "return": shown.attempt.returning}
+        rows = _row(shown.number, shown.place, shown.attempt, clamp, **before)
+        if blocked.rows is None:  # there was nothing to move
+            return rows
+        when = BY_DOING[blocked.doing]
+        return [*rows, Played(shown.number, shown.place, shown.attempt, clamp, when, blocked.motion, shown.upto)]
+
+    def _gripping(self, place: Place) -> list[Motion]:
+        """Return the motions from the dies' closing to their opening, the re-grip that the next bend asks for among
+        them: what was certified may be of another hold where nothing moves with the carriage.
+        """
+        return gripping_motions(self.tryout.checks.attempt(place))
 
     def _never_begun(self) -> Iterator[tuple[str, Shot]]:
         """Yield the tube as it would stand for a step that a rule forbids, where all behind it is straight."""
@@ -181,7 +244,7 @@ class _Filming:
         yield "stands", Shot(fails.number, leads, number, tooling.clamp_lengths[0], (pose,), (0.0,), released=True)
 
     def marks(self) -> Iterator[dict[str, Any]]:
-        """Yield what to point at where the film ends: the place that meets something, or the bend that a rule forbids."""
+        """Yield what to point at where the film ends: where the tube meets something, or the bend that is forbidden."""
         contact = self.tryout.tried.contact
         if contact is None:
             return
@@ -207,7 +270,7 @@ class _Filming:
             at=(0.0, 1.0)[: len(poses)],
             seconds=round(self._seconds(played.motion, by_hand) * played.upto, 3),
             shown=shown,
-            released=by_hand or (self.machine.carriage is not None and played.motion.face is None),
+            released=by_hand or self._stands_open(played),
         )
 
     def pose(self, played: Played, t: float) -> Pose:
@@ -221,17 +284,42 @@ class _Filming:
         behind_at = min(motion.y) if motion.phase is Phase.PLACE else motion.y[0]
         before_link = played.when == "move" and at.event is Event.LINK
         plane = at.bend - 1 if before_link else at.bend
-        opening = now(OPENING.get(motion.phase, OPENED))
+        opening, tail = now(OPENING.get(motion.phase, OPENED)), motion.tail_length + behind_at - now(motion.y)
         return (
-            -(motion.tail_length + behind_at - now(motion.y)),
+            -tail,
             now(motion.rotation) - float(view.rotations[plane:].sum()),
             now(motion.arm),
-            self.away if motion.face is None else now(motion.face),
+            self._face(played, tail, t),
             now(motion.pressure),
             opening,
             opening,
             *self._reached(at.leads, set(range(at.ahead, at.bend)), at.bend, self._in_the_die(played, t)),
         )
+
+    def _face(self, played: Played, tail: float, t: float) -> float:
+        """Return where the collet's face stands [mm], with so much tube behind the tangent point [mm].
+
+        Read off the hold, not off the motion: what was certified may be of another hold where nothing moves with the
+        carriage. A tube put on or taken off by hand slides through the open collet.
+        """
+        place, motion, when = played.place, played.motion, played.when
+        own = self.tryout.checks.face(place.at, place.trims)
+        if own is None or self._stands_open(played):
+            return self.away
+        new = own
+        if place.after is not None and place.after.regripped:
+            new = self.tryout.checks.face(place.after, place.trims) or own
+        holds = own if when in ("on", "move") or motion.phase in (Phase.CLOSE, Phase.BEND) else new
+        if motion.phase is Phase.REGRIP:
+            holds = own + t * (new - own)
+        if when in ("on", "off"):
+            tail = motion.tail_length + min(motion.y) - (played.attempt.eased if when == "off" else 0.0)
+        return holds - self.case.loaded(place.at.leads, place.trims).stock_behind_zero + tail
+
+    def _stands_open(self, played: Played) -> bool:
+        """Say whether the collet has been opened for the job's last bend."""
+        before = played.when in ("on", "move") or played.motion.phase is Phase.CLOSE
+        return played.place.at.released and not before
 
     def _in_the_die(self, played: Played, t: float) -> float:
         """Return the angle that the bend at hand has [rad]."""
@@ -282,44 +370,7 @@ def _main(count: int) -> tuple[tuple[range, When], tuple[range, When]]:
     return (range(count), "on"), (range(count - 1, -1, -1), "off")
 
 
-def _row(
-    number: int, place: Place, attempt: Attempt, clamp: float, when: When, motions: Iterable[Motion]
-) -> list[Played]:
-    return [Played(number, place, attempt, clamp, when, motion) for motion in motions]
-
-
-def _of_made(made: Made, with_bend: bool) -> list[Played]:
-    """Return the motions of a step that goes; what is taken off to be put back is taken off for the next step."""
-    motions: dict[When, Iterable[Motion]] = {
-        "on": () if made.put_on is None else made.put_on.motions,
-        "move": made.attempt.placing,
-    }
-    if with_bend:
-        motions |= {"bend": made.attempt.gripping, "return": made.attempt.returning}
-        motions["off"] = () if made.taken_off is None else made.taken_off.motions
-    last = made.place.after is None
-    found = []
-    for when, some in motions.items():
-        number = made.number + 1 if when == "off" and not last else made.number
-        found += _row(number, made.place, made.attempt, made.clamp, when, some)
-    return found
-
-
-def _to_the_end(shown: InTheWay, clamp: float) -> list[Played]:
-    """Return the motions of a bend that fails up to the one that does, as far as that is shown."""
-    blocked, gripping = shown.blocked, shown.attempt.gripping
-    when: When = {"load": "on", "unload": "off", "return": "return", "bend": "bend"}.get(blocked.doing, "move")
-    before: dict[When, Iterable[Motion]] = {}
-    if blocked.doing == "bend":
-        before["bend"] = itertools.takewhile(lambda motion: motion is not blocked.motion, gripping)
-    elif blocked.doing == "return" or (blocked.doing == "unload" and shown.place.after is None):
-        before["bend"] = gripping
-        before["return"] = shown.attempt.returning
-    rest = [
-        Played(shown.number, shown.place, shown.attempt, clamp, which, motion)
-        for which, some in before.items()
-        for motion in some
-    ]
-    if blocked.rows is None:
-        return rest
-    return [*rest, Played(shown.number, shown.place, shown.attempt, clamp, when, blocked.motion, shown.upto)]
+def _row(number: int, place: Place, attempt: Attempt, clamp: float, **motions: Iterable[Motion]) -> list[Played]:
+    """Return motions by when they are made."""
+    whens: tuple[When, ...] = ("on", "move", "bend", "return", "off")
+    return [Played(number, place, attempt, clamp, when, motion) for when in whens for motion in motions.get(when, ())]

@@ -71,7 +71,10 @@ def steps(page: Page) -> None:
 
 def own_order(page: Page) -> None:
     go(page, "order")
-    page.get_by_role("button", name="As drawn, from end B").click()
+    page.locator(".bend-card.good").nth(3).wait_for(timeout=30_000)
+    for _ in range(3):
+        page.get_by_role("button", name="Bend 1 earlier").click()
+        page.wait_for_timeout(200)
     page.locator(".bend-card.bad").first.wait_for(timeout=30_000)
     quiet(page)
 
@@ -86,7 +89,7 @@ def exercise(page: Page) -> None:
 
 def pair(page: Page) -> None:
     go(page, "pair")
-    page.get_by_label("Beside the plan").select_option("on long-bed")
+    page.get_by_label("Beside the plan").select_option("on three-axis")
     page.get_by_text("cut the tube to").first.wait_for(timeout=60_000)
     quiet(page)
     page.get_by_role("button", name="Next bend ▶").click()

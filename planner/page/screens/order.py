@@ -61,6 +61,8 @@ class OrderScreen:
                     looks(self.view)
                 self.answer = box("stack", "div", aria_live="polite")
             with box("stack"):
+                if self.desk.exercise is not None:
+                    self._exercise(self.desk.exercise, EXERCISES[self.desk.exercise])
                 with box("card stack"):
                     heading("Drag the bends into an order", "h1")
                     words("The end that leads goes through the die first. Every step is judged at once.", "faint")
@@ -228,21 +230,19 @@ class OrderScreen:
     # ---------------------------------------------------------------------------------- exercises
 
     def _exercises(self) -> None:
-        with box("card", "details") as around:
-            around.props.set_bool("open", self.desk.exercise is not None)
+        with box("card", "details"):
             words("Exercises: say what will happen, then see", tag="summary")
             with box("stack"):
                 for number, exercise in enumerate(EXERCISES):
-                    self._exercise(number, exercise)
+                    if number != self.desk.exercise:
+                        words(f"{number + 1}. {exercise.question}")
+                        button("Take it up", partial(self._take_up, number, exercise))
 
     def _exercise(self, number: int, exercise: Exercise) -> None:
-        desk = self.desk
+        desk, n = self.desk, len(self.desk.order)
         with box("stack card"):
-            words(f"{number + 1}. {exercise.question}")
-            if desk.exercise != number:
-                button("Take it up", lambda: self._take_up(number, exercise))
-                return
-            n = len(desk.order)
+            heading(f"Exercise {number + 1}", "h1")
+            words(exercise.question)
             options = {"": "I say …", "0": "it goes to the end"}
             options |= {str(step): f"step {step} is the first that does not go" for step in range(1, n + 1)}
             guess = "" if desk.guess is None else str(desk.guess)

@@ -25,9 +25,10 @@ from planner.page.view import MachineView
 from planner.page.widgets import box, button, cell, choice, entry, file_button, heading, on_paste, words
 from planner.words import counted
 
-UNITS: Final = {"lra": ("", "°", "°", ""), "xyz": ("", "", "", "")}
 HEADS: Final = {"straight": "straight", "rotation": "rotation °", "angle": "angle °", "radius": "radius"}
 SIGNS: Final = {"right-handed": "right-handed", "left-handed": "left-handed"}
+PREFER: Final[dict[str, str]] = {"fewer re-clamps": "fewer re-clamps", "less trim": "less trim"}
+LIMITS: Final = {"10": "10 s", "30": "30 s", "120": "2 min", "300": "5 min"}
 KINDS: Final = {"lra": "straight, rotation, angle", "xyz": "x, y, z of the corners"}
 
 
@@ -42,7 +43,7 @@ class PartScreen:
 
     def build(self) -> None:
         """Build the form beside the view."""
-        with box("screen split"):
+        with box("screen split look-first"):
             with box("stack"):
                 self._pick()
                 self._tube()
@@ -52,8 +53,10 @@ class PartScreen:
                     self.view = MachineView(None)
                 self.about = words("", "faint")
                 self.wrong = box("stack", "div", aria_live="polite")
-                with box("row"):
+                with box("row ends"):
                     self.plan_it = button("Plan it", self._plan, "main great")
+                    choice("What counts first", PREFER, self.desk.prefer, self._prefer)
+                    choice("Time to plan in", LIMITS, f"{self.desk.time_limit:.0f}", self._limit)
                 self._machine()
         self._read()
         self.view.look("part")
@@ -70,7 +73,7 @@ class PartScreen:
             with box("row ends"):
                 choice("Example (invented)", examples, "", self._example)
                 file_button("Load a file", ".toml,.json,.csv,.tsv,.txt", self._file)
-                button("Save the part", lambda: ask_and_save(self.shell, "part", self.desk.form.read().document))
+                button("Save the part", self._save)
 
     def _tube(self) -> None:
         form = self.desk.form
@@ -223,6 +226,16 @@ class PartScreen:
     def _sign(self, sign: str) -> None:
         self.desk.form.rotation_sign = "left-handed" if sign == "left-handed" else "right-handed"
         self._read()
+
+    def _save(self) -> None:
+        read = self._read()
+        ask_and_save(self.shell, "part", None if read.part is None else read.document)
+
+    def _prefer(self, prefer: str) -> None:
+        self.desk.prefer = "less trim" if prefer == "less trim" else "fewer re-clamps"
+
+    def _limit(self, seconds: str) -> None:
+        self.desk.time_limit = float(seconds)
 
     def _add(self) -> None:
         self.desk.form.rows.append(["", "", "", ""])

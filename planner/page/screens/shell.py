@@ -50,7 +50,7 @@ class Shell:
         with box("page"):
             self.top = box("top", "header")
             self.progress = box("", "div", aria_live="polite")
-            self.body = box("", "main")
+            self.body = box("content")
         self.on_screen: OnScreen | None = None
         desk.listeners.append(self._hear)
         self.client.on_delete(lambda: desk.listeners.remove(self._hear))

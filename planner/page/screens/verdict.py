@@ -5,7 +5,10 @@ from __future__ import annotations
 from functools import partial
 from typing import Final
 
+from nicegui import ui
+
 from planner.advice.answers import Begun, Judged, Why
+from planner.advice.diagram import svg_diagram
 from planner.outputs.plan_page import checked_lines, order, reclamps
 from planner.page.desk import News, Stage
 from planner.page.lengths import at_least_shown, shown
@@ -200,6 +203,8 @@ class VerdictScreen:
         if why.precedence is not None:
             heading("What comes before what")
             words(self.shell.said(why.precedence.sentence))
+            with box("diagram"):
+                ui.html(svg_diagram(why.precedence, "What comes before what"), sanitize=False)
 
     def _way(self, way: Begun) -> str:
         """Return what becomes of a way to begin, and why."""

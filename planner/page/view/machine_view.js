@@ -1,4 +1,4 @@
-// The element of the page: a canvas, its camera, and the loop that draws it when, and only when, something has changed.
+// The element of the page: a canvas with the stage on it, moved by the player, drawn only when something has changed.
 
 import { OrbitControls, THREE } from "nicegui-scene";
 import { fit, sideOf } from "bendorder-view/camera.js";
@@ -7,233 +7,297 @@ import { DARK, LIGHT } from "bendorder-view/colours.js";
 import { Player } from "bendorder-view/player.js";
 import { Stage } from "bendorder-view/stage.js";
 
-const POINTS = 5; // spacing of the centreline told to others [mm]
+const SPACING = 5; // of the points that `centreline_now` gives [mm]
+const SLOW = 1000 / 24; // a longer time between frames [ms] is worth a coarser picture while it lasts
+const COARSEST = 0.4; // of the usual resolution
+const SHARPEST = 2; // device pixels for a CSS pixel: more is not seen and costs a tablet its battery
+
+const NO_WEBGL = "This browser cannot draw in 3D (no WebGL). What the steps and pictures say holds all the same.";
+const LOST = "The drawing was interrupted. If it does not come back by itself, load the page again.";
+
+/** A copy that Vue does not watch. */
+const plain = (value) => JSON.parse(JSON.stringify(value ?? []));
 
 export default {
   template: `
-    <div class="bendorder-view" style="position:relative;width:100%;height:100%;min-height:160px;overflow:hidden"
-         role="img" aria-label="The tube in the machine">
-      <canvas style="position:absolute;inset:0;display:block;width:100%;height:100%;touch-action:none"></canvas>
-      <div style="position:absolute;inset:0;display:none;padding:1em;font-size:1.25rem"></div>
+    <div style="position: relative; width: 100%; height: 100%">
+      <canvas role="img" tabindex="0" :aria-label="label"
+        style="position: absolute; inset: 0; width: 100%; height: 100%; display: block; touch-action: none"></canvas>
+      <p role="status" style="position: absolute; inset: 0; margin: 1em; font-size: 1.25rem; pointer-events: none" hidden></p>
     </div>`,
-
-  props: { film: String, at: Array, marked: Array, looking: String },
+  props: { film: String, at: Array, marked: Array, looking: String, label: { default: "The tube in the machine" } },
 
   mounted() {
-    const [canvas, note] = this.$el.children;
-    Object.assign(this, { canvas, note, dirty: false, drawn: 0, touched: false, lookingAt: this.looking ?? "machine" });
-    this.shot = -1;
-    this.fraction = 0;
-    this.stage = new Stage();
-    this.player = new Player(
-      (shot, fraction) => this.moveTo(shot, fraction),
-      (shot) => this.$emit("shot", { shot }),
-      (shot) => this.$emit("finished", { shot, fraction: 1 }),
-    );
-    this.openCanvas();
-    this.watch();
-    this.load(this.film ? JSON.parse(this.film) : null);
+    // Kept off Vue's watch: thousands of numbers and objects that it need not follow.
+    const canvas = this.$el.querySelector("canvas");
+    const renderer = this.rendererFor(canvas);
+    this.own = {
+      canvas,
+      renderer,
+      stage: new Stage(),
+      shown: [0, 0],
+      changed: true,
+      drawn: 0,
+      coarse: 1,
+      moved: false,
+      player: new Player(
+        (shot, fraction) => this.set(shot, fraction),
+        (shot) => this.$emit("shot", { shot }),
+        (shot) => this.ended(shot),
+      ),
+    };
+    this.controls(canvas);
+    canvas.addEventListener("webglcontextlost", (event) => {
+      event.preventDefault(); // asks the browser to give it back
+      this.say(LOST);
+    });
+    canvas.addEventListener("webglcontextrestored", () => {
+      this.say("");
+      this.reload();
+    });
+    this.own.sizes = new ResizeObserver(() => this.resize());
+    this.own.sizes.observe(this.$el);
+    this.own.theme = new MutationObserver(() => this.dressed());
+    this.own.theme.observe(document.body, { attributes: true, attributeFilter: ["class"] });
+    this.own.dark = this.isDark();
     this.resize();
-    this.seek(...(this.at ?? [0, 0]));
-    this.marks(this.marked ?? []);
+    this.show(this.film, this.at, this.marked, this.looking);
     this.$el.machineView = this; // for whoever measures it
-    this.loop = requestAnimationFrame((now) => this.frame(now));
+    this.loop();
   },
 
   beforeUnmount() {
-    this.player.stop();
-    cancelAnimationFrame(this.loop);
-    this.loop = null;
-    this.sizes.disconnect();
-    this.themes.disconnect();
-    this.controls?.dispose();
-    this.stage.clear();
-    this.renderer?.dispose();
-    this.renderer?.forceContextLoss();
+    const { frame, player, sizes, theme, orbit, stage, renderer } = this.own;
+    player.stop();
+    cancelAnimationFrame(frame);
+    sizes.disconnect();
+    theme.disconnect();
+    orbit.dispose();
+    stage.clear();
+    renderer?.dispose();
+    renderer?.forceContextLoss();
     delete this.$el.machineView;
   },
 
   methods: {
-    // What Python calls.
-
-    show(film) {
-      this.player.stop();
-      this.load(film ? JSON.parse(film) : null);
-      this.marks([]);
-      this.moveTo(0, 0);
-      if (!this.touched) {
-        this.aim();
+    /** Show a film (text of JSON, "" for none) from its first shot on. */
+    show(film, at = [0, 0], marked = [], look = null) {
+      const { own } = this;
+      own.player.stop();
+      own.film = film ? JSON.parse(film) : null;
+      own.marked = plain(marked);
+      own.look = look ?? own.look ?? "machine";
+      own.moved = own.moved && look === null;
+      this.draw();
+      this.set(at[0], at[1]);
+      own.stage.marks(own.marked);
+      if (!own.moved) {
+        this.look(own.look);
       }
     },
 
     seek(shot, fraction) {
-      this.player.stop();
-      this.moveTo(shot, fraction);
-      this.aimAtPart();
+      this.own.player.stop();
+      this.set(shot, fraction);
+      this.follow();
     },
 
     play(shot, speed, seconds) {
-      this.begin(shot, shot, speed, seconds);
+      this.own.player.start(this.shots(), shot, shot, speed, seconds, this.still());
+      this.follow();
+      this.tell();
     },
 
     play_all(from, speed) {
-      this.begin(from, (this.data?.shots.length ?? 0) - 1, speed, null);
+      const shots = this.shots();
+      this.own.player.start(shots, from, shots.length - 1, speed, null, this.still());
+      this.tell();
     },
 
     stop() {
-      this.player.stop();
+      this.own.player.stop();
       this.tell();
     },
 
     marks(marked) {
-      // What comes through Vue is watched for changes; plain copies are not.
-      this.stage.marks(JSON.parse(JSON.stringify(marked)));
-      this.redraw();
+      this.own.marked = plain(marked);
+      this.own.stage.marks(this.own.marked);
+      this.own.changed = true;
     },
 
     look(look) {
-      this.lookingAt = look;
-      this.touched = false;
-      this.aim();
+      const { own } = this;
+      own.look = look;
+      own.moved = false;
+      if (!own.film) {
+        return;
+      }
+      const { stage, orbit } = own;
+      const side = sideOf(look, own.film.toward, stage.camera.aspect);
+      orbit.target.copy(fit(stage.camera, stage.pointsFor(look, own.shown[0]), side));
+      orbit.update();
+      own.changed = true;
     },
 
     centreline_now() {
-      const found = this.stage.tube?.found ?? [];
-      return found.length ? pointsOf(found, POINTS) : [];
+      const found = this.own.stage.tube?.found ?? [];
+      return found.length ? pointsOf(found, SPACING) : [];
     },
 
-    // What shows it.
+    // ------------------------------------------------------------------------------------------
 
-    begin(from, to, speed, seconds) {
-      const still = window.matchMedia("(prefers-reduced-motion: reduce)").matches;
-      this.player.start(this.data?.shots ?? [], from, to, speed, seconds, still);
-      this.aimAtPart();
-      this.tell();
+    shots() {
+      return this.own.film ? this.own.film.shots : [];
     },
 
-    load(film) {
-      this.data = film;
-      this.stage.load(film, this.theme());
-      this.shot = -1;
-      this.resize();
-    },
-
-    moveTo(shot, fraction) {
-      if (this.data?.shots[shot]) {
-        this.shot = shot;
-        this.fraction = Math.min(1, Math.max(0, fraction));
-        this.stage.pose(shot, this.fraction);
+    /** The leading part is elsewhere in each shot: the look at it goes along, unless the camera was moved by hand. */
+    follow() {
+      if (this.own.look === "part" && !this.own.moved) {
+        this.look("part");
       }
-      this.tell();
-      this.redraw();
     },
 
-    /** What others may read off the element. */
+    set(shot, fraction) {
+      const { own } = this;
+      own.shown = [shot, fraction];
+      own.stage.pose(shot, fraction);
+      own.changed = true;
+      this.tell();
+    },
+
+    ended(shot) {
+      this.tell();
+      this.$emit("finished", { shot });
+    },
+
+    /** Say on the element what is shown, for whoever cannot see it. */
     tell() {
-      const { dataset } = this.$el;
-      dataset.shot = this.shot;
-      dataset.fraction = this.fraction.toFixed(4);
-      dataset.playing = this.player.playing ? "yes" : "no";
-      dataset.fps = this.player.rate.toFixed(1);
-      dataset.drawn = this.drawn;
+      const { shown, player } = this.own;
+      Object.assign(this.$el.dataset, {
+        shot: shown[0],
+        fraction: shown[1].toFixed(4),
+        playing: player.playing,
+        fps: player.rate.toFixed(1),
+        dark: this.own.dark,
+        drawn: this.own.drawn,
+      });
     },
 
-    aim() {
-      const points = this.stage.film ? this.stage.pointsFor(this.lookingAt, this.shot) : [];
-      if (!points.length || !this.controls) {
-        return;
-      }
-      const { camera } = this.stage;
-      const side = sideOf(this.lookingAt, this.data.toward, camera.aspect);
-      this.controls.target.copy(fit(camera, points, side));
-      this.controls.update();
-      this.redraw();
+    loop() {
+      const { own } = this;
+      const frame = (now) => {
+        own.frame = requestAnimationFrame(frame);
+        own.player.tick(now);
+        this.keepPace(now);
+        if (own.changed && own.renderer && !own.renderer.getContext().isContextLost()) {
+          own.changed = false;
+          own.renderer.render(own.stage.scene, own.stage.camera);
+          own.drawn += 1;
+          this.$el.dataset.drawn = own.drawn;
+        }
+      };
+      own.frame = requestAnimationFrame(frame);
     },
 
-    /** The look at the part is another one for each shot. */
-    aimAtPart() {
-      if (this.lookingAt === "part" && !this.touched) {
-        this.aim();
-      }
-    },
-
-    theme() {
-      return document.body.classList.contains("body--dark") ? DARK : LIGHT;
-    },
-
-    repaint() {
-      if (this.theme() !== this.stage.theme) {
-        const { marked } = this.stage;
-        this.stage.load(this.data, this.theme());
-        this.stage.pose(this.shot, this.fraction);
-        this.stage.marks(marked);
-        this.redraw();
-      }
-    },
-
-    resize() {
-      const { clientWidth: width, clientHeight: height } = this.$el;
-      if (!width || !height) {
-        return; // hidden, in a tab perhaps
-      }
-      const ratio = Math.min(2, window.devicePixelRatio || 1);
-      this.renderer?.setPixelRatio(ratio);
-      this.renderer?.setSize(width, height, false);
-      this.stage.resize(width, height, ratio);
-      if (!this.touched) {
-        this.aim();
-      }
-      this.redraw();
-    },
-
-    openCanvas() {
+    /** Without WebGL nothing is drawn, but motions still come to their ends. */
+    rendererFor(canvas) {
       try {
-        this.renderer = new THREE.WebGLRenderer({ canvas: this.canvas, antialias: true, powerPreference: "low-power" });
+        return new THREE.WebGLRenderer({ canvas, antialias: true });
       } catch {
-        this.say("This browser cannot draw in 3D (no WebGL). The steps and pictures beside hold all the same.");
-        return;
+        this.say(NO_WEBGL);
+        return null;
       }
-      this.canvas.addEventListener("webglcontextlost", (event) => {
-        event.preventDefault(); // asks the browser to give it back
-        this.say("The 3D drawing was interrupted; it comes back by itself, or when the page is loaded again.");
-      });
-      this.canvas.addEventListener("webglcontextrestored", () => {
-        this.say("");
-        this.redraw();
-      });
-      this.controls = new OrbitControls(this.stage.camera, this.canvas);
-      this.controls.addEventListener("start", () => (this.touched = true));
-      this.controls.addEventListener("change", () => this.redraw());
-    },
-
-    watch() {
-      this.sizes = new ResizeObserver(() => this.resize());
-      this.sizes.observe(this.$el);
-      this.themes = new MutationObserver(() => this.repaint());
-      this.themes.observe(document.body, { attributeFilter: ["class"] });
     },
 
     say(text) {
-      this.note.textContent = text;
-      this.note.style.display = text ? "block" : "none";
+      const note = this.$el.querySelector("p");
+      note.textContent = text;
+      note.hidden = !text;
     },
 
-    redraw() {
-      this.dirty = true;
+    controls(canvas) {
+      const { own } = this;
+      own.orbit = new OrbitControls(own.stage.camera, canvas);
+      own.orbit.addEventListener("start", () => (own.moved = true));
+      own.orbit.addEventListener("change", () => (own.changed = true));
     },
 
-    frame(now) {
-      if (this.loop === null) {
+    draw() {
+      const { own } = this;
+      own.stage.load(own.film, own.dark ? DARK : LIGHT);
+      this.resize();
+      own.changed = true;
+    },
+
+    /** Draw all anew where it stands. */
+    reload() {
+      const { own } = this;
+      this.draw();
+      own.stage.pose(...own.shown);
+      own.stage.marks(own.marked);
+    },
+
+    resize() {
+      const { own } = this;
+      const { clientWidth: width, clientHeight: height } = this.$el;
+      if (!width || !height) {
         return;
       }
-      this.loop = requestAnimationFrame((next) => this.frame(next));
-      this.player.tick(now);
-      if (this.dirty && this.renderer && !this.renderer.getContext().isContextLost()) {
-        this.dirty = false;
-        this.renderer.render(this.stage.scene, this.stage.camera);
-        this.drawn += 1;
-        this.$el.dataset.drawn = this.drawn;
+      this.sharpen();
+      if (own.film && !own.moved && own.stage.tube) {
+        this.look(own.look);
       }
+      own.changed = true;
+    },
+
+    /** Give the canvas its size and resolution. */
+    sharpen() {
+      const { own } = this;
+      const { clientWidth: width, clientHeight: height } = this.$el;
+      const ratio = Math.min(window.devicePixelRatio, SHARPEST) * own.coarse;
+      own.renderer?.setPixelRatio(ratio);
+      own.renderer?.setSize(width, height, false);
+      own.stage.resize(width, height, ratio);
+      own.changed = true;
+    },
+
+    /** Draw motions coarser where the machine is too slow for them, and what stands still sharp. */
+    keepPace(now) {
+      const { own } = this;
+      if (!own.player.playing) {
+        own.pace = null;
+        if (own.coarse < 1) {
+          own.coarse = 1;
+          this.sharpen();
+        }
+        return;
+      }
+      own.pace ??= { since: now, frames: 0 };
+      own.pace.frames += 1;
+      const mean = (now - own.pace.since) / own.pace.frames;
+      if (own.pace.frames === 6) {
+        own.pace = null;
+        if (mean > SLOW && own.coarse > COARSEST) {
+          own.coarse = Math.max(COARSEST, own.coarse * Math.sqrt(SLOW / mean));
+          this.sharpen();
+        }
+      }
+    },
+
+    isDark() {
+      return document.body.classList.contains("body--dark");
+    },
+
+    dressed() {
+      if (this.own.dark !== this.isDark()) {
+        this.own.dark = this.isDark();
+        this.reload();
+        this.tell();
+      }
+    },
+
+    still() {
+      return window.matchMedia("(prefers-reduced-motion: reduce)").matches;
     },
   },
 };

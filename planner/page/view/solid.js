@@ -12,7 +12,7 @@ export class Paints {
     this.line = lineMaterial(screen, theme.line, WIDTH.line);
     this.quietLine = lineMaterial(screen, theme.quietLine, WIDTH.quiet);
     this.alarmLine = lineMaterial(screen, theme.alarm, WIDTH.alarm);
-    this.alarmFace = hatched(screen, theme.alarm, theme.alarmUnder, { side: THREE.DoubleSide, ...BEHIND_LINES });
+    this.alarmFace = hatched(screen, theme.alarm, theme.alarmUnder, BEHIND_LINES);
     this.alarmRim = new THREE.MeshBasicMaterial({ color: theme.alarm, side: THREE.BackSide });
   }
 
@@ -21,7 +21,7 @@ export class Paints {
     const key = `${colour} ${opacity}`;
     if (!this.made.has(key)) {
       const through = opacity < 1 ? { transparent: true, opacity, depthWrite: false } : {};
-      this.made.set(key, new THREE.MeshLambertMaterial({ color: colour, side: THREE.DoubleSide, ...BEHIND_LINES, ...through }));
+      this.made.set(key, new THREE.MeshLambertMaterial({ color: colour, ...BEHIND_LINES, ...through }));
     }
     return this.made.get(key);
   }
@@ -91,13 +91,13 @@ export function box(x0, y0, z0, x1, y1, z1) {
 }
 
 export function upright(x, y, radius, z0, z1) {
-  const geometry = new THREE.CylinderGeometry(radius, radius, z1 - z0, 48);
+  const geometry = new THREE.CylinderGeometry(radius, radius, z1 - z0, 36);
   return geometry.rotateX(Math.PI / 2).translate(x, y, (z0 + z1) / 2);
 }
 
 /** A cylinder about the feed's axis from x0 to x1, its radius tapering from r0 to r1. */
 export function along(x0, x1, r0, r1) {
-  const geometry = new THREE.CylinderGeometry(r1, r0, x1 - x0, 32);
+  const geometry = new THREE.CylinderGeometry(r1, r0, x1 - x0, 20);
   return geometry.rotateZ(-Math.PI / 2).translate((x0 + x1) / 2, 0, 0);
 }
 
@@ -111,8 +111,8 @@ export function boredBlock(length, width, height, bore, side) {
   shape.lineTo(0, half);
   if (bore < half) {
     shape.lineTo(0, bore);
-    for (let i = 1; i <= 16; i += 1) {
-      const angle = Math.PI / 2 - (Math.PI * i) / 16;
+    for (let i = 1; i <= 10; i += 1) {
+      const angle = Math.PI / 2 - (Math.PI * i) / 10;
       shape.lineTo(side * bore * Math.cos(angle), bore * Math.sin(angle));
     }
   }
@@ -126,12 +126,12 @@ export function grooved(radius, height, bore) {
   const half = height / 2;
   const profile = [[0, -half], [radius, -half]];
   if (bore < half) {
-    for (let i = 0; i <= 18; i += 1) {
-      const angle = -Math.PI / 2 + (Math.PI * i) / 18;
+    for (let i = 0; i <= 10; i += 1) {
+      const angle = -Math.PI / 2 + (Math.PI * i) / 10;
       profile.push([radius - bore * Math.cos(angle), bore * Math.sin(angle)]);
     }
   }
   profile.push([radius, half], [0, half]);
   const points = profile.map(([rho, z]) => new THREE.Vector2(rho, z));
-  return new THREE.LatheGeometry(points, 72).rotateX(Math.PI / 2);
+  return new THREE.LatheGeometry(points, 48).rotateX(Math.PI / 2);
 }

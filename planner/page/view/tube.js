@@ -5,8 +5,8 @@ import { cross, frameAt, frameFromTail, fromTail, pieces, seenFrom } from "./cen
 import { label } from "./labels.js";
 import { WIDTH } from "./colours.js";
 
-const AROUND = 24; // vertices of a ring
-const ARC_STEP = (5 * Math.PI) / 180; // an arc has a ring at least so often [rad]
+const AROUND = 18; // vertices of a ring
+const ARC_STEP = (7 * Math.PI) / 180; // an arc has a ring at least so often [rad]
 const SCRIBE = 0.16; // half the width of the scribed line [rad]
 const COLUMNS = Array.from({ length: AROUND }, (_, i) => (2 * Math.PI * i) / AROUND);
 const UP = new THREE.Vector3(0, 0, 1);
@@ -74,7 +74,7 @@ export class Tube {
     const thick = Math.max(5, 0.25 * radius);
     const plate =
       letter === "A"
-        ? new THREE.CylinderGeometry(1.12 * radius, 1.12 * radius, thick, 32).rotateX(Math.PI / 2)
+        ? new THREE.CylinderGeometry(1.12 * radius, 1.12 * radius, thick, 24).rotateX(Math.PI / 2)
         : new THREE.BoxGeometry(2.2 * radius, 2.2 * radius, thick);
     const mesh = new THREE.Mesh(plate, new THREE.MeshLambertMaterial({ color: look.paper }));
     const shape = letter === "A" ? "round" : "square";
@@ -87,7 +87,7 @@ export class Tube {
 
   bendMarks() {
     const { radius, angles } = this.tube;
-    const ring = new THREE.TorusGeometry(1.02 * radius, Math.max(1.2, 0.07 * radius), 6, 28);
+    const ring = new THREE.TorusGeometry(1.02 * radius, Math.max(1.2, 0.07 * radius), 5, 20);
     this.bands = new THREE.InstancedMesh(ring, new THREE.MeshBasicMaterial({ color: this.theme.mark }), 2 * angles.length + 2);
     this.bands.frustumCulled = false;
     this.group.add(this.bands);
