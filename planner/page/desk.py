@@ -122,6 +122,24 @@ class Desk:
         return tuple(str(name) for name in (machine.get("name"), part.get("name"), *solids) if name)
 
 
+class Desks:
+    """The desks of all browsers: a new one is made by `lay`, and of too many those are cleared that nobody looks at."""
+
+    def __init__(self, lay: Callable[[], Desk], most: int = 32) -> None:
+        self._lay, self._most = lay, most
+        self._of: dict[str, Desk] = {}
+
+    def of(self, browser: str) -> tuple[Desk, bool]:
+        """Return the desk of a browser, and whether it is new."""
+        new = browser not in self._of
+        desk = self._lay() if new else self._of.pop(browser)
+        self._of[browser] = desk  # the one used last stands last
+        unused = [key for key, other in self._of.items() if not other.listeners and other is not desk]
+        for key in unused[: max(len(self._of) - self._most, 0)]:
+            del self._of[key]
+        return desk, new
+
+
 def plain_order(n: int, leads: End) -> list[OrderedBend]:
     """Return the order of the drawing from one end on: 1 … n with A leading, n … 1 with B."""
     numbers = range(1, n + 1) if leads == "A" else range(n, 0, -1)

@@ -21,8 +21,9 @@ FLAGS = (
     "--disable-sync",
     "--use-angle=swiftshader",
     "--enable-unsafe-swiftshader",
+    "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1",
 )
-"""A browser that asks nobody anything by itself, and draws without a graphics card."""
+"""A browser without a network that asks nobody anything by itself, and draws without a graphics card."""
 
 
 def chromium() -> str:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from nicegui import app, ui
 
-from planner.page.desk import Desk, Screen
+from planner.page.desk import Desks, Screen
 from planner.page.doing import Shop
 from planner.page.examples import ExamplePart
 from planner.page.jobs import Workers
@@ -28,22 +28,18 @@ FIRST = "lockside-rail"
 def build_pages(workers: Workers, examples: tuple[ExamplePart, ...], settings: Settings) -> None:
     """Define the page; each browser that opens it has a desk of its own for as long as the server runs."""
     shop = Shop(workers, examples, settings.profiles, settings.folder or Path.cwd())
-    desks: dict[str, Desk] = {}
+    first = next((one for one in examples if one.name == FIRST), examples[0])
+    desks = Desks(lambda: first_desk(settings.profiles, first.path))
 
     @ui.page("/", title="bendorder")
     def page() -> None:
         ui.add_css(STYLE)
-        browser = str(app.storage.browser["id"])
-        new = browser not in desks
-        if new:
-            first = next((one for one in examples if one.name == FIRST), examples[0])
-            desks[browser] = first_desk(settings.profiles, first.path)
-        shell = Shell(desks[browser], shop)
+        desk, new = desks.of(str(app.storage.browser["id"]))
+        shell = Shell(desk, shop)
         shell.draw()
-        if new:
-            part = desks[browser].form.read().part
-            if part is not None:
-                shell.start(shell.doing.plan(part.normalised(), desks[browser].machine))
+        part = desk.form.read().part if new else None
+        if part is not None:
+            shell.start(shell.doing.plan(part.normalised(), desk.machine))
 
 
 def screen_of(shell: Shell) -> OnScreen:
