@@ -9,6 +9,9 @@ from pydantic import Field
 
 from planner.plans.document import Because, Change, End, OrderedBend, Reason, Record, Verdict
 
+Doing = Literal["load", "move", "bend", "return", "unload"]
+Standing = Literal["goes", "fails", "not settled", "not reached"]
+
 
 class Costs(Record):
     """What a way to make a part costs.
@@ -139,6 +142,69 @@ class Why(Record):
     asked: Judged | None = None
     changes: tuple[Change, ...] | None = None
     sought_to_the_end: bool | None = None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the answer as plain JSON data."""
+        return self.model_dump(mode="json", by_alias=True)
+
+    def to_json(self) -> str:
+        """Return the answer as JSON text; the same answer gives the same bytes."""
+        return json.dumps(self.as_dict(), indent=1, ensure_ascii=False) + "\n"
+
+
+class StepTried(Record):
+    """One step of an order.
+
+    standing: "goes" (there is a way to make all steps up to this one, its motions proved clear), "fails" (it cannot be
+    made, for the reasons), "not settled" (there is neither a way nor a proof that there is none) or "not reached".
+    """
+
+    number: int
+    bend: int
+    leads: End
+    standing: Standing
+
+
+class Contact(Record):
+    """What stands in the way of the step that fails or is not settled.
+
+    doing: what is being done, None where no motion shows it: a rule alone forbids the step, or nothing was tried.
+    solid: what the tube meets there; place: where on the tube, from end A, negative or past its length in the trim
+    [mm]; clearance: the least to that solid in this motion, negative where it overlaps [mm]; needed [mm].
+
+    t: the moment of the motion (0 … 1) up to which it is shown: where the tube first touches something, or, if
+    `touches` is False, where it comes nearest; near_from: from when on it is nearer to the solid than it needs, None
+    where that is too close to call. moment: the same as `t` in words. sentence: what is met there, in words. reasons:
+    why the step fails or is not settled, as in the verdict.
+    """
+
+    step: int
+    doing: Doing | None = None
+    solid: str | None = None
+    place: float | None = None
+    clearance: float | None = None
+    needed: float | None = None
+    t: float | None = None
+    touches: bool | None = None
+    near_from: float | None = None
+    moment: str | None = None
+    sentence: str
+    reasons: tuple[Reason, ...] = ()
+
+
+class Tried(Record):
+    """An order of one's own, tried; schema `bendorder-tried/1`.
+
+    judged: the verdict on the whole; steps: of each step, in order; contact: what stands in the way, None where the
+    order goes.
+    """
+
+    schema_: Literal["bendorder-tried/1"] = Field(default="bendorder-tried/1", alias="schema")
+    part: str
+    machine: str
+    judged: Judged
+    steps: tuple[StepTried, ...]
+    contact: Contact | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return the answer as plain JSON data."""

@@ -7,27 +7,16 @@ forbids a step nothing is moved.
 
 from __future__ import annotations
 
-import json
-import math
 import time
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
-from typing import Any, Final, Literal
 
-import numpy as np
-from pydantic import Field
-
-from planner.advice.answers import Costs, Judged
+from planner.advice.answers import Contact, Costs, Doing, Judged, Standing, StepTried, Tried
+from planner.advice.contact import Met, as_it_begins, met_in, moment
+from planner.advice.in_the_way import InTheWay, least_telling, of_attempt, of_passage, of_path, solid_of, up_to
 from planner.advice.order import Order, Steps, judge, look_into
-from planner.clearance.bounds import Bounds, bounds
-from planner.clearance.certify import place_of, split, starting_cells
-from planner.clearance.deepest import Deepest, deepest
-from planner.clearance.distances import evaluate
-from planner.clearance.poses import Cells, may_exist, pose
-from planner.clearance.rows import EVERY_CLAMP, Rows
-from planner.clearance.verdicts import Answer, Witness
-from planner.inputs.tooling import Tooling
-from planner.plans.document import End, Reason, Record
+from planner.clearance.verdicts import Answer
+from planner.plans.document import Reason
 from planner.plans.grounds import restricted
 from planner.plans.reasons import place_name, the, touching
 from planner.search.attempts import Attempt, Blocked, clear_with, farthest_forward, in_the_way, moves
@@ -40,95 +29,7 @@ from planner.search.lessons import Struck
 from planner.search.moves import Leg, plain_paths, timed
 from planner.search.passages import ROLLS, Passage, loading, motions_of, pass_all
 from planner.search.search import OutOfTime, Search
-from planner.tolerances import CELL_BUDGET
-from planner.tube.frames import ALONG_FEED, UPWARD, Array, Flags, Ints
-from planner.tube.motions import Motion, Path, Phase, Role
-
-Doing = Literal["load", "move", "bend", "return", "unload"]
-Standing = Literal["goes", "fails", "not settled", "not reached"]
-
-MOMENT: Final = 1e-4
-"""How exactly the moment of a contact is found, as a share of its motion."""
-
-STEP: Final = 5.0
-"""Places on the tube at which a closing block is looked for stand no farther apart [mm]."""
-
-SWEPT: Final = 50
-"""Moments of its travel at which it is looked for, before the first one is closed in on."""
-
-RIM: Final = 90
-"""Points on the rim of a flat end; between two of them it reaches 0.02 mm farther on the thickest tube at hand."""
-
-ACROSS: Final = 5
-"""Cross-sections that are looked at within a radius of either end of a piece."""
-
-NEVER: Final = (-1, 0.0, math.inf)
-
-HAIR: Final = 0.01
-"""What comes no nearer to a contact than this, found so exactly, is none [mm]."""
-
-
-class StepTried(Record):
-    """One step of an order.
-
-    standing: "goes" (there is a way to make all steps up to this one, its motions proved clear), "fails" (it cannot be
-    made, for the reasons), "not settled" (there is neither a way nor a proof that there is none) or "not reached".
-    """
-
-    number: int
-    bend: int
-    leads: End
-    standing: Standing
-
-
-class Contact(Record):
-    """What stands in the way of the step that fails or is not settled.
-
-    doing: what is being done, None where no motion shows it: a rule alone forbids the step, or nothing was tried.
-    solid: what the tube meets there; place: where on the tube, from end A, negative or past its length in the trim
-    [mm]; clearance: the least to that solid in this motion, negative where it overlaps [mm]; needed [mm].
-
-    t: the moment of the motion (0 … 1) up to which it is shown: where the tube first touches something, or, if
-    `touches` is False, where it comes nearest; near_from: from when on it is nearer to the solid than it needs, None
-    where that is too close to call. moment: the same as `t` in words. sentence: what is met there, in words. reasons:
-    why the step fails or is not settled, as in the verdict.
-    """
-
-    step: int
-    doing: Doing | None = None
-    solid: str | None = None
-    place: float | None = None
-    clearance: float | None = None
-    needed: float | None = None
-    t: float | None = None
-    touches: bool | None = None
-    near_from: float | None = None
-    moment: str | None = None
-    sentence: str
-    reasons: tuple[Reason, ...] = ()
-
-
-class Tried(Record):
-    """An order of one's own, tried; schema `bendorder-tried/1`.
-
-    judged: the verdict on the whole; steps: of each step, in order; contact: what stands in the way, None where the
-    order goes.
-    """
-
-    schema_: Literal["bendorder-tried/1"] = Field(default="bendorder-tried/1", alias="schema")
-    part: str
-    machine: str
-    judged: Judged
-    steps: tuple[StepTried, ...]
-    contact: Contact | None = None
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the answer as plain JSON data."""
-        return self.model_dump(mode="json", by_alias=True)
-
-    def to_json(self) -> str:
-        """Return the answer as JSON text; the same answer gives the same bytes."""
-        return json.dumps(self.as_dict(), indent=1, ensure_ascii=False) + "\n"
+from planner.tube.motions import Motion, Phase
 
 
 @dataclass(frozen=True)
@@ -143,27 +44,6 @@ class Made:
     clamp: float
     put_on: Passage | None
     taken_off: Passage | None
-
-
-@dataclass(frozen=True)
-class InTheWay:
-    """One thing that keeps a step from being made, with one clamp.
-
-    number, place, attempt: of the arrival whose motion it is: of the step before where the tube is taken off for this
-    one, or the collet takes a new hold for it; clamp: its number; upto: how far the motion is shown (0 … 1).
-    taken_off: the tube taken off after the step before; put_on, placing: how it came to its place, as far as that is
-    part of the step and goes.
-    """
-
-    number: int
-    place: Place
-    attempt: Attempt
-    clamp: int
-    blocked: Blocked
-    upto: float = 1.0
-    taken_off: tuple[Motion, ...] = ()
-    put_on: tuple[Motion, ...] = ()
-    placing: tuple[Motion, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -329,7 +209,7 @@ class _Trying:
         That is a strike before what is too close to call, and what the verdict names before all else.
         """
         named = [reason.solid for reason in self._reasons() if reason.solid is not None]
-        return min(self._all_in_the_way(fails, way), key=lambda one: _least_telling(one, named), default=None)
+        return min(self._all_in_the_way(fails, way), key=lambda one: least_telling(one, named), default=None)
 
     def _all_in_the_way(self, fails: int, way: list[Place]) -> Iterator[InTheWay]:
         """Yield all that keeps the last of some places from being made, in the order in which it is met."""
@@ -341,9 +221,9 @@ class _Trying:
             if checks.taken_off(before) and not attempt.blocked:
                 passage = checks.unload([before])[0]
                 taken_off = passage.motions
-                yield from _of_passage(fails - 1, before, attempt, passage)
+                yield from of_passage(fails - 1, before, attempt, passage)
             elif attempt.station.regrip is not None:
-                yield from _of_attempt(fails - 1, before, attempt)
+                yield from of_attempt(fails - 1, before, attempt)
         whole = place if fails == len(self.judged.order) else left_open(place)
         for one in self._of_step(fails, whole):
             yield replace(one, taken_off=taken_off)
@@ -359,12 +239,12 @@ class _Trying:
         if checks.put_on(place):
             passage = checks.load([place])[0]
             put_on = passage.motions
-            yield from self._of_load(number, place, passage, _of_passage(number, place, bent, passage))
+            yield from self._of_load(number, place, passage, of_passage(number, place, bent, passage))
         moved = checks.move([place])[0] if checks.moves_to(place) else bent
-        for one in _of_attempt(number, place, moved):
-            yield replace(one, put_on=put_on, placing=_up_to(one.blocked.motion, self._plainest(place, moved)))
+        for one in of_attempt(number, place, moved):
+            yield replace(one, put_on=put_on, placing=up_to(one.blocked.motion, self._plainest(place, moved)))
         if checks.taken_off(place):
-            for one in _of_passage(number, place, bent, checks.unload([place])[0]):
+            for one in of_passage(number, place, bent, checks.unload([place])[0]):
                 yield replace(one, put_on=put_on, placing=moved.placing)
 
     def _of_bend(self, number: int, place: Place, bent: Attempt) -> Iterator[InTheWay]:
@@ -373,7 +253,7 @@ class _Trying:
         Where the tube strikes as it stands when the dies close, it strikes on its way already, whichever that is.
         """
         checks = self.checks
-        found = list(_of_attempt(number, place, bent))
+        found = list(of_attempt(number, place, bent))
         begins = [self._begins(one) for one in found]
         at_once, out_of_reach = {solid for _, solid in begins if solid is not None}, all(near for near, _ in begins)
         fresh = checks.attempt(place)
@@ -384,15 +264,15 @@ class _Trying:
             passage = loading(fresh, self.nose)
             straight = timed(checks.case.machine, [Leg("advance", passage.far, 0.0, 0.0, True)])
             put_on, met = self._path("load", fresh, motions_of(passage, straight))
-            yield from self._of_load(number, place, passage, _at(number, place, fresh, met), at_once)
+            yield from self._of_load(number, place, passage, of_path(number, place, fresh, met), at_once)
             if met and not out_of_reach:
                 pass_all(checks.batches, [passage])
                 put_on = passage.motions
         plainest = self._plainest(place, fresh)
         placing, met = self._path("move", fresh, plainest)
-        for one in _at(number, place, fresh, met):
-            if _solid_of(one) in at_once:
-                yield replace(one, put_on=put_on, placing=_up_to(one.blocked.motion, plainest))
+        for one in of_path(number, place, fresh, met):
+            if solid_of(one) in at_once:
+                yield replace(one, put_on=put_on, placing=up_to(one.blocked.motion, plainest))
         if met and not out_of_reach:
             checks.batches.place_all([fresh])
             placing = fresh.placing
@@ -411,7 +291,7 @@ class _Trying:
         Where it strikes straight on already in free hands, it is put on at another rotation, where that goes, and
         rotated to its place there.
         """
-        found = [one for one in straight if solids is None or _solid_of(one) in solids]
+        found = [one for one in straight if solids is None or solid_of(one) in solids]
         if not found or self._begins(found[0])[1] is None:
             yield from found
             return
@@ -424,9 +304,9 @@ class _Trying:
         for way, answer in zip(ways, first, strict=True):
             if clear_with([(way[0], answer)], attempt.fitting):
                 _, met = self._path("load", attempt, way)
-                for one in _at(number, place, attempt, met):
-                    if _solid_of(one) == _solid_of(found[0]):
-                        yield replace(one, put_on=_up_to(one.blocked.motion, way))
+                for one in of_path(number, place, attempt, met):
+                    if solid_of(one) == solid_of(found[0]):
+                        yield replace(one, put_on=up_to(one.blocked.motion, way))
                 break
         yield from found
 
@@ -518,330 +398,3 @@ def left_open(place: Place) -> Place:
     """Return a place that the next bend would be linked to in the same hold, so that nothing after it is asked for."""
     at = place.at
     return replace(place, after=Arrival(Event.LINK, at.leads, at.bend + 1, at.ahead, at.hold))
-
-
-def _at(number: int, place: Place, attempt: Attempt, met: tuple[Blocked, ...]) -> Iterator[InTheWay]:
-    """Yield what is in the way of a path, clamp after clamp."""
-    return (InTheWay(number, place, attempt, c, one) for c, one in zip(attempt.fitting, met, strict=False))
-
-
-def _solid_of(one: InTheWay) -> str | None:
-    witness = one.blocked.finding.witness
-    return None if witness is None else witness.solid
-
-
-def _up_to(motion: Motion, path: tuple[Motion, ...]) -> tuple[Motion, ...]:
-    """Return the motions of a path before one of them."""
-    alike = [k for k, one in enumerate(path) if (one.y, one.rotation) == (motion.y, motion.rotation)]
-    return path[: alike[0]] if alike else ()
-
-
-def _of_attempt(number: int, place: Place, attempt: Attempt) -> Iterator[InTheWay]:
-    """Yield what is in the way of a bend or of the move to it, clamp after clamp."""
-    if len(attempt.blocked) == len(attempt.clamps):
-        clamps = list(range(len(attempt.clamps)))
-    else:
-        clamps = attempt.fitting
-    for clamp, blocked in zip(clamps, attempt.blocked, strict=False):
-        yield InTheWay(number, place, attempt, clamp, blocked)
-
-
-def _of_passage(number: int, place: Place, attempt: Attempt, passage: Passage) -> Iterator[InTheWay]:
-    """Yield what is in the way of the tube on or off, clamp after clamp."""
-    if passage.path is None:
-        for clamp, blocked in zip(passage.fitting, passage.blocked, strict=True):
-            yield InTheWay(number, place, attempt, clamp, blocked)
-
-
-def _least_telling(one: InTheWay, named: list[str]) -> tuple[bool, int]:
-    """Return what rises as something in the way tells less."""
-    solid = _solid_of(one)
-    return one.blocked.finding.answer is not Answer.STRUCK, named.index(solid) if solid in named else len(named)
-
-
-# ------------------------------------------------------------------------------------------------ the first contact
-
-
-@dataclass(frozen=True)
-class Met:
-    """What the tube meets in a motion, the moment up to which that is shown, and where on the tube it is then, from the
-    leading end [mm]; clearance: the least to that solid [mm]; near_from: from when on it is nearer than needed [mm].
-    """
-
-    solid: str
-    t: float
-    place: float
-    touches: bool
-    clearance: float
-    needed: float
-    near_from: float | None
-
-
-def met_in(blocked: Blocked, clamp: int, tooling: Tooling) -> Met:
-    """Return what the tube meets first in a motion that something blocks: what it touches, else what it comes near.
-
-    Where it touches nothing it is shown as near as it comes. clamp: its number in the motion's rows.
-    """
-    going, named = _Going.of(blocked, clamp, tooling)
-    first = going.touch(named)
-    row, s, t = (named, *going.nearest(named)) if first is None else first
-    alike = np.flatnonzero(going.rows.solid == going.rows.solid[row])
-    near = going.first_below(alike, going.rows.needed - going.rows.spread)
-    depths = []
-    if row != named:
-        depths.append(going.least(row))
-    if going.rows.solid[row] == going.rows.solid[named]:
-        rows, witness = blocked.rows, blocked.finding.witness
-        assert rows is not None  # of what was certified
-        assert witness is not None
-        depths.append(deepest(rows, witness).clearance)
-    return Met(
-        going.rows.names[going.rows.solid[row]],
-        t,
-        place_of(going.rows, row, s, t),
-        first is not None,
-        min(depths),
-        float(going.rows.needed[row]),
-        None if near is None else near[2],
-    )
-
-
-def as_it_begins(blocked: Blocked, clamp: int, tooling: Tooling) -> tuple[bool, str | None]:
-    """Return whether the tube is too near something as a motion begins already, and to what, if it gets no nearer.
-
-    What it touches only later in the motion is left to be shown there.
-    """
-    going, named = _Going.of(blocked, clamp, tooling)
-    near = going.first_below(np.arange(going.rows.count), going.rows.needed - going.rows.spread)
-    if near is None or near[2] > 0.0:
-        return False, None
-    touched = going.touch(named)
-    first = near if touched is None else touched
-    return True, None if first[2] > 0.0 else going.rows.names[going.rows.solid[first[0]]]
-
-
-def as_it_goes(rows: Rows, motion: Motion) -> Rows:
-    """Return the rows of a motion with everything there only at the times when it is there.
-
-    What stands still as a set, the straight through the die, the tail and the arc that forms, is held against a solid
-    once, at its longest. To find the first contact each grows and shrinks as it does: the straight at its front, and at
-    its rear where the tube comes from in front.
-    """
-    pieces, blocks = rows.pieces.copy(), rows.blocks.copy()
-    (y0, y1), behind = motion.y, motion.tail_length + min(motion.y)
-    for piece in np.unique(rows.piece):
-        body, column = motion.bodies[int(pieces[17, piece])], pieces[:, piece]
-        moves = y0 != y1 and motion.phase in (Phase.PLACE, Phase.RETURN)
-        if moves and body.path is Path.LINE and y1 > y0:
-            column[12], column[13] = column[11] - (y1 - y0), y1 - y0
-        elif moves and body.path is Path.LINE:
-            column[0:3] += column[3:6] * column[11]
-            column[3:6] *= -1.0
-            column[12], column[13] = behind, y0 - y1
-            column[14], column[15] = column[14] + column[15] * column[11] - (y0 - y1), -column[15]
-        elif moves and body.roles == (Role.TAIL,):
-            column[12], column[13] = behind - y0, y0 - y1
-    grows = np.zeros(blocks.shape[1], dtype=bool)
-    grows[rows.block[pieces[13, rows.piece] != 0.0]] = True
-    still = grows & (blocks[10] == blocks[11])
-    blocks[10, still], blocks[11, still] = 0.0, 1.0
-    return replace(rows, pieces=pieces, blocks=blocks)
-
-
-@dataclass(frozen=True)
-class _Going:
-    """A motion's rows as it goes; see `as_it_goes`."""
-
-    rows: Rows
-    motion: Motion
-    tooling: Tooling
-
-    @classmethod
-    def of(cls, blocked: Blocked, clamp: int, tooling: Tooling) -> tuple[_Going, int]:
-        """Return what is in the way as it goes, and the number of its witness's row."""
-        rows, motion, witness = blocked.rows, blocked.motion, blocked.finding.witness
-        assert rows is not None  # of what was certified
-        assert witness is not None
-        here = (rows.motion == rows.motion[witness.row]) & ((rows.clamp == EVERY_CLAMP) | (rows.clamp == clamp))
-        return cls(as_it_goes(rows.take(here), motion), motion, tooling), int(np.count_nonzero(here[: witness.row]))
-
-    def touch(self, named: int) -> tuple[int, float, float] | None:
-        """Return where the tube first touches something, the solid of a row before another one touched just then."""
-        limit = np.minimum(self.rows.needed, 0.0)
-        first = self.first_below(np.arange(self.rows.count), limit)
-        if first is None or self.rows.solid[first[0]] == self.rows.solid[named]:
-            return first
-        own = self.first_below(np.flatnonzero(self.rows.solid == self.rows.solid[named]), limit)
-        return own if own is not None and own[2] <= first[2] + MOMENT else first
-
-    def first_below(self, which: Ints, limit: Array) -> tuple[int, float, float] | None:
-        """Return row, s [mm] and t of the first moment at which some rows come nearer than a limit (N,) [mm].
-
-        Found by cells like a certificate, to MOMENT; None where nothing comes nearer by more than HAIR.
-        """
-        swept = self._swept(which)
-        best = self._first_swept(swept, limit) if swept.size else None
-        cells = starting_cells(self.rows)
-        cells = cells.take(np.isin(cells.row, which) & ~np.isin(cells.row, swept))
-        spent, doubtful = 0, set[int]()
-        while cells.count and spent < CELL_BUDGET:
-            spent += cells.count
-            below = limit[cells.row]
-            found = bounds(self.rows, cells, below)
-            hit = found.upper < below
-            if hit.any():
-                k = int(np.lexsort((found.upper, np.where(hit, cells.t, np.inf)))[0])
-                best = min((int(cells.row[k]), float(cells.s[k]), float(cells.t[k])), best or NEVER, key=lambda b: b[2])
-            latest = (best or NEVER)[2] - MOMENT / 2.0
-            found = replace(found, along=self._worth_cutting(cells, found, hit))
-            coarse = found.along_s + found.along_t > HAIR
-            left = (found.lower < below) & (cells.t - cells.dt < latest) & coarse
-            gap = (found.lower < below) & ~hit & ~coarse & (found.upper - found.lower > 3.0 * HAIR)
-            doubtful.update(cells.row[gap].tolist())
-            rest, found, slack = cells.take(left), found.take(left), (found.upper - below)[left]
-            slack = np.where(np.isfinite(slack), slack, (found.along_s + found.along_t) / 2.0)
-            cells = split(rest, found, np.maximum(slack, HAIR / 2.0))
-            cells = cells.take(may_exist(self.rows, cells) & (cells.t - cells.dt < latest))
-        best = self._at_the_ends(np.array(sorted(doubtful), dtype=np.int64), limit, best)
-        return best if best is None else self._from_the_start(best, limit)
-
-    def _at_the_ends(
-        self, which: Ints, limit: Array, best: tuple[int, float, float] | None
-    ) -> tuple[int, float, float] | None:
-        """Return an earlier moment at which a flat end comes nearer than a limit, or what was found already.
-
-        The bounds leave a gap there: what a cell finds of a flat cross-section may be more than it keeps. Here points
-        on it are looked at.
-        """
-        for row in which.tolist():
-            start, end = self.rows.blocks[10:12, self.rows.block[row]]
-            until = float(end) if best is None else best[2]
-            before, deep = float(start), self._ends(row, float(start), limit[row])
-            for t in np.linspace(start, until, SWEPT + 1) if until > start or deep is not None else ():
-                deep = self._ends(row, float(t), limit[row])
-                if deep is None:
-                    before = float(t)
-                    continue
-                first = float(t)
-                while first - before > MOMENT / 2.0:
-                    middle = (before + first) / 2.0
-                    found = self._ends(row, middle, limit[row])
-                    before, first, deep = (middle, first, deep) if found is None else (before, middle, found)
-                best = (row, deep, first) if best is None or first < best[2] else best
-                break
-        return best
-
-    def _ends(self, row: int, t: float, limit: float) -> float | None:
-        """Return s [mm] of the nearest cross-section about a piece's ends, None where none is nearer than a limit."""
-        table, radius = self.rows.pieces[:, self.rows.piece[row]], self.rows.radius
-        low, high = float(table[10]), min(float(table[11]), float(table[12] + table[13] * t))
-        if high <= low:
-            return None
-        near = np.linspace(0.0, min(radius, high - low), ACROSS)
-        s = np.unique(np.concatenate((low + near, high - near)))
-        posed = pose(self.rows, np.full(s.shape, row), s, np.full(s.shape, t))
-        across = np.cross(posed.tangent.T, np.where(np.abs(posed.tangent[2:].T) < 0.9, UPWARD, ALONG_FEED)).T
-        across /= np.linalg.norm(across, axis=0)
-        angle = np.linspace(0.0, 2.0 * np.pi, RIM, endpoint=False)[:, None, None]
-        ring = np.cos(angle) * across + np.sin(angle) * np.cross(posed.tangent.T, across.T).T
-        points = np.concatenate([posed.x + share * radius * ring for share in (0.5, 1.0)])
-        solid = self.rows.solid[row]
-        x = points.transpose(1, 0, 2).reshape(3, -1)
-        parameters = np.repeat(self.rows.parameters[:, [solid]], x.shape[1], axis=1)
-        exact = evaluate(np.full(x.shape[1], self.rows.kind[solid]), x, parameters)[0].reshape(-1, s.size).min(axis=0)
-        k = int(exact.argmin())
-        return float(s[k]) if exact[k] < limit else None
-
-    def _worth_cutting(self, cells: Cells, found: Bounds, hit: Flags) -> Array:
-        """Return what cutting a cell along its piece and in time gains [mm].
-
-        Where its midpoint is too near already only an earlier moment is of interest; what grows cannot be seen from
-        the speed of its points.
-        """
-        growth = np.abs(self.rows.pieces[13, self.rows.piece[cells.row]]) * cells.dt
-        along_s, along_t, along_y = found.along
-        later = np.where(cells.dt > MOMENT / 4.0, 1.0, 0.0)
-        return np.stack((np.where(hit, 0.0, along_s), np.where(hit, later, along_t + growth), along_y))
-
-    def _from_the_start(self, best: tuple[int, float, float], limit: Array) -> tuple[int, float, float]:
-        """Return a moment found, or the very start of the motion where it is as near there already."""
-        row, s, t = best
-        start = float(self.rows.blocks[10, self.rows.block[row]])
-        if t - start < MOMENT and self._clearance(self.rows, *(np.array([x]) for x in (row, s, start)))[0] < limit[row]:
-            return row, s, start
-        return best
-
-    def _swept(self, which: Ints) -> Ints:
-        """Return those of some rows that hold the whole travel of a block against the tube."""
-        if self.motion.phase not in (Phase.CLOSE, Phase.OPEN):
-            return which[:0]
-        name = [self.rows.names[solid] for solid in self.rows.solid[which]]
-        opened = self.motion.phase is Phase.OPEN  # the clamp stands open then
-        return which[[one == "pressure die" or (one == "clamp die" and not opened) for one in name]]
-
-    def _first_swept(self, which: Ints, limit: Array) -> tuple[int, float, float] | None:
-        """Return the same of blocks that close on the tube or open."""
-        low, high = self.rows.pieces[10:12, self.rows.piece[which]]
-        many = np.ceil((high - low) / STEP).astype(int) + 1
-        row = np.repeat(which, many)
-        s = np.concatenate([np.linspace(a, b, k) for a, b, k in zip(low, high, many, strict=True)])
-        met = np.flatnonzero(self._clearance(self.rows, row, s, 0.0 * s) < limit[row])
-        row, s = row[met], s[met]
-
-        def depth(t: float) -> Array:
-            parameters = self.rows.parameters.copy()
-            away = 1.0 - t if self.motion.phase is Phase.CLOSE else t
-            for solid in np.unique(self.rows.solid[row]):
-                clamp = self.rows.names[solid] == "clamp die"
-                opens = (self.tooling.clamp_block if clamp else self.tooling.pressure_block).opens
-                parameters[3:5, solid] += (away * opens, -opens)
-            return self._clearance(replace(self.rows, parameters=parameters), row, s, np.full(s.shape, t)) - limit[row]
-
-        before = 0.0
-        for t in np.linspace(0.0, 1.0, SWEPT + 1) if row.size else ():
-            if depth(float(t)).min() < 0.0:
-                first = float(t)
-                while first - before > MOMENT / 2.0:
-                    middle = (before + first) / 2.0
-                    before, first = (before, middle) if depth(middle).min() < 0.0 else (middle, first)
-                k = int(depth(first).argmin())
-                return int(row[k]), float(s[k]), first
-            before = float(t)
-        return None
-
-    def nearest(self, row: int) -> tuple[float, float]:
-        """Return s [mm] and t where a row comes nearest."""
-        found = self._deepest(row)
-        return found.s, found.t
-
-    def least(self, row: int) -> float:
-        """Return the least clearance of a row [mm]."""
-        return self._deepest(row).clearance
-
-    def _deepest(self, row: int) -> Deepest:
-        solid = self.rows.names[self.rows.solid[row]]
-        role = self.rows.roles[self.rows.piece[row]]
-        return deepest(self.rows, Witness(row, role, solid, 0.0, 0.0, 0.0, math.inf, 0.0))
-
-    @staticmethod
-    def _clearance(rows: Rows, row: Ints, s: Array, t: Array) -> Array:
-        return bounds(rows, Cells(row, s, 0.0 * s, t, 0.0 * t)).upper
-
-
-def moment(motion: Motion, t: float) -> str:
-    """Return a moment of a motion in words: "12.3° into the swing"."""
-
-    def at(pair: tuple[float, float]) -> float:
-        return pair[0] + t * (pair[1] - pair[0])
-
-    if motion.phase is Phase.BEND:
-        return f"{math.degrees(at(motion.arm)):.1f}° into the swing"
-    if motion.phase is Phase.RETURN and motion.arm[0] != motion.arm[1]:
-        return f"with the arm at {math.degrees(at(motion.arm)):.1f}°"
-    if motion.phase in (Phase.PLACE, Phase.RETURN) and motion.rotation[0] != motion.rotation[1]:
-        turned = math.degrees(abs(at(motion.rotation) - motion.rotation[0]))
-        return f"{turned:.1f}° into the rotation, at an advance of {at(motion.y):.1f} mm"
-    if motion.phase in (Phase.PLACE, Phase.RETURN):
-        return f"at an advance of {at(motion.y):.1f} mm"
-    doing = {Phase.CLOSE: "while the dies close", Phase.OPEN: "while the dies open", Phase.REGRIP: "at the re-grip"}
-    return doing.get(motion.phase, "as it is laid in")

@@ -61,81 +61,59 @@ GROUPS: Final = {
 }  # fmt: skip
 """Groups of fields by the profile's table; tooling and solids are numbered from 1, the rest is "Machine"."""
 
-LABELS: Final[dict[tuple[type[BaseModel], str], str]] = {
-    (Machine, "name"): "name",
-    (Machine, "units"): "units of length",
-    (shop.Head, "bends_toward"): "bends toward the",
-    (shop.Head, "centreline_height"): "centreline over the floor",
-    (shop.Head, "largest_angle"): "largest setting",
-    (shop.Head, "may_ease_off"): "the tube may be eased off the die before the arm goes home",
-    (shop.Carriage, "reach"): "collet's face to tangent point, closest and farthest",
-    (shop.Carriage, "grip_length"): "tube inside the collet",
-    (shop.Carriage, "passes_through"): "the tube may stick out behind it",
-    (shop.Carriage, "finish_released"): "the last bend may be made with the collet open",
-    (shop.Carriage, "may_go_back"): "may draw the tube back",
-    (shop.Rotation, "range"): "range of the chuck, lowest and highest, or continuous",
-    (shop.Rotation, "zeroed"): "dial set to 0 at the end of every bend",
-    (shop.Rotation, "style"): "dial",
-    (shop.Rotation, "counts"): "counts up, seen along the feed",
-    (shop.Rotation, "resolution"): "dial shows",
-    (shop.Advance, "zeroed"): "readout set to 0 at the end of every bend",
-    (shop.Advance, "absolute_zero"): "readout shows 0 with",
-    (shop.Advance, "resolution"): "readout shows",
-    (shop.Mandrel, "rod_length"): "longest tube over the rod",
-    (shop.Mandrel, "nose"): "stands past the tangent point",
-    (shop.Clearance, "required"): "to machine and floor",
-    (shop.Clearance, "per_metre"): "more for each metre of leading part",
-    (shop.Clearance, "to_tooling"): "to tooling that does not hold the tube",
-    (shop.Clearance, "to_itself"): "of the tube to itself",
-    (tooling.Tooling, "tube_diameter"): "tube diameter",
-    (tooling.Tooling, "bend_radius"): "bend radius of the centreline",
-    (tooling.Tooling, "clamp_lengths"): "clamp dies, longest first",
-    (tooling.Tooling, "shortest_grip"): "shortest grip at a leading end",
-    (tooling.Tooling, "pressure_die_length"): "pressure die, length",
-    (tooling.Tooling, "pressure_die_follows"): "pressure die travels with the tube",
-    (tooling.Tooling, "shortest_tail"): "shortest straight behind the tangent point",
-    (tooling.Tooling, "die_height"): "bend die, height",
-    (tooling.Tooling, "die_hub"): "die hub",
-    (tooling.Tooling, "clamp_block"): "clamp block",
-    (tooling.Tooling, "pressure_block"): "pressure block",
-    (tooling.Tooling, "wiper_block"): "wiper block",
-    (tooling.DieHub, "radius"): "radius",
-    (tooling.DieHub, "height"): "height",
-    (tooling.Block, "width"): "width",
-    (tooling.Block, "height"): "height",
-    (tooling.Block, "opens"): "opens by",
-    (tooling.WiperBlock, "length"): "length",
-    (tooling.WiperBlock, "width"): "width",
-    (tooling.WiperBlock, "height"): "height",
-    (shop.Solid, "name"): "name",
-    (shop.Solid, "moves_with"): "moves with",
-    (shop.Solid, "box"): "box",
-    (shop.Solid, "cylinder"): "upright cylinder",
-    (shop.Box, "from"): "smallest corner x, y, z",
-    (shop.Box, "to"): "largest corner x, y, z",
-    (shop.Cylinder, "centre"): "centre x, y",
-    (shop.Cylinder, "radius"): "radius",
-    (shop.Cylinder, "z"): "lower and upper end z",
-    (shop.Speeds, "advance"): "advance",
-    (shop.Speeds, "rotate"): "rotate",
-    (shop.Speeds, "bend"): "bend",
-    (shop.Speeds, "return"): "arm going home",
-    (shop.Times, "regrip"): "re-grip",
-    (shop.Times, "turn"): "turn end for end",
-    (shop.Times, "load"): "load",
-    (shop.Times, "clamp"): "opening or closing the dies",
-    (shop.Times, "tool_change"): "change of tooling",
-    (shop.Springback, "measured"): "part's angle and the setting that made it, pair by pair",
-    (shop.Scatter, "angle"): "angle, one standard deviation",
-    (shop.Scatter, "rotation"): "rotation, one standard deviation",
-    (shop.Scatter, "advance"): "advance, one standard deviation",
-    (shop.Scatter, "reclamp"): "more by a re-clamp",
-    (shop.ReclampScatter, "rotation"): "rotation",
-    (shop.ReclampScatter, "advance"): "advance",
-    (shop.Rated, "tube_diameter"): "tube diameter",
-    (shop.Rated, "wall"): "wall",
-    (shop.Rated, "yield_strength"): "yield strength",
-}
+LABELS: Final[dict[type[BaseModel], dict[str, str]]] = {
+    Machine: {"name": "name", "units": "units of length"},
+    shop.Head: {
+        "bends_toward": "bends toward the", "centreline_height": "centreline over the floor",
+        "largest_angle": "largest setting",
+        "may_ease_off": "the tube may be eased off the die before the arm goes home",
+    },
+    shop.Carriage: {
+        "reach": "collet's face to tangent point, closest and farthest", "grip_length": "tube inside the collet",
+        "passes_through": "the tube may stick out behind it",
+        "finish_released": "the last bend may be made with the collet open", "may_go_back": "may draw the tube back",
+    },
+    shop.Rotation: {
+        "range": "range of the chuck, lowest and highest, or continuous",
+        "zeroed": "dial set to 0 at the end of every bend", "style": "dial",
+        "counts": "counts up, seen along the feed", "resolution": "dial shows",
+    },
+    shop.Advance: {
+        "zeroed": "readout set to 0 at the end of every bend", "absolute_zero": "readout shows 0 with",
+        "resolution": "readout shows",
+    },
+    shop.Mandrel: {"rod_length": "longest tube over the rod", "nose": "stands past the tangent point"},
+    shop.Clearance: {
+        "required": "to machine and floor", "per_metre": "more for each metre of leading part",
+        "to_tooling": "to tooling that does not hold the tube", "to_itself": "of the tube to itself",
+    },
+    tooling.Tooling: {
+        "tube_diameter": "tube diameter", "bend_radius": "bend radius of the centreline",
+        "clamp_lengths": "clamp dies, longest first", "shortest_grip": "shortest grip at a leading end",
+        "pressure_die_length": "pressure die, length", "pressure_die_follows": "pressure die travels with the tube",
+        "shortest_tail": "shortest straight behind the tangent point", "die_height": "bend die, height",
+        "die_hub": "die hub", "clamp_block": "clamp block", "pressure_block": "pressure block",
+        "wiper_block": "wiper block",
+    },
+    tooling.DieHub: {"radius": "radius", "height": "height"},
+    tooling.Block: {"width": "width", "height": "height", "opens": "opens by"},
+    tooling.WiperBlock: {"length": "length", "width": "width", "height": "height"},
+    shop.Solid: {"name": "name", "moves_with": "moves with", "box": "box", "cylinder": "upright cylinder"},
+    shop.Box: {"from": "smallest corner x, y, z", "to": "largest corner x, y, z"},
+    shop.Cylinder: {"centre": "centre x, y", "radius": "radius", "z": "lower and upper end z"},
+    shop.Speeds: {"advance": "advance", "rotate": "rotate", "bend": "bend", "return": "arm going home"},
+    shop.Times: {
+        "regrip": "re-grip", "turn": "turn end for end", "load": "load", "clamp": "opening or closing the dies",
+        "tool_change": "change of tooling",
+    },
+    shop.Springback: {"measured": "part's angle and the setting that made it, pair by pair"},
+    shop.Scatter: {
+        "angle": "angle, one standard deviation", "rotation": "rotation, one standard deviation",
+        "advance": "advance, one standard deviation", "reclamp": "more by a re-clamp",
+    },
+    shop.ReclampScatter: {"rotation": "rotation", "advance": "advance"},
+    shop.Rated: {"tube_diameter": "tube diameter", "wall": "wall", "yield_strength": "yield strength"},
+}  # fmt: skip
 """Keys in shop words."""
 
 
@@ -166,6 +144,11 @@ class Field:
     def path(self) -> str:
         """The path as text, entries of lists counted from 1."""
         return dotted(self.keys)
+
+    @property
+    def place(self) -> str:
+        """Group and label: "Head, largest setting"."""
+        return f"{self.group}, {self.label}"
 
 
 @dataclass(frozen=True)
@@ -199,7 +182,7 @@ def with_values(document: Mapping[str, Any], values: Mapping[str, str]) -> Machi
             continue  # what is not touched stays as it is in the document
         value = _value(field, text)
         if isinstance(value, Misread):
-            slips.append(_slip(field, value, text))
+            slips.append(Slip(value.problem, path, None, None, text, value.allowed, value.suggestion, field.place))
         else:
             _put(changed, field.keys, value)
     if slips:
@@ -208,7 +191,7 @@ def with_values(document: Mapping[str, Any], values: Mapping[str, str]) -> Machi
     try:
         return MachineRead(machine_from_data(changed), changed)
     except InputError as error:
-        return MachineRead(None, changed, (_placed(error, fields, "in" if changed.get("units") == "in" else "mm"),))
+        return MachineRead(None, changed, (_placed(error, fields, values),))
 
 
 # From the models ----------------------------------------------------------------------------------------------------
@@ -272,9 +255,7 @@ def _field(model: type[BaseModel], info: FieldInfo, keys: Path, value: Any, unit
         kind = "choice"
     if (model, keys[-1]) == (Machine, "units"):
         kind, choices = "fixed", ("mm", "in")
-    standing = (
-        info.default is not PydanticUndefined and info.default is not None and not isinstance(info.default, tuple)
-    )
+    standing = info.default not in (PydanticUndefined, None) and not isinstance(info.default, tuple)
     return Field(
         keys=keys,
         group=_group(keys),
@@ -317,7 +298,7 @@ def _label(keys: Path) -> str:
     for key in keys:
         if isinstance(key, int):
             continue
-        words.append(LABELS.get((model, key), ""))
+        words.append(LABELS.get(model, {}).get(key, ""))
         info = next(info for name, info in model.model_fields.items() if (info.alias or name) == key)
         model = _table_in(info)[0] or model
     return ": ".join(word for word in words if word)
@@ -364,10 +345,12 @@ def _value(field: Field, text: str) -> Any:
 def _numbers(text: str, unit: str, count: int | None) -> list[float] | Misread:
     """Return the numbers of a list parted by ", ", ";" or spaces, or the first that is none."""
     found: list[float] = []
-    for cell in re.split(r"[,;]?\s+|;", text.strip().strip(",;")):
+    for cell in re.split(r"\s*(?:;|,\s)\s*|\s+", text.strip(" ,;")):
         if "," in cell:
             problem = f"{described(cell)} may be one number with a decimal comma, or several"
-            return Misread(problem, "decimal points, and a space between numbers", cell.replace(",", ", "))
+            parted = [one for one in re.split(r"[,;\s]+", text) if one]
+            meant = ", ".join(parted) if count in (None, len(parted)) else None
+            return Misread(problem, "decimal points, and a space between numbers", meant)
         value = number_of(cell, unit)
         if isinstance(value, Misread):
             return value
@@ -386,12 +369,6 @@ def _pairs(text: str, unit: str) -> list[list[float]] | Misread:
             return numbers
         found.append(numbers)
     return found
-
-
-def _slip(field: Field, misread: Misread, text: str) -> Slip:
-    """Return what is wrong in a field."""
-    place = f"{field.group}, {field.label}"
-    return Slip(misread.problem, field.path, None, None, text, misread.allowed, misread.suggestion, place)
 
 
 # The document -------------------------------------------------------------------------------------------------------
@@ -428,16 +405,17 @@ def _without_emptied(model: type[BaseModel], table: dict[str, Any], before: Mapp
     return kept
 
 
-def _placed(error: InputError, fields: Mapping[str, Field], units: Unit) -> Slip:
-    """Return the planner's error as a slip at the field that it speaks of."""
+def _placed(error: InputError, fields: Mapping[str, Field], typed: Mapping[str, str]) -> Slip:
+    """Return the planner's error as a slip at the field that it speaks of; of a table, at one that was typed in."""
     key = error.key or ""
     within = [path for path in fields if key == path or key.startswith((f"{path}[", f"{path}."))]
     below = [path for path in fields if path.startswith((f"{key}.", f"{key}["))]
+    touched = [path for path in below if typed.get(path, fields[path].text) != fields[path].text]
     filled = [path for path in below if fields[path].text]
-    path = next(iter([*sorted(within, key=len, reverse=True), *filled, *below]), key)
+    path = next(iter([*sorted(within, key=len, reverse=True), *touched, *filled, *below]), key)
     field = fields.get(path)
-    label = "" if field is None else f"{field.group}, {field.label}"
-    found = "" if error.found is None else str(error.found)
+    found, label = ("", "") if field is None else (typed.get(path, field.text), field.place)
+    units: Unit = "in" if fields["units"].text == "in" else "mm"
     names = [one.text for one in fields.values() if one.kind == "text"]
     problem, allowed = in_unit(error.problem, units, names), in_unit(error.allowed, units, names)
     if error.problem == "the key is missing":

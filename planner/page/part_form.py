@@ -13,7 +13,7 @@ from typing import Any, Final, Literal
 
 import numpy as np
 
-from planner.errors import InputError, SelfCrossing
+from planner.errors import InputError
 from planner.inputs.documents import Document
 from planner.inputs.files import part_from_data
 from planner.inputs.gauges import wall_of_gauge
@@ -37,12 +37,10 @@ LENGTHS: Final = ("outside_diameter", "wall", "bend_radius", "trim_a", "trim_b")
 """Fields that hold a length in the form's units."""
 
 LABELS: Final = {
-    "name": "Name", "units": "Units", "machine": "Machine", "outside_diameter": "Outside diameter", "wall": "Wall",
-    "gauge": "Gauge", "material": "Material", "yield_strength": "Yield strength", "kind": "Kind of table",
-    "rotation_sign": "Rotation counts", "bend_radius": "Bend radius", "rows": "Shape", "trim_a": "Trim at end A",
+    "kind": "Kind of table", "rotation_sign": "Rotation counts", "rows": "Shape", "trim_a": "Trim at end A",
     "trim_b": "Trim at end B",
 }  # fmt: skip
-"""Fields in shop words."""
+"""Fields in shop words, where those are not the key's own."""
 
 NEAT_LENGTH: Final = 5e-9
 """A converted length nearer than this to one of six decimals is that one [mm or in]: the rest is noise. Small enough
@@ -75,7 +73,7 @@ class Slip:
     def place(self) -> str:
         """The place in words: "Row 3, angle", "Wall"."""
         if self.row is None:
-            return self.label or LABELS.get(self.key, self.key)
+            return self.label or LABELS.get(self.key) or self.key.replace("_", " ").capitalize()
         return f"Row {self.row + 1}" if self.key == "rows" else f"Row {self.row + 1}, {self.key}"
 
     @property
@@ -161,13 +159,11 @@ class PartForm:
         slips = tuple(self._number_slips())
         if slips or units == self.units:
             return self, slips
-
-        def turned(text: str) -> str:
-            return typed_in(text, self.units, units) if text.strip() else text
-
-        lengths: dict[str, Any] = {name: turned(getattr(self, name)) for name in LENGTHS}
-        columns = range(4) if self.kind == "xyz" else (0, RADIUS)
-        rows = [[turned(cell) if i in columns else cell for i, cell in enumerate(row)] for row in self._padded()]
+        lengths: dict[str, Any] = {name: typed_in(getattr(self, name), self.units, units) for name in LENGTHS}
+        rows = [
+            [typed_in(cell, self.units, units) if self._unit(j) == self.units else cell for j, cell in enumerate(row)]
+            for row in self._padded()
+        ]
         return replace(self, units=units, rows=rows, **lengths), ()
 
     def mirrored(self) -> tuple[PartForm, tuple[Slip, ...]]:
@@ -199,23 +195,23 @@ class PartForm:
         """Return the unit of a column's cells."""
         return "deg" if self.kind == "lra" and column in (1, 2) else self.units
 
+    def _units(self) -> dict[str, str]:
+        """Return the unit of every field that holds a number."""
+        return {**dict.fromkeys(LENGTHS, self.units), "yield_strength": "MPa"}
+
     def _number_slips(self) -> Iterator[Slip]:
         """Yield a slip for every cell that is neither empty nor a number."""
-        rows = self._padded()
-        fields: dict[str, str] = dict.fromkeys(LENGTHS, self.units) | {"yield_strength": "MPa"}
-        commas = has_decimal_comma([*(getattr(self, name) for name in fields), *(cell for row in rows for cell in row)])
-        for name, unit in fields.items():
-            text = getattr(self, name)
+        rows, columns = self._padded(), COLUMNS[self.kind]
+        cells: list[tuple[str, str, str, int | None, int | None]] = [
+            (getattr(self, name), unit, name, None, None) for name, unit in self._units().items()
+        ]
+        cells += [(row[j], self._unit(j), columns[j], i, j) for i, row in enumerate(rows) for j in range(4)]
+        commas = has_decimal_comma(text for text, *_ in cells)
+        for text, unit, key, at, column in cells:
             value = number_of(text, unit, commas)
             if text.strip() and isinstance(value, Misread):
-                yield Slip(value.problem, name, None, None, text, value.allowed, value.suggestion)
+                yield Slip(value.problem, key, at, column, text, value.allowed, value.suggestion)
         for i, row in enumerate(rows):
-            for j, text in enumerate(row[:4]):
-                value = number_of(text, self._unit(j), commas)
-                if text.strip() and isinstance(value, Misread):
-                    yield Slip(
-                        value.problem, COLUMNS[self.kind][j], i, j, text, value.allowed, value.suggestion
-                    )  # fmt: skip
             if any(cell.strip() for cell in row[4:]):
                 yield Slip("there are more cells than columns", "rows", i, 4, row[4], "four cells")
 
@@ -272,7 +268,7 @@ class PartForm:
 
         def given(*names: str) -> dict[str, Any]:
             typed = {name: getattr(self, name) for name in names if getattr(self, name).strip()}
-            units = {"yield_strength": "MPa", **dict.fromkeys(LENGTHS, self.units)}
+            units = self._units()
             return {name: self._number(text, units[name]) if name in units else text for name, text in typed.items()}
 
         rows = [
@@ -296,51 +292,49 @@ class PartForm:
         slips: list[Slip] = []
         tried = {**document, "tube": dict(document["tube"]), "shape": dict(document["shape"])}
         tried["shape"][self.kind] = [list(row) for row in document["shape"][self.kind]]
-        for _ in range(4 * len(tried["shape"][self.kind]) + 4):
+        while True:
             try:
                 part = part_from_data(tried)
             except InputError as error:
                 slip = self._placed(error)
-                told = {(other.key, other.row) for other in slips}
-                if slips and (slip.key == "rows" or (slip.key, slip.row) in told):
-                    break  # it may come of what was set right
-                slips.append(slip)
-                if isinstance(error, SelfCrossing) or not self._set_right(tried, slip):
-                    break
             else:
                 return (None if slips else part), tuple(sorted(slips, key=_in_order))
-        return None, tuple(sorted(slips, key=_in_order))
+            told = {(other.key, other.row) for other in slips}
+            doubtful = bool(slips) and (slip.key == "rows" or (slip.key, slip.row) in told)  # of what was set right?
+            slips += [] if doubtful else [slip]
+            if doubtful or not self._set_right(tried, slip):
+                return None, tuple(sorted(slips, key=_in_order))
 
     def _set_right(self, document: dict[str, Any], slip: Slip) -> bool:
         """Put a harmless number where the planner refuses one; returns whether that can be done."""
-        if self.kind == "lra" and slip.row is not None and slip.column is not None:
-            row = document["shape"]["lra"][slip.row]
-            if slip.column < len(row):
-                widest = document["tube"]["outside_diameter"]
-                row[slip.column] = {0: 1.0, 1: 0.0, 2: 1.0, RADIUS: max(abs(widest), 1.0)}[slip.column]
-                return True
-        if slip.key == "bend_radius" and "bend_radius" in document["shape"]:
-            document["shape"]["bend_radius"] = max(abs(document["tube"]["outside_diameter"]), 1.0)
-            return True
-        if slip.key in ("wall", "gauge"):
-            document["tube"].pop("gauge", None)
-            document["tube"]["wall"] = abs(document["tube"]["outside_diameter"]) / 100.0
-            return True
-        return False
+        tube, shape = document["tube"], document["shape"]
+        wide = max(abs(tube["outside_diameter"]), 1.0)
+        row = shape["lra"][slip.row] if self.kind == "lra" and slip.row is not None else []
+        if slip.column is not None and slip.column < len(row):
+            row[slip.column] = {0: 1.0, 1: 0.0, 2: 1.0, RADIUS: wide}[slip.column]
+        elif slip.key == "bend_radius" and "bend_radius" in shape:
+            shape["bend_radius"] = wide
+        elif slip.key in ("wall", "gauge"):
+            tube.pop("gauge", None)
+            tube["wall"] = abs(tube["outside_diameter"]) / 100.0
+        else:
+            return False
+        return True
 
     def _placed(self, error: InputError) -> Slip:
         """Return the planner's error as a slip at the row, the column or the field that it speaks of."""
         problem = in_unit(re.sub(r"^row \d+(?: has|:) ", "", error.problem), self.units)
         allowed = in_unit(error.allowed, self.units)
-        found = "" if error.found is None else str(error.found)
         key = error.key or ""
         row = re.match(r"shape\.(?:lra|xyz)\[(\d+)\]", key)
         if row is not None:
-            column = _column(self.kind, error.problem)
-            name = "rows" if column is None else COLUMNS[self.kind][column]
-            return Slip(problem, name, int(row[1]) - 1, column, found, allowed)
-        last = re.sub(r"\[\d+\]", "", key).rpartition(".")[2]
-        return Slip(problem, last if last in LABELS else "rows", None, None, found, allowed, error.suggestion)
+            at, column = int(row[1]) - 1, _column(self.kind, error.problem)
+            name, found = ("rows", "") if column is None else (COLUMNS[self.kind][column], self._padded()[at][column])
+            return Slip(problem, name, at, column, found, allowed)
+        name = re.sub(r"\[\d+\]", "", key).rpartition(".")[2]
+        if name not in self.__dataclass_fields__:
+            return Slip(problem, "rows", allowed=allowed)
+        return Slip(problem, name, found=str(getattr(self, name)), allowed=allowed, suggestion=error.suggestion)
 
     # The other kind of table ----------------------------------------------------------------------------------------
 

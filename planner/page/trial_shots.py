@@ -11,8 +11,9 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final, Literal, NamedTuple
 
+from planner.advice.in_the_way import InTheWay
 from planner.advice.order import costs_in, read_order
-from planner.advice.trying import InTheWay, Made, Tryout, tried_with_motions
+from planner.advice.trying import Made, Tryout, tried_with_motions
 from planner.page.asked import MachineAsked, PartAsked, machine_asked, part_asked
 from planner.page.film import Film, Pose, Shot, film_of, radii_of
 from planner.page.tasks import kept_search

@@ -18,9 +18,6 @@ from nicegui.events import GenericEventArguments
 
 Look = Literal["machine", "above", "front", "part"]
 
-NO_SHOT = -1
-"""Number of the shot while none is shown."""
-
 
 class MachineView(Element, component="view/machine_view.js", esm={"bendorder-view": "view"}):
     """A tube in a machine, drawn and moved in the browser.
@@ -34,7 +31,7 @@ class MachineView(Element, component="view/machine_view.js", esm={"bendorder-vie
         self._keep(film=_packed(film), at=[0, 0.0], marked=[], looking="machine")
 
     def show(self, film: dict[str, Any] | None) -> None:
-        """Show another film from the start of its first shot, without marks; the camera stays if it was moved by hand."""
+        """Show another film from the start of its first shot, without marks; a camera moved by hand stays."""
         packed = _packed(film)
         self._keep(film=packed, at=[0, 0.0], marked=[])
         self.run_method("show", packed)
@@ -47,8 +44,8 @@ class MachineView(Element, component="view/machine_view.js", esm={"bendorder-vie
     def play(self, shot: int, speed: float = 1.0, seconds: float | None = None) -> None:
         """Play a shot from its start; at its end the event `finished` comes.
 
-        It takes as long as at the machine divided by `speed`, but 0.6 s to 6 s; `seconds` [s] overrules that, so that two
-        views with different shots keep step. Browsers that ask for little motion show the end at once.
+        It takes as long as at the machine divided by `speed`, but 0.6 s to 6 s; `seconds` [s] overrules that, so that
+        two views with different shots keep step. Browsers that ask for little motion show the end at once.
         """
         self._keep(at=[shot, 1.0])
         self.run_method("play", shot, speed, seconds)

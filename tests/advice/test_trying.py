@@ -10,8 +10,10 @@ from collections import Counter
 import numpy as np
 import pytest
 
+from planner.advice.answers import Tried
+from planner.advice.contact import met_in, moment
 from planner.advice.order import judge, read_order
-from planner.advice.trying import Tried, Tryout, met_in, moment, tried_with_motions, try_out
+from planner.advice.trying import Tryout, tried_with_motions, try_out
 from planner.clearance.certify import certify
 from planner.clearance.rows import rows_of
 from planner.clearance.verdicts import Answer
@@ -194,6 +196,19 @@ def test_what_is_too_close_to_call_is_not_settled_and_its_nearest_place_is_named
     assert contact.sentence == "Straight 0 against the floor is too close to call."
 
 
+def test_a_step_behind_one_that_is_too_close_to_call_fails_by_a_rule_of_its_own() -> None:
+    """The same leg, and a third bend whose straight of 20 mm no clamp can hold."""
+    lowest = 976.2 * math.sin(math.radians(80.0)) + 19.05 * math.cos(math.radians(80.0))
+    machine = bender({"head": {"centreline_height": lowest + 9.95}})
+    part = tube([900, 250, 20, 900], [0, 80, 0], [90, 90, 10])
+    answer = try_out(unplanned(part, machine), read_order("1A 2A 3A", 3), None)
+    assert answer.judged.verdict == "fails"
+    assert standings(answer) == ["goes", "not settled", "fails"]
+    assert answer.contact is not None
+    assert (answer.contact.step, answer.contact.doing) == (3, None)
+    assert answer.contact.sentence.endswith("straight 2 before it is 20.0 mm; the shortest clamp is 60.0 mm.")
+
+
 def test_what_comes_too_near_on_its_way_is_shown_as_near_as_it_comes() -> None:
     """Either end hangs 9.95 mm from the floor in its place, but a rim of its flat end comes lower on its way there."""
     answer = try_out(unplanned(*hanging_a_hair_too_low()), read_order("1A 2A", 2), None)
@@ -246,6 +261,41 @@ def test_a_level_leg_swings_into_a_post_at_the_angle_reckoned_by_hand(head: str,
     assert contact.t == pytest.approx(swing / search.checks.settings[0], abs=2e-4)
     assert contact.moment == f"{math.degrees(swing):.1f}° into the swing"
     assert contact.place == pytest.approx(700.0 - 500.0 * math.cos(beyond), abs=3.0)
+
+
+def test_the_rim_of_a_flat_end_touches_a_wall_ahead_at_the_angle_reckoned_by_hand() -> None:
+    """The end stands 700 ahead, the wall 703. Its rim, 76.2 + 19.05 beside the die's axis, swings out to the hypotenuse
+    first: at a swing θ it is hypot · cos(atan(95.25 / 700) − θ) ahead.
+    """
+    wall = {"name": "wall", "moves_with": "frame", "box": {"from": [703, -900, -900], "to": [760, 900, 900]}}
+    search = unplanned(
+        tube([700, 700], [0], [90]), bender({"mandrel": None, "solid": [wall], "clearance": {"required": 0}})
+    )
+    contact = try_out(search, read_order("1A", 1), None).contact
+    assert contact is not None
+    assert (contact.doing, contact.solid, contact.touches) == ("bend", "wall", True)
+    swing = math.atan2(95.25, 700.0) - math.acos(703.0 / math.hypot(700.0, 95.25))
+    assert contact.t == pytest.approx(swing / search.checks.settings[0], abs=3e-4)
+    assert contact.place == pytest.approx(0.0, abs=0.01)
+
+
+def test_a_flat_end_touches_the_edge_of_a_wall_at_the_angle_reckoned_by_hand() -> None:
+    """The upright edge stands 704 from the die's axis, 20° past the leg's direction. Once the leg has passed it by α it
+    lies 704 cos α along the leg and 704 sin α beside the axis: at 704 cos α = 700 in the middle of the flat end.
+    """
+    past = math.radians(20.0)
+    x, y = 704.0 * math.cos(past), -76.2 - 704.0 * math.sin(past)
+    wall = {"name": "wall", "moves_with": "frame", "box": {"from": [x, -900, -900], "to": [x + 50.0, y, 900]}}
+    search = unplanned(
+        tube([700, 700], [0], [90]), bender({"mandrel": None, "solid": [wall], "clearance": {"required": 0}})
+    )
+    contact = try_out(search, read_order("1A", 1), None).contact
+    assert contact is not None
+    assert (contact.doing, contact.solid, contact.touches) == ("bend", "wall", True)
+    swing = past + math.acos(700.0 / 704.0)
+    # Points on the flat end stand for it, so that the edge may have gone in by a tenth: at 75 mm a radian.
+    assert 0.0 <= contact.t * search.checks.settings[0] - swing < 0.1 / 75.0  # type: ignore[operator]
+    assert contact.place == pytest.approx(0.0, abs=0.01)
 
 
 def test_a_closing_clamp_touches_a_leg_when_its_face_gets_there() -> None:

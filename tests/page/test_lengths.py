@@ -6,6 +6,9 @@ import ast
 import math
 import re
 from collections.abc import Iterator
+from dataclasses import asdict
+from decimal import Decimal
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -13,8 +16,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner import load_machine, load_part, plan, why
+from planner import check, load_machine, load_part, plan, why
+from planner.inputs.quantities import MM_PER_INCH
 from planner.page.lengths import (
+    INCH,
     Misread,
     at_least_shown,
     at_most_shown,
@@ -29,6 +34,19 @@ from planner.page.lengths import (
 
 HOME = Path(__file__).resolve().parents[2]
 PLANNER = HOME / "planner"
+
+YARD = Fraction(9144, 10)
+"""[mm], exact: the international yard of 1959 ("Refinement of values for the yard and the pound", F.R. Doc. 59-5442)."""
+
+IN = float(YARD / 36)
+"""[mm], exact: 36 inches are a yard, so an inch is 25.4 mm; ISO 80000-3 and NIST SP 811, B.8, have the same."""
+
+
+def test_an_inch_is_the_36th_part_of_the_yard_of_1959() -> None:
+    assert Decimal("25.4") == INCH
+    assert Fraction(INCH) == YARD / 36
+    assert Fraction(str(MM_PER_INCH)) == YARD / 36
+
 
 SENTENCES = {
     "Straight 1 between bends 1 and 2 is 55.0 mm; the later of the two must be gripped on it, and the shortest clamp is"
@@ -108,43 +126,66 @@ def texts(value: Any) -> Iterator[str]:
         yield value
 
 
-def agree(sentence: str, inches: str) -> None:
-    """The same numbers stand in both sentences in the same order, each unchanged or in inches within the rounding."""
-    numbers = r"(?<![\w.])-?\d+(?:\.\d+)?"
-    before, after = re.findall(numbers, sentence), re.findall(numbers, inches)
+SIDES = {
+    "proved or kept": (re.compile(r"clearance $"), re.compile(r" mm"), "down"),
+    "room, or keep out": (re.compile(r""), re.compile(r" m\b"), "up"),
+    "what is missing": (re.compile(r""), re.compile(r" mm (?:too short|are missing)"), "up"),
+    "what is needed": (re.compile(r"needs $"), re.compile(r" mm"), "up"),
+}
+"""Which side a length may be rounded to, by what stands before and behind it."""
+
+
+def agree(sentence: str, inches: str) -> set[str]:
+    """The same numbers stand in both sentences in the same order, each unchanged or in inches within the rounding, and
+    on the safe side where there is one; returns which sides were asked for."""
+    numbers, asked = r"(?<![\w.])-?\d+(?:\.\d+)?", set()
+    before, after = list(re.finditer(numbers, sentence)), re.findall(numbers, inches)
     assert len(before) == len(after)
     assert re.sub(numbers, "#", sentence).replace(" mm", " in").replace("# m ", "# in ") == re.sub(
         numbers, "#", inches
     ).replace(" mm", " in")
     for one, other in zip(before, after, strict=True):
-        if one == other:
+        if one[0] == other:
             continue
-        length, back, decimals = float(one), float(other) * 25.4, len(other.partition(".")[2])
-        if abs(back - length) > 25.4 * 10.0**-decimals:
-            assert decimals == 1
-            length *= 1000.0
-        assert abs(back - length) <= 25.4 * 10.0**-decimals * (1.0 + 1e-9)
+        behind = sentence[one.end() :]
+        length = float(one[0]) * (1000.0 if re.match(r" m\b", behind) else 1.0)
+        back, decimals = float(other) * IN, len(other.partition(".")[2])
+        assert abs(back - length) <= IN * 10.0**-decimals * (1.0 + 1e-9), sentence
+        for name, (ends, begins, side) in SIDES.items():
+            if ends.search(sentence[: one.start()]) and begins.match(behind):
+                asked.add(name)
+                assert (back - length) * (1 if side == "up" else -1) >= -1e-9, sentence
+    return asked
 
 
-SOME = ("fender-hook", "foredeck-gantry", "seat-stay", "tiller-bracket", "trailer-frame", "wharf-rail")
+SOME = ("fender-hook", "lockside-rail", "seat-stay", "tiller-bracket")
+"""Trim and broken rules, a turn, a change of clamps, and changes of an impossible part."""
 
 
 def test_nothing_is_left_in_millimetres_of_what_is_said_of_the_examples(campaign: bool) -> None:
     every = sorted(path.stem for path in (HOME / "examples").glob("*.toml"))
+    machines = [load_machine(path.stem) for path in sorted((HOME / "machine_profiles").glob("*.toml"))]
     found: dict[str, None] = {}
     for name in every if campaign else SOME:
         part = load_part(HOME / "examples" / f"{name}.toml")
         machine = load_machine(part.machine or "")
-        others = [load_machine("three-axis")] if campaign else []
-        for document in (plan(part, machine, alternatives=True), why(part, machine, machines=others)):
+        for document in (
+            plan(part, machine, alternatives=True),
+            why(part, machine, machines=machines if campaign else []),
+        ):
             found |= dict.fromkeys(texts(document.model_dump(mode="json", exclude={"part", "machine"})))
-    lengths = [sentence for sentence in found if re.search(r"\d (?:mm|m)\b", sentence)]
-    assert len(lengths) > 40
-    for sentence in (text for text in found if " " in text):  # a step's unit is no sentence
+        if campaign or name in ("seat-stay", "tiller-bracket"):
+            found |= dict.fromkeys(text for line in check(part, machines) for text in texts(asdict(line)))
+    sentences = [text for text in found if " " in text]  # a step's unit is no sentence
+    assert sum(bool(re.search(r"\d (?:mm|m)\b", sentence)) for sentence in sentences) > 40
+    asked: set[str] = set()
+    for sentence in sentences:
         said = in_unit(sentence, "in")
         assert not LEFT_OVER.search(KEPT.sub("", said)), said
-        agree(sentence, said)
+        asked |= agree(sentence, said)
         assert in_unit(sentence, "mm") == sentence
+    assert asked == SIDES.keys()
+    assert any(sentence.startswith("No tooling for tube") for sentence in sentences)
 
 
 def written(node: ast.JoinedStr) -> str:
@@ -191,7 +232,7 @@ lengths = st.floats(-1e5, 1e5)
 def test_what_is_kept_is_shown_rounded_down_and_what_is_kept_clear_rounded_up(
     mm: float, unit: Any, decimals: int | None
 ) -> None:
-    scale = 1.0 if unit == "mm" else 25.4
+    scale = 1.0 if unit == "mm" else IN
     least, nearest, most = (f(mm, unit, decimals) for f in (at_least_shown, shown, at_most_shown))
     assert all(text.endswith(f" {unit}") and not re.match(r"-0\.?0* ", text) for text in (least, nearest, most))
     down, near, up = (float(text.split()[0]) * scale for text in (least, nearest, most))
@@ -289,7 +330,7 @@ def test_a_number_is_typed_as_it_reads_back(value: float) -> None:
 def test_a_length_in_mm_is_the_same_length_in_inches_and_back(mm: float) -> None:
     text = text_of(mm)
     inches = typed_in(text, "mm", "in")
-    assert round(float(inches) * 25.4, 9) == round(mm, 9)
+    assert round(float(inches) * IN, 9) == round(mm, 9)
     assert typed_in(inches, "in", "mm") == text
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -127,6 +128,27 @@ def test_every_cell_that_is_no_number_is_told_at_once() -> None:
 
 
 @pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("NaN", "no number to work with"), ("inf", "no number to work with"), ("-inf", "no number to work with"), ("1e999", "too large"),
+        ("1,234", "1.234 or 1234"), ("45 in", "in inches; this cell has"), ("4 5", "thousands|more than one"), ("1/2", "fraction"),
+    ],
+)  # fmt: skip
+def test_a_text_that_is_no_number_is_told_in_every_cell_that_has_one(text: str, words: str) -> None:
+    form = rail(
+        outside_diameter=text, wall=text, yield_strength=text, bend_radius=text, trim_a=text, trim_b=text,
+        rows=[[text] * 4, ["180", "-90", "45", ""], [text, "", "", ""]],
+    )  # fmt: skip
+    slips = form.read().slips
+    fields = {"outside_diameter", "wall", "yield_strength", "bend_radius", "trim_a", "trim_b"}
+    assert {slip.key for slip in slips if slip.row is None} == fields
+    assert [(slip.row, slip.column, slip.key) for slip in slips if slip.row is not None] == [
+        (0, 0, "straight"), (0, 1, "rotation"), (0, 2, "angle"), (0, 3, "radius"), (2, 0, "straight"),
+    ]  # fmt: skip
+    assert all(re.search(words, slip.problem) and slip.found == text and slip.allowed for slip in slips)
+
+
+@pytest.mark.parametrize(
     ("form", "key", "row", "column", "words"),
     [
         (rail(name=" "), "name", None, None, "missing"),
@@ -207,6 +229,12 @@ def test_slips_in_an_inch_form_speak_inches() -> None:
     slip = only(replace(rail().in_units("in")[0], wall="1"))
     assert "mm" not in slip.message
     assert "a wall of 1.000 in leaves no bore in a tube of 1.500 in" in slip.message
+    assert slip.found == "1"
+
+
+def test_a_slip_shows_what_was_typed_not_what_it_became() -> None:
+    slip = only(with_cell(1, 0, "−4 mm"))
+    assert (slip.key, slip.row, slip.column, slip.found) == ("straight", 1, 0, "−4 mm")
 
 
 def test_decimal_commas_make_a_point_before_three_digits_doubtful() -> None:
@@ -296,6 +324,7 @@ def test_the_mirrored_form_is_the_mirrored_part_as_rows_and_as_vertices(part: Pa
     assume(uncrossed(part))
     form = PartForm.of(part)
     assert form.mirrored()[0].read().part == part.mirrored()
+    assert form.mirrored()[0].mirrored() == (form, ())
     vertices = form.switched("xyz")[0]
     mirrored = vertices.mirrored()[0].read().part
     assert mirrored is not None

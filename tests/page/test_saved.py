@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 import tomllib
@@ -171,6 +172,24 @@ def test_a_link_within_the_folder_and_a_folder_that_is_a_link_are_followed(tmp_p
     save(link, "rail", "two", overwrite=True)
     assert (home / "other.toml").read_text() == "two"
     assert (home / "rail.toml").is_symlink()
+
+
+@pytest.mark.parametrize("step", ["replace", "chmod"])
+def test_a_disk_that_fails_half_way_leaves_the_old_file_whole_and_nothing_beside_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str
+) -> None:
+    save(tmp_path, "rail", "one\n")
+
+    def full(*_: object, **__: object) -> None:
+        raise OSError(errno.ENOSPC, "no space left on device")
+
+    with monkeypatch.context() as broken:
+        broken.setattr(os, step, full)
+        with pytest.raises(InputError, match="no space left"):
+            save(tmp_path, "rail", "two\n" * 1000, overwrite=True)
+        with pytest.raises(InputError, match="no space left"):
+            save(tmp_path, "bow", "two\n")
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == {"rail.toml": b"one\n"}
 
 
 def test_what_cannot_be_written_is_refused_and_leaves_nothing(tmp_path: Path) -> None:

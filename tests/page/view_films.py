@@ -31,7 +31,12 @@ def case(rng: np.random.Generator) -> Case:
     """A random tube with the bends nearest its leading end formed, the next one in the die, perhaps, mid swing."""
     n, side = int(rng.integers(1, 7)), float(rng.choice([-1.0, 1.0]))
     leads = str(rng.choice(["A", "B"]))
-    view = Lra(rng.uniform(15, 400, n + 1), rng.uniform(-math.pi, math.pi, n), rng.uniform(0.1, 3.1, n), rng.uniform(30, 150, n))
+    view = Lra(
+        rng.uniform(15, 400, n + 1),
+        rng.uniform(-math.pi, math.pi, n),
+        rng.uniform(0.1, 3.1, n),
+        rng.uniform(30, 150, n),
+    )
     trim_lead, trim_tail = (float(rng.choice([0.0, rng.uniform(1, 60)])) for _ in range(2))
     total = float(view.straights.sum() + (view.radii * view.angles).sum())
     formed, swings, roll = int(rng.integers(0, n + 1)), bool(rng.random() < 0.6), float(rng.uniform(-4, 4))
@@ -69,7 +74,7 @@ def handrail(toward: float = -1.0) -> dict[str, Any]:
         "rotations": [0.0, math.pi / 2, -math.pi / 3],
         "angles": [math.pi / 2, math.radians(60), math.radians(110)],
         "radii": [76.2, 76.2, 76.2],
-        "trim": {"A": 0.0, "B": 90.0},
+        "trim": {"A": 25.0, "B": 90.0},
     }
 
     def box(name: str, moves: str, low: tuple[float, ...], high: tuple[float, ...]) -> dict[str, Any]:

@@ -203,9 +203,9 @@ class OrderScreen:
         contact = tried.answer["contact"]
         if contact is None or contact["doing"] is None:
             return []
-        return [
-            f"The view stops at that moment: {self.shell.said(mark['text'])}" for mark in tried.marks if mark["text"]
-        ]
+        how = "at the contact" if contact["touches"] else "where it comes nearest"
+        when = "" if contact["moment"] is None else f", {self.shell.said(contact['moment'])}"
+        return [f"The view stops {how}{when}: {self.shell.said(contact['sentence'])}"]
 
     def _against_best(self, judged: dict[str, Any]) -> None:
         best = self._best()
@@ -226,6 +226,7 @@ class OrderScreen:
         self.view.marks([{**mark, "text": mark["solid"] or "here"} for mark in tried.marks])
         if shots:
             self.view.play(len(shots) - 1)
+            self.view.look("part")
 
     # ---------------------------------------------------------------------------------- exercises
 

@@ -49,7 +49,7 @@ class Shell:
         self.darkness = ui.dark_mode(desk.dark)
         with box("page"):
             self.top = box("top", "header")
-            self.progress = box("", "div", aria_live="polite")
+            self.progress = box("working", aria_live="polite")
             self.body = box("content")
         self.on_screen: OnScreen | None = None
         desk.listeners.append(self._hear)
@@ -91,7 +91,7 @@ class Shell:
             if news == "progress":
                 self._draw_progress()
                 return
-            self._draw_top()
+            self._tell_top()
             if self.on_screen is not None:
                 with self.body:
                     self.on_screen.heard(news)
@@ -101,11 +101,8 @@ class Shell:
         self.top.clear()
         with self.top:
             words("bendorder", "name", tag="span")
-            part = plain(desk.form.name) or "part without a name"
-            words(f"{part} on {plain(desk.machine['name'])}", "what", tag="span")
-            if desk.made is not None:
-                verdict = desk.made.verdict
-                words(f"{SIGNS[verdict]} {SAID[verdict]}", f"says-{LOOKS[verdict]}", tag="strong")
+            self.what = words("", "what", tag="span")
+            self.verdict = words("", tag="strong")
             with box("ways", "nav", aria_label="Screens"):
                 for screen, said in SCREENS.items():
                     way = toggled(said, desk.screen == screen, partial(self.go, screen))
@@ -113,6 +110,16 @@ class Shell:
             other = "in" if desk.unit == "mm" else "mm"
             button("inch" if other == "in" else "mm", self._other_unit, name=f"Show lengths in {other}")
             button("☀" if self._is_dark() else "☾", self._other_light, name="Light or dark")
+        self._tell_top()
+
+    def _tell_top(self) -> None:
+        """Say what lies on the desk and what its verdict is; no button moves or is made anew under a finger."""
+        desk = self.desk
+        part = plain(desk.form.name) or "part without a name"
+        self.what.text = f"{part} on {plain(desk.machine['name'])}"
+        verdict = None if desk.made is None else desk.made.verdict
+        self.verdict.text = "" if verdict is None else f"{SIGNS[verdict]} {SAID[verdict]}"
+        self.verdict.classes(replace="" if verdict is None else f"says-{LOOKS[verdict]}")
 
     def _draw_progress(self) -> None:
         self.progress.clear()

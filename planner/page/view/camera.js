@@ -9,8 +9,8 @@ export function sideOf(look, toward, aspect) {
   const side = {
     above: [0, -0.001, 1],
     front: [1, 0, 0.12],
-    part: [0.62, -0.55 * toward, 0.62],
-    machine: aspect < 1 ? [0.85, -0.42 * toward, 0.62] : [0.5, -0.75 * toward, 0.52],
+    part: [0.62, -0.34 * toward, 0.8],
+    machine: aspect < 1 ? [0.8, -0.36 * toward, 0.75] : [0.5, -0.62 * toward, 0.72],
   }[look];
   return new THREE.Vector3(...side).normalize();
 }

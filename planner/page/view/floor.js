@@ -1,9 +1,10 @@
 // The floor with a quiet grid of 500 mm and the direction of the feed.
 
 import { THREE } from "nicegui-scene";
-import { flatText } from "./labels.js";
+import { label } from "./labels.js";
 import { hatched } from "./lines.js";
 
+const SPOT = 450; // radius of the floor that is shown as struck [mm]
 const MESH = 500; // of the grid [mm]
 
 export class Floor {
@@ -15,16 +16,31 @@ export class Floor {
     const [x0, x1] = [down(under.min.x - room), up(under.max.x + room)];
     const [y0, y1] = [down(under.min.y - room), up(under.max.y + room)];
     const behind = { polygonOffset: true, polygonOffsetFactor: 2, polygonOffsetUnits: 8 };
-    this.usual = new THREE.MeshBasicMaterial({ color: theme.floor, ...behind });
-    this.struck = hatched(screen, theme.alarm, theme.alarmUnder, behind);
-    this.plate = new THREE.Mesh(new THREE.PlaneGeometry(x1 - x0, y1 - y0), this.usual);
-    this.plate.position.set((x0 + x1) / 2, (y0 + y1) / 2, 0);
-    this.group.add(this.plate, grid(x0, x1, y0, y1, theme), arrow(theme));
+    const usual = new THREE.MeshBasicMaterial({ color: theme.floor, ...behind });
+    const plate = new THREE.Mesh(new THREE.PlaneGeometry(x1 - x0, y1 - y0), usual);
+    plate.position.set((x0 + x1) / 2, (y0 + y1) / 2, 0);
+    this.spot = spot(screen, theme);
+    this.group.add(plate, grid(x0, x1, y0, y1, theme), arrow(theme), this.spot);
   }
 
-  alarm(struck) {
-    this.plate.material = struck ? this.struck : this.usual;
+  /** Show the floor as struck below a place, or as usual (null). */
+  alarm(at) {
+    this.spot.visible = at !== null;
+    if (at) {
+      this.spot.position.set(at[0], at[1], 1);
+    }
   }
+}
+
+/** A hatched round with a rim: the floor where it is struck. */
+function spot(screen, theme) {
+  const face = hatched(screen, theme.alarm, theme.alarmUnder);
+  const rim = new THREE.MeshBasicMaterial({ color: theme.alarm });
+  const round = new THREE.Mesh(new THREE.CircleGeometry(SPOT, 64), face);
+  const ring = new THREE.Mesh(new THREE.RingGeometry(SPOT, 1.08 * SPOT, 64), rim);
+  const found = new THREE.Group().add(round, ring);
+  found.visible = false;
+  return found;
 }
 
 function down(x) {
@@ -63,7 +79,10 @@ function arrow(theme) {
   outline.forEach(([x, y], i) => (i ? shape.lineTo(x, y) : shape.moveTo(x, y)));
   const flat = new THREE.Mesh(new THREE.ShapeGeometry(shape), new THREE.MeshBasicMaterial({ color: theme.arrow }));
   flat.position.set(300, 0, 1.5);
-  const text = flatText("feed", theme.arrowText, 170);
-  text.position.set(560, -190, 1.5);
+  const text = label("feed", { paper: theme.floor, ink: theme.arrowText, pixels: 26 });
+  text.material.depthTest = true; // it lies on the floor: the machine may hide it
+  text.renderOrder = 0;
+  text.position.set(430, 0, 40);
+  text.center.set(0.5, 0.5);
   return new THREE.Group().add(flat, text);
 }

@@ -47,21 +47,6 @@ export function sizeLabels(object, height, angle) {
   });
 }
 
-/** A plate with text that lies flat, reading along +x seen from above: width × height [mm]. */
-export function flatText(text, ink, height) {
-  const canvas = document.createElement("canvas");
-  canvas.width = 512;
-  canvas.height = 128;
-  const context = canvas.getContext("2d");
-  context.font = FONT.replace("48px", "96px");
-  context.fillStyle = ink;
-  context.textAlign = "center";
-  context.textBaseline = "middle";
-  context.fillText(text, 256, 68);
-  const material = new THREE.MeshBasicMaterial({ map: textureOf(canvas), transparent: true, depthWrite: false });
-  return new THREE.Mesh(new THREE.PlaneGeometry(4 * height, height), material);
-}
-
 function textureOf(canvas) {
   const texture = new THREE.CanvasTexture(canvas);
   texture.colorSpace = THREE.SRGBColorSpace;

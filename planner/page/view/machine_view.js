@@ -10,6 +10,7 @@ import { Stage } from "bendorder-view/stage.js";
 const SPACING = 5; // of the points that `centreline_now` gives [mm]
 const SLOW = 1000 / 24; // a longer time between frames [ms] is worth a coarser picture while it lasts
 const COARSEST = 0.4; // of the usual resolution
+const PACE = 4; // frames between two looks at how long they take
 const SHARPEST = 2; // device pixels for a CSS pixel: more is not seen and costs a tablet its battery
 
 const NO_WEBGL = "This browser cannot draw in 3D (no WebGL). What the steps and pictures say holds all the same.";
@@ -39,6 +40,7 @@ export default {
       changed: true,
       drawn: 0,
       coarse: 1,
+      bearable: 1,
       moved: false,
       player: new Player(
         (shot, fraction) => this.set(shot, fraction),
@@ -202,7 +204,8 @@ export default {
     /** Without WebGL nothing is drawn, but motions still come to their ends. */
     rendererFor(canvas) {
       try {
-        return new THREE.WebGLRenderer({ canvas, antialias: true });
+        const fine = window.devicePixelRatio >= 1.5; // so fine a screen shows no steps in the lines
+        return new THREE.WebGLRenderer({ canvas, antialias: !fine });
       } catch {
         this.say(NO_WEBGL);
         return null;
@@ -266,21 +269,25 @@ export default {
       const { own } = this;
       if (!own.player.playing) {
         own.pace = null;
-        if (own.coarse < 1) {
-          own.coarse = 1;
-          this.sharpen();
-        }
+        this.coarsen(1);
         return;
       }
-      own.pace ??= { since: now, frames: 0 };
+      own.pace ??= { since: now, frames: -1 };
       own.pace.frames += 1;
-      const mean = (now - own.pace.since) / own.pace.frames;
-      if (own.pace.frames === 6) {
+      this.coarsen(own.bearable);
+      if (own.pace.frames === PACE) {
+        const mean = (now - own.pace.since) / PACE;
         own.pace = null;
-        if (mean > SLOW && own.coarse > COARSEST) {
-          own.coarse = Math.max(COARSEST, own.coarse * Math.sqrt(SLOW / mean));
-          this.sharpen();
+        if (mean > SLOW || (mean < SLOW / 2 && own.bearable < 1)) {
+          own.bearable = Math.min(1, Math.max(COARSEST, own.bearable * Math.sqrt((0.8 * SLOW) / mean)));
         }
+      }
+    },
+
+    coarsen(coarse) {
+      if (this.own.coarse !== coarse) {
+        this.own.coarse = coarse;
+        this.sharpen();
       }
     },
 

@@ -77,7 +77,6 @@ export class Stage {
       }
     }
     this.machine.alarm(texts);
-    this.floor.alarm(texts.has("floor"));
     release(this.overlay);
     this.overlay.clear();
     this.rings = marked.filter((mark) => mark.place !== null).map((mark) => this.ringFor(mark));
@@ -95,7 +94,7 @@ export class Stage {
     const text = label(mark.text, { paper: theme.alarm, ink: "#ffffff", rim: theme.labelPaper });
     text.center.set(0.5, -0.9);
     this.overlay.add(ring, text);
-    return { place: mark.place, ring, text };
+    return { place: mark.place, solid: mark.solid, ring, text };
   }
 
   placeMarks() {
@@ -103,8 +102,12 @@ export class Stage {
     if (!this.tube?.found.length) {
       return;
     }
-    for (const { place, ring, text } of this.rings ?? []) {
+    this.floor.alarm(null);
+    for (const { place, ring, text, solid } of this.rings ?? []) {
       const frame = this.tube.frameOf(place);
+      if (solid === "floor") {
+        this.floor.alarm(frame.at);
+      }
       ring.matrix.copy(matrixAt(frame.at, frame.along));
       text.position.set(...frame.at);
     }
