@@ -8,7 +8,7 @@ import pytest
 from hypothesis import HealthCheck, settings
 
 settings.register_profile(
-    "ci", derandomize=True, deadline=None, max_examples=60, suppress_health_check=[HealthCheck.too_slow]
+    "ci", derandomize=True, deadline=None, max_examples=40, suppress_health_check=[HealthCheck.too_slow]
 )
 settings.register_profile("campaign", settings.get_profile("ci"), max_examples=3000)
 

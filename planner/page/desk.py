@@ -56,7 +56,8 @@ class Desk:
     """One browser's desk.
 
     form, machine, machine_name: part and machine as they are typed, the machine as a profile's document in mm.
-    planned_part, planned_machine: the documents that `made` is of; made: the plan; refused: the error where there is
+    planned_part, planned_machine: the documents that `made` is of; stale: one of them has been changed since; made: the
+    plan; refused: the error where there is
     none. seconded: what the other engine says of it; audited: what the auditor says; why: reasons, and changes.
     at: the step that is shown, from 0. order: the own order; tried: how it was judged; guess: the step that the trainee
     says will fail first, 0 for none.
@@ -71,6 +72,7 @@ class Desk:
     prefer: Prefer = "fewer re-clamps"
     time_limit: float = 30.0
     work: list[Work] = field(default_factory=list)
+    stale: bool = False
     planned_part: dict[str, Any] | None = None
     planned_machine: dict[str, Any] | None = None
     made: Plan | None = None
@@ -97,6 +99,7 @@ class Desk:
         """Take the plan and all that was said of it off the desk, and end what is being reckoned; orders are kept."""
         for work in tuple(self.work):
             work.cancel()
+        self.stale = False
         self.made = self.refused = self.why = self.tried = None
         self.planned_part = self.planned_machine = None
         self.seconded = self.audited = "not asked"
@@ -107,6 +110,11 @@ class Desk:
         """Take the plan off the desk, and the own order with it."""
         self.begin_anew()
         self.order, self.exercise, self.guess = [], None, None
+
+    def compare(self, part: dict[str, Any] | None) -> None:
+        """Note whether the plan is of the part as it is typed (None: no part) and the machine as it stands."""
+        changed = part != self.planned_part or self.machine != self.planned_machine
+        self.stale = self.planned_part is not None and changed
 
     def put(self, part: dict[str, Any], machine: dict[str, Any]) -> None:
         """Put another part and machine on the desk, as documents."""

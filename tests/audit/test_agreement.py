@@ -48,8 +48,8 @@ def asked(one: Drawn) -> Asked:
 @pytest.fixture(scope="module")
 def all_asked(campaign: bool) -> list[Asked]:
     """Random parts of two to seven bends on three profiles."""
-    seven = filter(None, map(of_seven_bends, range(40 if campaign else 3)))
-    return [asked(one) for one in (*parts(500 if campaign else 18), *seven)]
+    seven = filter(None, map(of_seven_bends, range(40 if campaign else 2)))
+    return [asked(one) for one in (*parts(500 if campaign else 10), *seven)]
 
 
 def test_the_auditor_confirms_every_proof(all_asked: list[Asked]) -> None:

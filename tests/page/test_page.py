@@ -153,6 +153,16 @@ def test_a_bad_number_is_told_at_its_row_and_gone_when_it_is_right(page: Page) -
     expect(page.get_by_role("button", name="Plan it")).to_be_enabled()
 
 
+def test_a_plan_of_what_was_changed_since_is_never_shown_as_that_of_what_stands_there(page: Page) -> None:
+    page.get_by_label("Row 3, straight").fill("812")
+    expect(page.locator("header strong")).to_have_text("○ changed, not planned yet")
+    go(page, "steps")
+    expect(page.locator(".content")).to_contain_text("have been changed since")
+    go(page, "part")
+    page.get_by_label("Row 3, straight").fill("800")
+    planned(page)
+
+
 def test_a_table_pasted_from_a_spreadsheet_is_planned(page: Page) -> None:
     table = "straight\trotation\tangle\n400\t0\t90\n300\t90\t45\n350\t\t\n"
     page.evaluate(

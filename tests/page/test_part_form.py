@@ -225,6 +225,11 @@ def test_all_that_the_planner_refuses_in_cells_is_told_at_once() -> None:
     assert told == [("wall", None), ("bend_radius", None), ("rotation", 0), ("angle", 1), ("straight", 2)]
 
 
+def test_a_gauge_and_a_wall_that_differ_hide_no_slip_of_the_table() -> None:
+    told = [(slip.key, slip.row) for slip in with_cell(1, 2, "400", gauge="14 BWG").read().slips]
+    assert told == [("wall", None), ("angle", 1)]
+
+
 def test_slips_in_an_inch_form_speak_inches() -> None:
     slip = only(replace(rail().in_units("in")[0], wall="1"))
     assert "mm" not in slip.message
@@ -331,6 +336,11 @@ def test_the_mirrored_form_is_the_mirrored_part_as_rows_and_as_vertices(part: Pa
     assert np.allclose(np.exp(1j * mirrored.rotations), np.exp(-1j * part.rotations), rtol=0, atol=1e-4)
     assert np.allclose(mirrored.straights, part.straights, rtol=0, atol=1e-4)
     assert vertices.mirrored()[0].mirrored()[0].rows == vertices.rows
+
+
+def test_vertices_are_mirrored_in_the_level_plane() -> None:
+    rows = rail(kind="xyz", rows=copy.deepcopy(VERTICES)).mirrored()[0].rows
+    assert [row[:3] for row in rows] == [*VERTICES[:3], ["300", "400", "-500"]]
 
 
 def test_left_handed_rotations_stay_left_handed_in_the_mirror() -> None:

@@ -176,6 +176,8 @@ class PartScreen:
                 if slip.row is None or slip.row not in self.row_slips:
                     words(slip.message, "slip", tag="div")
         self.plan_it.props.set_bool("disabled", read.part is None)
+        self.desk.compare(None if read.part is None else read.part.normalised())
+        self.shell.tell_top()
         if read.part is not None:
             self._show(read.part)
         else:

@@ -64,7 +64,15 @@ class Shell:
         self.body.clear()
         self.on_screen = screen_of(self)
         with self.body:
+            if self.desk.stale and self.desk.screen != "part":
+                self._warn_of_old_plan()
             self.on_screen.build()
+
+    def _warn_of_old_plan(self) -> None:
+        """Say that what is shown is of the part and machine before they were changed."""
+        with box("screen"), box("card open row"):
+            words("? Part or machine have been changed since: what is shown here is of the old ones.", tag="strong")
+            button("Part and machine", partial(self.go, "part"))
 
     def go(self, screen: Screen) -> None:
         """Go to a screen; nothing if it is there already."""
@@ -91,7 +99,7 @@ class Shell:
             if news == "progress":
                 self._draw_progress()
                 return
-            self._tell_top()
+            self.tell_top()
             if self.on_screen is not None:
                 with self.body:
                     self.on_screen.heard(news)
@@ -110,16 +118,20 @@ class Shell:
             other = "in" if desk.unit == "mm" else "mm"
             button("inch" if other == "in" else "mm", self._other_unit, name=f"Show lengths in {other}")
             button("☀" if self._is_dark() else "☾", self._other_light, name="Light or dark")
-        self._tell_top()
+        self.tell_top()
 
-    def _tell_top(self) -> None:
+    def tell_top(self) -> None:
         """Say what lies on the desk and what its verdict is; no button moves or is made anew under a finger."""
         desk = self.desk
         part = plain(desk.form.name) or "part without a name"
         self.what.text = f"{part} on {plain(desk.machine['name'])}"
         verdict = None if desk.made is None else desk.made.verdict
-        self.verdict.text = "" if verdict is None else f"{SIGNS[verdict]} {SAID[verdict]}"
-        self.verdict.classes(replace="" if verdict is None else f"says-{LOOKS[verdict]}")
+        if desk.stale:
+            self.verdict.text = "○ changed, not planned yet"
+            self.verdict.classes(replace="says-open")
+        else:
+            self.verdict.text = "" if verdict is None else f"{SIGNS[verdict]} {SAID[verdict]}"
+            self.verdict.classes(replace="" if verdict is None else f"says-{LOOKS[verdict]}")
 
     def _draw_progress(self) -> None:
         self.progress.clear()
