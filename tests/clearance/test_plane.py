@@ -27,7 +27,7 @@ from tests.clearance.plane_cases import Trial, leg, trial
 from tests.clearance.plane_checks import verdict, wrong_cells, wrong_ways
 
 PI = np.pi
-SEEDS = 80
+SEEDS = 125
 MOST_EVALUATIONS = 60_000
 """Where the program may go on for longer it finds out more, but no other cells [evaluations]."""
 

@@ -235,7 +235,7 @@ def test_clear_is_never_nearer_than_needed_and_a_witness_always_is(campaign: boo
 
 def test_the_printed_smallest_clearance_is_a_lower_bound_within_its_gap() -> None:
     checked = 0
-    for seed in range(8):
+    for seed in range(14):
         case = Case(seed, "right" if seed % 3 else "left")
         for w, motion in case.motions[:12]:
             rows = rows_of([motion], case.around(w.station), [w.clamps[:1]])

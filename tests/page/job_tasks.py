@@ -77,6 +77,11 @@ def hangs(begun: str | None = None, *, report: Report, **_: object) -> None:
     time.sleep(60.0)
 
 
+def never_ready() -> None:
+    """Keep a process from its first job for a minute."""
+    time.sleep(60.0)
+
+
 def waits_for(file: str, *, report: Report, **_: object) -> int:
     """Go on when a file is there."""
     report("begun")

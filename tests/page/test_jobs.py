@@ -176,12 +176,12 @@ def test_a_job_that_does_not_end_at_its_time_limit_is_ended(monkeypatch: pytest.
 
 
 def test_a_worker_that_never_begins_is_given_up(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(jobs, "START_UP", 0.05)
+    monkeypatch.setattr(jobs, "START_UP", 0.2)
 
     async def test() -> None:
-        async with at_work(1) as workers:
+        async with at_work(1, warm_up=do.never_ready) as workers:
             with pytest.raises(Overdue):
-                await workers.run(do.pid)  # a process takes longer to start
+                await workers.run(do.pid)
 
     run(test)
 

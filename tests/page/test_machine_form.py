@@ -229,6 +229,7 @@ def test_what_the_planner_refuses_stands_at_its_field(values: dict[str, str], pa
     assert read.machine is None
     assert [slip.key for slip in read.slips] == [path]
     assert words in read.slips[0].message
+    assert read.slips[0].found == values.get(path, "")
     assert path in by_path(document_of())
 
 

@@ -27,7 +27,7 @@ Ladder = list[Rung]
 Law = Callable[[Rung, np.random.Generator], Ladder]
 FEWEST, MOST = 2, 5
 """Bends of the parts."""
-EACH, EACH_OF_A_CAMPAIGN = 5, 150
+EACH, EACH_OF_A_CAMPAIGN = 8, 150
 """Ladders of each law."""
 CHANGED = 0.1
 """The share of a law's ladders that must change the value at least, or the law is not tried."""
