@@ -89,7 +89,8 @@ def entry(label: str, value: str, taken: Taken, *, number: bool = False, wrong: 
 
 def cell(name: str, value: str, taken: Taken, *, number: bool = True, wrong: bool = False) -> Element:
     """Return a field of a table; name: what it is called where it shows no label."""
-    field = box("type number" if number else "type", "input", type="text", value=value, aria_label=name)
+    field = box("type number" if number else "type", "input", type="text", aria_label=name)
+    field.props["defaultValue"] = value  # a `value` would be put back over what is typed whenever the page is drawn
     field.props.update({"autocomplete": "off", "spellcheck": "false"})
     if number:
         field.props["inputmode"] = "decimal"
@@ -97,6 +98,12 @@ def cell(name: str, value: str, taken: Taken, *, number: bool = True, wrong: boo
         field.props["aria-invalid"] = "true"
     field.on("input", lambda event: taken(str(event.args)), js_handler="(e) => emit(e.target.value)")
     return field
+
+
+def mark(field: Element, wrong: bool) -> None:
+    """Mark a field as wrong, or as right again; what is being typed in it stays as it is."""
+    if wrong != ("aria-invalid" in field.props):
+        field.props.set_optional("aria-invalid", "true" if wrong else None)
 
 
 def slider(name: str, most: int, value: int, taken: Callable[[int], Any]) -> Element:

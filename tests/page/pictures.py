@@ -61,6 +61,17 @@ def not_makeable(page: Page) -> None:
     quiet(page)
 
 
+def undecided(page: Page) -> None:
+    example(page, "cargo-bike-rack")
+    page.get_by_role("button", name="Edit its numbers").click()
+    page.get_by_text("Clearance", exact=True).click()
+    page.get_by_label("to tooling").fill("13.1")
+    page.get_by_role("button", name="Take these numbers").click()
+    page.get_by_role("button", name="Plan it").click()
+    page.get_by_text("What to do").wait_for(timeout=60_000)
+    quiet(page)
+
+
 def steps(page: Page) -> None:
     go(page, "steps")
     for _ in range(10):
@@ -101,6 +112,7 @@ STATES: dict[str, Callable[[Page], None]] = {
     "slips": slips,
     "verdict": verdict,
     "not-makeable": not_makeable,
+    "undecided": undecided,
     "steps": steps,
     "own-order": own_order,
     "exercise": exercise,

@@ -149,9 +149,12 @@ def test_a_bad_number_is_told_at_its_row_and_gone_when_it_is_right(page: Page) -
     expect(slip).to_have_count(1)
     expect(slip).to_contain_text("Row 3, rotation")
     expect(cell).to_have_attribute("aria-invalid", "true")
+    expect(cell).to_have_value("half")  # what was typed stays, to be put right
     expect(page.get_by_role("button", name="Plan it")).to_be_disabled()
     cell.fill("180")
     expect(slip).to_have_count(0)
+    expect(cell).not_to_have_attribute("aria-invalid", "true")
+    expect(cell).to_have_value("180")
     expect(page.get_by_role("button", name="Plan it")).to_be_enabled()
 
 

@@ -22,7 +22,7 @@ from planner.page.screens.profile import ProfileDialog
 from planner.page.screens.saving import ask_and_save
 from planner.page.screens.shell import Shell
 from planner.page.view import MachineView
-from planner.page.widgets import box, button, cell, choice, entry, file_button, heading, on_paste, words
+from planner.page.widgets import box, button, cell, choice, entry, file_button, heading, mark, on_paste, words
 from planner.words import counted
 
 HEADS: Final = {"straight": "straight", "rotation": "rotation °", "angle": "angle °", "radius": "radius"}
@@ -163,9 +163,9 @@ class PartScreen:
         read = self.desk.form.read()
         wrong_cells = {(slip.row, slip.column) for slip in read.slips}
         for place, element in self.cells.items():
-            _mark(element, place in wrong_cells)
+            mark(element, place in wrong_cells)
         for name, element in self.fields.items():
-            _mark(element, any(slip.row is None and slip.key == name for slip in read.slips))
+            mark(element, any(slip.row is None and slip.key == name for slip in read.slips))
         for row, label in self.row_slips.items():
             said = [slip.message for slip in read.slips if slip.row == row]
             label.text = " ".join(said)
@@ -258,9 +258,3 @@ class PartScreen:
             return
         self.shell.start(self.shell.doing.plan(part.normalised(), machine.normalised()))
         self.shell.go("verdict")
-
-
-def _mark(element: Element, wrong: bool) -> None:
-    """Mark a field as wrong, or as right again."""
-    if wrong != ("aria-invalid" in element.props):
-        element.props.set_optional("aria-invalid", "true" if wrong else None)

@@ -9,7 +9,7 @@ from nicegui.element import Element
 
 from planner.page.machine_form import Field, fields_of, with_values
 from planner.page.screens.shell import Shell
-from planner.page.widgets import box, button, choice, entry, heading, words
+from planner.page.widgets import box, button, choice, entry, heading, mark, words
 
 
 class ProfileDialog:
@@ -61,7 +61,7 @@ class ProfileDialog:
                 words(slip.message, "slip", tag="div")
         wrong = {slip.key for slip in read.slips}
         for path, around in self.entries.items():
-            around.default_slot.children[1].props.set_optional("aria-invalid", "true" if path in wrong else None)
+            mark(around.default_slot.children[1], path in wrong)
         if read.machine is None:
             return
         self.shell.desk.machine = read.machine.normalised()
