@@ -98,7 +98,7 @@ class PairScreen:
                 with box("view low"):
                     view = MachineView(plan_film(made).as_dict())
                 self.views.append(view)
-            for reason in made.reasons:
+            for reason in () if made.verdict == "makeable" else made.reasons:
                 words(self.shell.said(reason.sentence))
         return half
 
