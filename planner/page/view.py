@@ -28,11 +28,15 @@ class MachineView(Element, component="view/machine_view.js", esm={"bendorder-vie
 
     def __init__(self, film: dict[str, Any] | None = None) -> None:
         super().__init__()
+        self._shots = _shots_in(film)
+        self._props["kept"] = 0
         self._keep(film=_packed(film), at=[0, 0.0], marked=[], looking="machine")
+        self.on("stands", self._catch_up)
 
     def show(self, film: dict[str, Any] | None) -> None:
         """Show another film from the start of its first shot, without marks; a camera moved by hand stays."""
         packed = _packed(film)
+        self._shots = _shots_in(film)
         self._keep(film=packed, at=[0, 0.0], marked=[])
         self.run_method("show", packed)
 
@@ -45,14 +49,15 @@ class MachineView(Element, component="view/machine_view.js", esm={"bendorder-vie
         """Play a shot from its start; at its end the event `finished` comes.
 
         It takes as long as at the machine divided by `speed`, but 0.6 s to 6 s; `seconds` [s] overrules that, so that
-        two views with different shots keep step. Browsers that ask for little motion show the end at once.
+        two views with different shots keep step. A shot in which nothing moves ends at once, and so does every shot in
+        browsers that ask for little motion.
         """
         self._keep(at=[shot, 1.0])
         self.run_method("play", shot, speed, seconds)
 
     def play_all(self, from_shot: int = 0, speed: float = 1.0) -> None:
         """Play all shots from one on; the event `shot` comes as each begins, `finished` after the last."""
-        self._keep(at=[from_shot, 0.0])
+        self._keep(at=[max(0, self._shots - 1), 1.0])
         self.run_method("play_all", from_shot, speed)
 
     def stop(self) -> None:
@@ -65,7 +70,11 @@ class MachineView(Element, component="view/machine_view.js", esm={"bendorder-vie
         self.run_method("marks", list(marks))
 
     def look(self, look: Look) -> None:
-        """Turn the camera: all that moves ("machine"), from above, from the front, or near, at the leading part."""
+        """Turn the camera: all that moves ("machine"), from above, from the front, or near, at the leading part.
+
+        Near ("part") shows the dies, the first 350 mm of the tail, and the leading part. Of one that reaches further
+        than 3.6 m from the tangent point it shows what is within 2.5 m: beside all of it the dies would be a speck.
+        """
         self._keep(looking=look)
         self.run_method("look", look)
 
@@ -86,11 +95,22 @@ class MachineView(Element, component="view/machine_view.js", esm={"bendorder-vie
         with self._props.suspend_updates():
             for name, value in state.items():
                 self._props[name] = value
+            self._props["kept"] += 1
+
+    def _catch_up(self, event: GenericEventArguments) -> None:
+        """Show what is kept in a view that has just been built from an older state, and so missed calls."""
+        if event.args["kept"] != self._props["kept"]:
+            self.run_method("show", *(self._props[name] for name in ("film", "at", "marked", "looking")))
 
 
 def _packed(film: dict[str, Any] | None) -> str:
     """Return the film as text, so that neither side watches its thousands of numbers for changes."""
     return "" if film is None else json.dumps(film, separators=(",", ":"))
+
+
+def _shots_in(film: dict[str, Any] | None) -> int:
+    """Return the number of shots of a film."""
+    return 0 if film is None else len(film["shots"])
 
 
 def _shot_of(event: GenericEventArguments) -> int:

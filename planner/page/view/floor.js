@@ -19,16 +19,31 @@ export class Floor {
     const usual = new THREE.MeshBasicMaterial({ color: theme.floor, ...behind });
     const plate = new THREE.Mesh(new THREE.PlaneGeometry(x1 - x0, y1 - y0), usual);
     plate.position.set((x0 + x1) / 2, (y0 + y1) / 2, 0);
+    this.theme = theme;
     this.spot = spot(screen, theme);
     this.group.add(plate, grid(x0, x1, y0, y1, theme), arrow(theme), this.spot);
   }
 
-  /** Show the floor as struck below a place, or as usual (null). */
-  alarm(at) {
-    this.spot.visible = at !== null;
-    if (at) {
-      this.spot.position.set(at[0], at[1], 1);
+  /** Show the floor as struck, with a label, or as usual (text null). */
+  alarm(text) {
+    const { theme, spot: struck } = this;
+    if (this.label) {
+      this.label.removeFromParent();
+      this.label.material.map.dispose();
+      this.label.material.dispose();
+      this.label = null;
     }
+    struck.visible = text !== null;
+    if (text !== null) {
+      this.label = label(text, { paper: theme.labelPaper, ink: theme.labelText, rim: theme.alarm });
+      this.label.center.set(0.5, 1.4);
+      struck.add(this.label);
+    }
+  }
+
+  /** Say below which place [x, y, z] the floor is struck. */
+  under([x, y]) {
+    this.spot.position.set(x, y, 1);
   }
 }
 

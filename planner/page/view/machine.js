@@ -36,7 +36,7 @@ export class Machine {
     const { film, theme, radius } = this;
     if (film.grip !== null) {
       const collet = this.add("collet", along(-Math.max(film.grip, 20), 0, 1.9 * radius, 1.45 * radius), { colour: theme.collet });
-      this.collet = collet.group;
+      this.collet = collet;
       this.carriage.add(collet.group);
     }
     if (film.mandrel) {
@@ -69,8 +69,8 @@ export class Machine {
       set.still.add(block.group);
     }
     // One millimetre long, stretched to the clamp die in use.
-    set.clamp = this.add("clamp die", boredBlock(1, clamp.width, clamp.height, die.bore, -toward), { colour: theme.clamp }).group;
-    set.arm.add(set.clamp);
+    set.clamp = this.add("clamp die", boredBlock(1, clamp.width, clamp.height, die.bore, -toward), { colour: theme.clamp });
+    set.arm.add(set.clamp.group);
     const length = pressure.length;
     set.pressure = this.add("pressure die", boredBlock(length, pressure.width, pressure.height, die.bore, -toward), {
       colour: theme.pressure,
@@ -105,15 +105,15 @@ export class Machine {
     const { tooling } = set;
     set.arm.add(this.onArm);
     set.axis.rotation.z = toward * pose[ARM];
-    set.clamp.scale.x = shot.clamp;
-    set.clamp.position.y = -toward * tooling.clamp.opens * pose[CLAMP_OPEN];
+    set.clamp.stretch(shot.clamp, 1, 1);
+    set.clamp.group.position.y = -toward * tooling.clamp.opens * pose[CLAMP_OPEN];
     set.pressure.position.x = pose[PRESSURE] - tooling.pressure.length;
     set.pressure.position.y = -toward * tooling.pressure.opens * pose[PRESSURE_OPEN];
     this.carriage.visible = pose[FACE] !== -1;
     this.carriage.position.x = -pose[FACE];
     if (this.collet) {
       const open = shot.released ? 1.3 : 1; // an open collet stands off the tube
-      this.collet.scale.set(1, open, open);
+      this.collet.stretch(1, open, open);
     }
   }
 

@@ -26,7 +26,7 @@ export default {
         style="position: absolute; inset: 0; width: 100%; height: 100%; display: block; touch-action: none"></canvas>
       <p role="status" style="position: absolute; inset: 0; margin: 1em; font-size: 1.25rem; pointer-events: none" hidden></p>
     </div>`,
-  props: { film: String, at: Array, marked: Array, looking: String, label: { default: "The tube in the machine" } },
+  props: { film: String, at: Array, marked: Array, looking: String, kept: Number, label: { default: "The tube in the machine" } },
 
   mounted() {
     // Kept off Vue's watch: thousands of numbers and objects that it need not follow.
@@ -37,6 +37,7 @@ export default {
       renderer,
       stage: new Stage(),
       shown: [0, 0],
+      span: [0, 0], // shots that the near look is for
       changed: true,
       drawn: 0,
       coarse: 1,
@@ -66,6 +67,7 @@ export default {
     this.show(this.film, this.at, this.marked, this.looking);
     this.$el.machineView = this; // for whoever measures it
     this.loop();
+    this.$emit("stands", { kept: this.kept });
   },
 
   beforeUnmount() {
@@ -76,6 +78,7 @@ export default {
     theme.disconnect();
     orbit.dispose();
     stage.clear();
+    stage.sweep();
     renderer?.dispose();
     renderer?.forceContextLoss();
     delete this.$el.machineView;
@@ -90,6 +93,7 @@ export default {
       own.marked = plain(marked);
       own.look = look ?? own.look ?? "machine";
       own.moved = own.moved && look === null;
+      own.span = [at[0], at[0]];
       this.draw();
       this.set(at[0], at[1]);
       own.stage.marks(own.marked);
@@ -101,17 +105,18 @@ export default {
     seek(shot, fraction) {
       this.own.player.stop();
       this.set(shot, fraction);
-      this.follow();
+      this.follow(shot, shot);
     },
 
     play(shot, speed, seconds) {
+      this.follow(shot, shot);
       this.own.player.start(this.shots(), shot, shot, speed, seconds, this.still());
-      this.follow();
       this.tell();
     },
 
     play_all(from, speed) {
       const shots = this.shots();
+      this.follow(from, shots.length - 1); // from one place: it would jump at every shot
       this.own.player.start(shots, from, shots.length - 1, speed, null, this.still());
       this.tell();
     },
@@ -131,12 +136,13 @@ export default {
       const { own } = this;
       own.look = look;
       own.moved = false;
-      if (!own.film) {
+      const { stage, orbit } = own;
+      const points = own.film ? stage.pointsFor(look, ...own.span) : [];
+      if (!points.length) {
         return;
       }
-      const { stage, orbit } = own;
       const side = sideOf(look, own.film.toward, stage.camera.aspect);
-      orbit.target.copy(fit(stage.camera, stage.pointsFor(look, own.shown[0]), side));
+      orbit.target.copy(fit(stage.camera, points, side, stage.width, stage.height));
       orbit.update();
       own.changed = true;
     },
@@ -153,7 +159,8 @@ export default {
     },
 
     /** The leading part is elsewhere in each shot: the look at it goes along, unless the camera was moved by hand. */
-    follow() {
+    follow(from, to) {
+      this.own.span = [from, to];
       if (this.own.look === "part" && !this.own.moved) {
         this.look("part");
       }
@@ -168,6 +175,7 @@ export default {
     },
 
     ended(shot) {
+      this.own.span = [shot, shot];
       this.tell();
       this.$emit("finished", { shot });
     },
@@ -194,6 +202,7 @@ export default {
         if (own.changed && own.renderer && !own.renderer.getContext().isContextLost()) {
           own.changed = false;
           own.renderer.render(own.stage.scene, own.stage.camera);
+          own.stage.sweep();
           own.drawn += 1;
           this.$el.dataset.drawn = own.drawn;
         }

@@ -18,7 +18,10 @@ export class Player {
     Object.assign(this, { show, began, ended, playing: false, frames: 0, rate: 0 });
   }
 
-  /** Play shots[from … to] at a speed; seconds [s] overrules how long each takes; still: show the ends, without motion. */
+  /**
+   * Play shots[from … to] at a speed; seconds [s] overrules how long each takes; still: show the ends, without motion. One
+   * shot in which nothing moves ends at once.
+   */
   start(shots, from, to, speed, seconds, still) {
     this.playing = false;
     if (!shots[from]) {
@@ -27,7 +30,7 @@ export class Player {
     const now = performance.now();
     Object.assign(this, { shots, shot: from, to, speed, seconds, still, playing: true, frames: 0, firstFrame: null });
     this.began(from);
-    if (still && from === to) {
+    if (from === to && (still || shots[from].poses.length < 2)) {
       this.finish();
       return;
     }

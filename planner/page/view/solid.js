@@ -45,7 +45,19 @@ export class Solid {
     this.mesh = new THREE.Mesh(geometry, this.face);
     this.edges = edgesOf(geometry, this.line);
     this.group = new THREE.Group().add(this.mesh, this.edges);
+    this.size = new THREE.Vector3(1, 1, 1);
     geometry.computeBoundingBox();
+  }
+
+  /** Stretch the solid from its own origin; lines, rim and label keep their widths. */
+  stretch(x, y, z) {
+    if (x === this.size.x && y === this.size.y && z === this.size.z) {
+      return;
+    }
+    this.size.set(x, y, z);
+    this.mesh.scale.copy(this.size);
+    this.edges.scale.copy(this.size);
+    this.place();
   }
 
   /** Show the solid as struck, with a label, or as usual (text null). */
@@ -55,18 +67,28 @@ export class Solid {
       return;
     }
     const { paints, geometry } = this;
+    const { theme } = paints;
     this.mesh.material = paints.alarmFace;
     this.edges.material = paints.alarmLine;
-    const size = geometry.boundingBox.getSize(new THREE.Vector3());
-    const middle = geometry.boundingBox.getCenter(new THREE.Vector3());
-    const scale = new THREE.Vector3(grown(size.x), grown(size.y), grown(size.z));
     this.rim = new THREE.Mesh(geometry, paints.alarmRim);
-    this.rim.scale.copy(scale);
-    this.rim.position.set(middle.x * (1 - scale.x), middle.y * (1 - scale.y), middle.z * (1 - scale.z));
-    this.label = label(text, { paper: paints.theme.labelPaper, ink: paints.theme.labelText, rim: paints.theme.alarm });
-    this.label.position.set(middle.x, middle.y, geometry.boundingBox.max.z);
+    this.label = label(text, { paper: theme.labelPaper, ink: theme.labelText, rim: theme.alarm });
     this.label.center.set(0.5, -0.3);
+    this.place();
     this.group.add(this.rim, this.label);
+  }
+
+  /** Put rim and label about the solid as it is stretched. */
+  place() {
+    if (!this.rim) {
+      return;
+    }
+    const { min, max } = this.geometry.boundingBox;
+    const middle = min.clone().add(max).multiplyScalar(0.5).multiply(this.size);
+    const grow = max.clone().sub(min).multiply(this.size);
+    grow.set(grown(grow.x), grown(grow.y), grown(grow.z));
+    this.rim.scale.copy(this.size).multiply(grow);
+    this.rim.position.copy(middle).sub(middle.clone().multiply(grow));
+    this.label.position.set(middle.x, middle.y, max.z * this.size.z);
   }
 
   clear() {

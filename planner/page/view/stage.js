@@ -1,15 +1,14 @@
 // The stage: what of a film is drawn, set to a moment of it, with its marks; and the points that a look must show.
 
 import { THREE } from "nicegui-scene";
-import { ARM, FACE, pieces, pointsOf, poseAt } from "./centreline.js";
+import { frameFromTail, fromTail, pieces, pointsOf, poseAt } from "./centreline.js";
 import { Floor } from "./floor.js";
-import { label, sizeLabels } from "./labels.js";
+import { fitLabels, label } from "./labels.js";
 import { Machine } from "./machine.js";
+import { allOf, nearOf } from "./reach.js";
 import { Paints } from "./solid.js";
 import { screenOf } from "./lines.js";
 import { matrixAt, Tube } from "./tube.js";
-
-const NEAR_PART = 350; // of the tail that the look at the part still shows [mm]
 
 export class Stage {
   constructor() {
@@ -20,6 +19,8 @@ export class Stage {
     this.scene.add(this.camera);
     this.film = null;
     this.marked = [];
+    this.struck = []; // former sets, still to be given back
+    Object.assign(this, { width: 1, height: 1 }); // until the view has a size [CSS px]
   }
 
   /** Draw a film (null: an empty stage) in a theme's colours. */
@@ -44,7 +45,8 @@ export class Stage {
     }
     this.machine = new Machine(film, theme, this.paints);
     this.tube = new Tube(film.tube, film.toward, film.floor, theme, this.screen);
-    const under = new THREE.Box3().setFromPoints(this.pointsFor("machine", null).map((p) => new THREE.Vector3(...p)));
+    const all = allOf(film, this.tube.views, film.shots);
+    const under = new THREE.Box3().setFromPoints(all.map((p) => new THREE.Vector3(...p)));
     const floor = film.tooling.length ? film.floor : under.min.z;
     this.tube.ground(floor);
     this.floor = new Floor(floor, under, theme, this.screen);
@@ -77,6 +79,7 @@ export class Stage {
       }
     }
     this.machine.alarm(texts);
+    this.floor.alarm(texts.get("floor") ?? null);
     release(this.overlay);
     this.overlay.clear();
     this.rings = marked.filter((mark) => mark.place !== null).map((mark) => this.ringFor(mark));
@@ -94,7 +97,19 @@ export class Stage {
     const text = label(mark.text, { paper: theme.alarm, ink: "#ffffff", rim: theme.labelPaper });
     text.center.set(0.5, -0.9);
     this.overlay.add(ring, text);
-    return { place: mark.place, solid: mark.solid, ring, text };
+    return { place: mark.place, ring, text };
+  }
+
+  /** The place [x, y, z] on the floor, in a list, that is marked as struck at the end of a shot. */
+  struckFloor(shot) {
+    const mark = this.marked.find((found) => found.solid === "floor");
+    if (!mark) {
+      return [];
+    }
+    const { tube, toward } = this.film;
+    const found = pieces(this.tube.views[shot.leads], poseAt(shot, 1), toward);
+    const [x, y] = mark.place === null ? lowest(found) : frameFromTail(found, fromTail(tube, shot.leads, mark.place)).at;
+    return [[x, y, this.floor.group.position.z]];
   }
 
   placeMarks() {
@@ -102,100 +117,64 @@ export class Stage {
     if (!this.tube?.found.length) {
       return;
     }
-    this.floor.alarm(null);
-    for (const { place, ring, text, solid } of this.rings ?? []) {
+    const floor = this.marked.find((mark) => mark.solid === "floor");
+    if (floor) {
+      this.floor.under(floor.place === null ? lowest(this.tube.found) : this.tube.frameOf(floor.place).at);
+    }
+    for (const { place, ring, text } of this.rings ?? []) {
       const frame = this.tube.frameOf(place);
-      if (solid === "floor") {
-        this.floor.alarm(frame.at);
-      }
       ring.matrix.copy(matrixAt(frame.at, frame.along));
       text.position.set(...frame.at);
     }
     this.sizeLabels();
   }
 
-  /** Points [x, y, z] that a look must show; number: the shot that the look at the part is for. */
-  pointsFor(look, number) {
+  /** Points [x, y, z] that a look must show; from, to: the shots that the near look is for. */
+  pointsFor(look, from, to) {
     const { film } = this;
-    const near = look === "part" && film.tooling.length > 0; // a part alone is near as it is
-    const shots = near && film.shots[number] ? [film.shots[number]] : film.shots;
-    const points = [];
-    for (const shot of shots) {
-      addSwept(points, film, this.tube.views[shot.leads], shot, near ? -NEAR_PART : -Infinity);
+    const shots = film.shots.slice(from, to + 1);
+    // A part alone is near as it is.
+    if (look === "part" && shots.length && film.tooling.length) {
+      return [...nearOf(film, this.tube.views, shots), ...this.struckFloor(shots[shots.length - 1])];
     }
-    for (const { radius, die, clamp, pressure } of film.tooling) {
-      const high = Math.max(die.height, clamp.height, pressure.height) / 2;
-      const side = -film.toward;
-      corners(points, -radius, side * (clamp.width + clamp.opens), -high, radius, -side * 2 * radius, high);
-      corners(points, -pressure.length, side * (pressure.width + pressure.opens), -high, 0, 0, high);
-    }
-    for (const { moves, box: found } of film.solids) {
-      if (found && moves === "arm") {
-        corners(points, ...found);
-      }
-    }
-    return points;
+    return allOf(film, this.tube.views, film.shots);
   }
 
   resize(width, height, ratio) {
     this.screen.size.value.set(width * ratio, height * ratio);
     this.screen.ratio.value = ratio;
-    this.height = height;
+    Object.assign(this, { width, height });
     this.camera.aspect = width / height;
     this.camera.updateProjectionMatrix();
     this.sizeLabels();
   }
 
   sizeLabels() {
-    sizeLabels(this.scene, this.height, THREE.MathUtils.degToRad(this.camera.fov));
+    fitLabels(this.scene, this.width, this.height, THREE.MathUtils.degToRad(this.camera.fov));
   }
 
   clear() {
     this.machine = this.tube = this.floor = null;
     this.rings = [];
     if (this.world) {
-      release(this.world);
       this.world.removeFromParent();
-      this.paints.dispose();
+      this.struck.push([this.world, this.paints]);
+      this.world = null;
+    }
+  }
+
+  /** Give back what former films hold. Once the next one is drawn: it then finds their shaders, and need not build its own. */
+  sweep() {
+    for (const [world, paints] of this.struck.splice(0)) {
+      release(world);
+      paints.dispose();
     }
   }
 }
 
-/** Add what the tube sweeps in a shot, ahead of x = from [mm], and the carriage behind it. */
-function addSwept(points, film, view, shot, from) {
-  const { radius } = film.tube;
-  const moments = shot.poses.length > 1 ? 6 * (shot.poses.length - 1) : 0;
-  for (let i = 0; i <= moments; i += 1) {
-    const pose = poseAt(shot, moments ? i / moments : 0);
-    for (const [x, y, z] of shot.shown ? pointsOf(pieces(view, pose, film.toward), 120) : []) {
-      if (x >= from) {
-        points.push([x - radius, y - radius, z - radius], [x + radius, y + radius, z + radius]);
-      }
-    }
-    if (pose[FACE] !== -1 && -pose[FACE] > from) {
-      for (const { moves, box: found } of film.solids) {
-        if (found && moves === "carriage") {
-          const [x0, y0, z0, x1, y1, z1] = found;
-          corners(points, x0 - pose[FACE], y0, z0, x1 - pose[FACE], y1, z1);
-        }
-      }
-    }
-    if (!film.tooling.length) {
-      continue; // a part alone
-    }
-    const { radius: clr, clamp } = film.tooling[shot.tooling];
-    const reach = clr + clamp.width + clamp.opens;
-    const turn = film.toward * (pose[ARM] - Math.PI / 2);
-    points.push([reach * Math.cos(turn), film.toward * clr + reach * Math.sin(turn), 0]);
-  }
-}
-
-function corners(points, x0, y0, z0, x1, y1, z1) {
-  for (const x of [x0, x1]) {
-    for (const y of [y0, y1]) {
-      points.push([x, y, z0], [x, y, z1]);
-    }
-  }
+/** Where the tube comes nearest to the floor. */
+function lowest(found) {
+  return pointsOf(found, 50).reduce((one, other) => (other[2] < one[2] ? other : one));
 }
 
 /** Give back what the graphics card holds of everything below an object. */
