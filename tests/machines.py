@@ -18,8 +18,8 @@ def roomy(head: str = "right", solids: list[dict[str, Any]] | None = None, **cha
         "clearance": {"required": 10, "to_tooling": 2, "to_itself": 2},
         "tooling": [{
             "tube_diameter": 38.1, "bend_radius": 76.2, "clamp_lengths": [80, 60], "shortest_grip": 50,
-            "pressure_die_length": 200, "pressure_die_follows": True, "shortest_tail": 20, "die_height": 80,
-            "clamp_block": {"width": 60, "height": 60, "opens": 40},
+            "pressure_die_length": 320, "pressure_die_follows": True, "shortest_tail": 20, "die_height": 80,
+            "clamp_block": {"width": 60, "height": 60, "opens": 95},
             "pressure_block": {"width": 60, "height": 60, "opens": 40},
         }],
         "solid": solids or [],

@@ -100,11 +100,14 @@ class Document:
         return self._translated(min(errors, key=rank), kind)
 
     def _path(self, loc: tuple[int | str, ...]) -> Path:
-        """Return where an error lies in the file, without the marks that the models put in."""
+        """Return where an error lies in the file, without the marks that the models put in.
+
+        A mark is a model's name where a key may hold one of several kinds; keys begin with small letters.
+        """
         path: Path = ()
         here: Any = self.data
         for step in loc:
-            if isinstance(here, Mapping) and isinstance(step, str):
+            if isinstance(here, Mapping) and isinstance(step, str) and (step in here or not step[:1].isupper()):
                 path, here = (*path, step), here.get(step)
             elif isinstance(here, list | tuple) and isinstance(step, int):
                 path, here = (*path, step), here[step] if step < len(here) else None

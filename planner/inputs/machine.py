@@ -6,24 +6,27 @@ face.
 
 Required are `name`, `units`, `[head]`, `[rotation]` (range, zeroed), `[advance]` (zeroed), `[clearance]`
 (required), at least one `[[tooling]]`, `[speeds]` and `[times]`. A default never makes a machine able to do
-more than its file says: `may_ease_off`, `passes_through`, `finish_released` and `may_go_back` are false if
-left out.
+more than its file says: `may_ease_off`, `homes_with_tube`, `passes_through`, `finish_released`,
+`may_go_back` and `draws_back` are false if left out, the die does not drop, and it has a grip section.
 """
 
 from __future__ import annotations
 
 import math
 from itertools import pairwise
-from typing import Annotated, Any, Final, Literal, Self
+from typing import Any, Final, Literal, Self
 
 from pydantic import Field, field_validator, model_validator
 
 from planner.errors import NoTooling
+from planner.inputs.envelope import Box as Box
+from planner.inputs.envelope import Cylinder as Cylinder
+from planner.inputs.envelope import Name, mirrored_solid
+from planner.inputs.envelope import Solid as Solid
 from planner.inputs.quantities import (
     Amount,
     Angle,
     AngleOrZero,
-    Coordinate,
     FileUnits,
     Flag,
     Length,
@@ -33,6 +36,8 @@ from planner.inputs.quantities import (
 )
 from planner.inputs.tooling import Block as Block
 from planner.inputs.tooling import DieHub as DieHub
+from planner.inputs.tooling import GripSection as GripSection
+from planner.inputs.tooling import MandrelTip as MandrelTip
 from planner.inputs.tooling import Record
 from planner.inputs.tooling import Tooling as Tooling
 from planner.inputs.tooling import WiperBlock as WiperBlock
@@ -42,31 +47,19 @@ SAME_SIZE: Final = 0.05
 size, 38 mm and 38.1 mm are not.
 """
 
-BUILT_NAMES: Final = (
-    "floor",
-    "bend die",
-    "die hub",
-    "clamp die",
-    "pressure die",
-    "wiper die",
-    "mandrel",
-    "its own tail",
-)
-"""Names of the solids that the program builds itself; a profile's own solids may not be called so."""
-
-Name = Annotated[str, Field(min_length=1, max_length=200)]
-Point = tuple[Coordinate, Coordinate, Coordinate]
-
 
 class Head(Record):
     """bends_toward; centreline_height over the floor [mm]; largest_angle of the setting [rad]; may_ease_off:
-    the tube may be advanced off the die before the arm goes home.
+    the tube may be advanced off the die before the arm goes home; homes_with_tube: the carriage can run
+    forward while the arm goes home; die_drops: by how much the die is lowered before the arm goes home [mm].
     """
 
     bends_toward: Literal["right", "left"]
     centreline_height: Length
     largest_angle: Angle
     may_ease_off: Flag = False
+    homes_with_tube: Flag = False
+    die_drops: LengthOrZero = 0.0
 
     @field_validator("largest_angle")
     @classmethod
@@ -81,7 +74,8 @@ class Carriage(Record):
     """reach: from the collet's face to the tangent point, closest and farthest [mm]; grip_length: tube inside
     the collet behind its face [mm]; passes_through: the tube may stick out behind it, so it can re-grip;
     finish_released: the job's last bend may be made with the collet open; may_go_back: it can draw the tube
-    back.
+    back; stand_back: where its face waits while the collet is open and the tube is put on or taken off, from
+    the tangent point (left out: the farthest) [mm].
     """
 
     reach: tuple[Length, Length]
@@ -89,6 +83,7 @@ class Carriage(Record):
     passes_through: Flag = False
     finish_released: Flag = False
     may_go_back: Flag = False
+    stand_back: Length | None = None
 
     @field_validator("reach")
     @classmethod
@@ -97,6 +92,20 @@ class Carriage(Record):
         if value[0] >= value[1]:
             raise refused(f"closest {value[0]:.10g}, farthest {value[1]:.10g} mm", "closest less than farthest")
         return value
+
+    @model_validator(mode="after")
+    def _stands_within_reach(self) -> Self:
+        """Refuse a place to wait that the carriage does not reach."""
+        closest, farthest = self.reach
+        if self.stand_back is not None and not closest <= self.stand_back <= farthest:
+            allowed = f"{closest:.10g} to {farthest:.10g} mm, its reach"
+            raise refused(f"{self.stand_back:.10g} mm", allowed, "stand_back")
+        return self
+
+    @property
+    def waits_at(self) -> float:
+        """Collet's face to tangent point while the collet is open and the carriage stands back [mm]."""
+        return self.reach[1] if self.stand_back is None else self.stand_back
 
 
 class Rotation(Record):
@@ -153,12 +162,16 @@ class Advance(Record):
 
 
 class Mandrel(Record):
-    """rod_length: the longest tube that goes over the rod behind the tangent point [mm]; nose: how far the
-    mandrel stands past the tangent point [mm].
+    """rod_length: from the tangent point back to where the rod is anchored, the longest tube that goes over it
+    [mm]; rod_diameter: of the rod behind the mandrel (left out: the mandrel's) [mm]; draws_back: it is drawn
+    back before the tube is rotated; nose: how far the mandrel stands past the tangent point, of all tooling
+    that says nothing of its own [mm].
     """
 
     rod_length: Length
-    nose: LengthOrZero
+    rod_diameter: Length | None = None
+    draws_back: Flag = False
+    nose: LengthOrZero | None = None
 
 
 class Clearance(Record):
@@ -171,56 +184,6 @@ class Clearance(Record):
     per_metre: LengthOrZero = 0.0
     to_tooling: LengthOrZero = 2.0
     to_itself: LengthOrZero = 2.0
-
-
-class Box(Record):
-    """A box along the axes, from its smallest to its largest corner [mm]."""
-
-    from_: Point = Field(alias="from")
-    to: Point
-
-    @model_validator(mode="after")
-    def _has_volume(self) -> Self:
-        """Refuse corners out of order."""
-        for axis, low, high in zip("xyz", self.from_, self.to, strict=True):
-            if low >= high:
-                raise refused(f"from {low:.10g} to {high:.10g} mm in {axis}", "from less than to in x, y and z")
-        return self
-
-
-class Cylinder(Record):
-    """An upright cylinder: centre (x, y), radius, and z from lowest to highest [mm]."""
-
-    centre: tuple[Coordinate, Coordinate]
-    radius: Length
-    z: tuple[Coordinate, Coordinate]
-
-    @field_validator("z")
-    @classmethod
-    def _has_height(cls, value: tuple[float, float]) -> tuple[float, float]:
-        """Refuse ends out of order."""
-        if value[0] >= value[1]:
-            raise refused(f"z from {value[0]:.10g} to {value[1]:.10g} mm", "the lower end, then the upper")
-        return value
-
-
-class Solid(Record):
-    """One solid of the clearance envelope: a box or an upright cylinder, and what it moves with."""
-
-    name: Name
-    moves_with: Literal["frame", "arm", "carriage"]
-    box: Box | None = None
-    cylinder: Cylinder | None = None
-
-    @model_validator(mode="after")
-    def _one_shape(self) -> Self:
-        """Refuse both shapes, none, and a name that the program uses itself."""
-        if (self.box is None) == (self.cylinder is None):
-            found = "neither box nor cylinder" if self.box is None else "both box and cylinder"
-            raise refused(f"{found} is given", "one box or one cylinder a solid")
-        if self.name in BUILT_NAMES:
-            raise refused(f'"{self.name}" is built by the program itself', "any other name", "name")
-        return self
 
 
 class Speeds(Record):
@@ -326,11 +289,47 @@ class Machine(Record):
                 if _same(one, other.tube_diameter, other.bend_radius):
                     size = f"{one.tube_diameter:.10g} mm on radius {one.bend_radius:.10g} mm"
                     raise refused(f"{size} is listed twice", "each diameter and radius once", "tooling", i)
+        self._check_mandrels()
         names = [solid.name for solid in self.solid]
         for i, name in enumerate(names):
             if name in names[:i]:
                 raise refused(f'two are called "{name}"', "a name of its own for each", "solid", i, "name")
         return self
+
+    def _check_mandrels(self) -> None:
+        """Refuse a mandrel without a rod, one that no place is known of, and a rod thicker than its mandrel may be."""
+        rod = self.mandrel
+        for i, tooling in enumerate(self.tooling):
+            if rod is None and tooling.mandrel is not None:
+                raise refused("the machine has no [mandrel]", "none without one", "tooling", i, "mandrel")
+            if rod is not None and rod.nose is None and tooling.mandrel is None:
+                raise refused("missing", "mandrel = { nose = … } in every tooling", "tooling", i, "mandrel")
+        if rod is not None and rod.rod_diameter is not None:
+            smallest = min(tooling.tube_diameter for tooling in self.tooling)
+            if rod.rod_diameter >= smallest:
+                raise refused(
+                    f"{rod.rod_diameter:.10g} mm", f"less than the smallest tube, {smallest:.10g} mm",
+                    "mandrel", "rod_diameter",
+                )  # fmt: skip
+
+    def mandrel_of(self, tooling: Tooling) -> MandrelTip | None:
+        """Return the mandrel's tip with a tooling in the machine, None where there is no mandrel."""
+        if self.mandrel is None or tooling.mandrel is not None:
+            return tooling.mandrel
+        return MandrelTip(nose=self.mandrel.nose or 0.0)
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What was assumed where the profile uses keys of before."""
+        if self.mandrel is None or self.mandrel.nose is None:
+            return ()
+        own = sum(tooling.mandrel is not None for tooling in self.tooling)
+        which = "all tooling" if not own else f"the {len(self.tooling) - own} toolings without a mandrel of their own"
+        note = (
+            f"[mandrel] nose = {self.mandrel.nose:g} mm is taken for {which}, without balls;"
+            " write mandrel = { nose = … } into each [[tooling]]."
+        )
+        return (note,)
 
     def tooling_for(self, diameter: float, radius: float) -> Tooling:
         """Return the tooling for a tube diameter on a centreline radius [mm], each within 0.05 mm.
@@ -349,7 +348,7 @@ class Machine(Record):
         """
         toward: Literal["right", "left"] = "left" if self.head.bends_toward == "right" else "right"
         head = self.head.model_copy(update={"bends_toward": toward})
-        return self.model_copy(update={"head": head, "solid": tuple(_mirrored(solid) for solid in self.solid)})
+        return self.model_copy(update={"head": head, "solid": tuple(mirrored_solid(solid) for solid in self.solid)})
 
     def normalised(self) -> dict[str, Any]:
         """Return the profile as a document with the file's keys [mm, degrees]; loading it gives an equal
@@ -370,15 +369,3 @@ class Machine(Record):
 def _same(tooling: Tooling, diameter: float, radius: float) -> bool:
     """Return whether the tooling is of this tube diameter and bend radius [mm]."""
     return abs(tooling.tube_diameter - diameter) <= SAME_SIZE and abs(tooling.bend_radius - radius) <= SAME_SIZE
-
-
-def _mirrored(solid: Solid) -> Solid:
-    """Return the solid with y turned round."""
-    if solid.box is not None:
-        (x0, y0, z0), (x1, y1, z1) = solid.box.from_, solid.box.to
-        box = solid.box.model_copy(update={"from_": (x0, -y1, z0), "to": (x1, -y0, z1)})
-        return solid.model_copy(update={"box": box})
-    assert solid.cylinder is not None  # the model allows exactly one of the two
-    x, y = solid.cylinder.centre
-    cylinder = solid.cylinder.model_copy(update={"centre": (x, -y)})
-    return solid.model_copy(update={"cylinder": cylinder})

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import Self
+from typing import Annotated, Final, Literal, NamedTuple, Self
 
-from pydantic import BaseModel, ConfigDict, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
-from planner.inputs.quantities import Flag, Length, LengthOrZero, refused
+from planner.inputs.quantities import AngleOrZero, Flag, Length, LengthOrZero, described, refused
+
+SECTION_DIAMETERS: Final = 1.5
+"""Depth of a grip section that the profile gives no depth for, in tube diameters (common practice, no source)."""
 
 
 class Record(BaseModel):
@@ -41,12 +44,67 @@ class WiperBlock(Record):
     height: Length
 
 
+class MandrelTip(Record):
+    """The mandrel of one tooling [mm]: nose, how far its solid part stands past the tangent point; balls, how
+    many hang before it, and ball_reach, how far the last of them stands past the tangent point;
+    draws_back_before_end: how long before the bend's end it is drawn back [rad] (degrees in the file).
+    """
+
+    nose: LengthOrZero
+    balls: Annotated[int, Field(strict=True, ge=0, le=20)] = 0
+    ball_reach: LengthOrZero | None = None
+    draws_back_before_end: AngleOrZero = 0.0
+
+    @model_validator(mode="after")
+    def _balls_hang_before_the_nose(self) -> Self:
+        """Refuse balls without a reach, a reach without balls, and balls behind the nose."""
+        if (self.balls > 0) != (self.ball_reach is not None):
+            found = f"{self.balls} balls, {'no reach' if self.ball_reach is None else 'a reach'}"
+            raise refused(found, "ball_reach with one ball or more, and with none of them without", "balls")
+        if self.ball_reach is not None and self.ball_reach < self.nose:
+            raise refused(f"{self.ball_reach:.10g} mm", f"the nose's {self.nose:.10g} mm or more", "ball_reach")
+        return self
+
+    @property
+    def reach(self) -> float:
+        """How far nose and balls stand past the tangent point at most [mm]."""
+        return self.nose if self.ball_reach is None else self.ball_reach
+
+
+class GripSection(Record):
+    """The die's straight groove under the clamp [mm]: depth behind the parting line (left out: the lesser of 1.5 tube
+    diameters and the bend radius), height (left out: the die's), length (left out: that of the clamp in use).
+    """
+
+    depth: Length | None = None
+    height: Length | None = None
+    length: Length | None = None
+
+
+def _section_or_none(value: object) -> object:
+    """Say at once what may stand for a grip section."""
+    if value is False or value is None or isinstance(value, dict | GripSection):
+        return value
+    raise refused(f"{described(value)} is no grip section", "a table of depth, height and length, or false")
+
+
+class Section(NamedTuple):
+    """A grip section as it is built [mm]: length along the feed, depth behind the parting line, height."""
+
+    length: float
+    depth: float
+    height: float
+
+
 class Tooling(Record):
     """Dies and clamps for one tube diameter on one centreline radius, all [mm].
 
     clamp_lengths: the clamps there are, longest first; shortest_grip: the least tube that a clamp must hold
-    at a leading end; shortest_tail: straight left behind the tangent point when a bend ends; die_height:
-    height of the bend die, centred on the centreline.
+    at a leading end; pressure_rest: the least of a pressure die that follows the tube which must be left
+    behind the tangent point when a bend ends (left out: one tube diameter); shortest_tail: straight left
+    behind the tangent point when a bend ends; die_height: height of the bend die, centred on the centreline;
+    grip_section: false where the die has none, left out: as `GripSection` says; mandrel: the tip of the
+    mandrel, where the machine has one.
     """
 
     tube_diameter: Length
@@ -55,8 +113,11 @@ class Tooling(Record):
     shortest_grip: Length
     pressure_die_length: Length
     pressure_die_follows: Flag
+    pressure_rest: LengthOrZero | None = None
     shortest_tail: LengthOrZero
     die_height: Length
+    grip_section: Annotated[GripSection | Literal[False] | None, BeforeValidator(_section_or_none)] = None
+    mandrel: MandrelTip | None = None
     die_hub: DieHub | None = None
     clamp_block: Block
     pressure_block: Block
@@ -73,6 +134,7 @@ class Tooling(Record):
                 "bend_radius",
             )
         self._check_clamps()
+        self._check_section()
         if self.die_height <= self.tube_diameter:
             raise refused(
                 f"{self.die_height:.10g} mm cannot hold the groove",
@@ -94,6 +156,53 @@ class Tooling(Record):
                     key,
                 )
         return self
+
+    def section(self, clamp: float) -> Section | None:
+        """Return the grip section with a clamp of a length [mm] in the machine; None where the die has none."""
+        if self.grip_section is False:
+            return None
+        given = GripSection() if self.grip_section is None else self.grip_section
+        depth = min(SECTION_DIAMETERS * self.tube_diameter, self.bend_radius) if given.depth is None else given.depth
+        return Section(
+            clamp if given.length is None else given.length, depth,
+            self.die_height if given.height is None else given.height,
+        )  # fmt: skip
+
+    def straight_for(self, clamp: float) -> float:
+        """Return how long a straight between bends must be for a clamp [mm]: no shorter than clamp and section."""
+        section = self.section(clamp)
+        return clamp if section is None else max(clamp, section.length)
+
+    @property
+    def shortest_straight(self) -> float:
+        """The shortest straight between bends that any of the clamps can hold [mm]."""
+        return min(self.straight_for(clamp) for clamp in self.clamp_lengths)
+
+    @property
+    def rest(self) -> float:
+        """How much of a following pressure die must be left behind the tangent point when a bend ends [mm]."""
+        return self.tube_diameter if self.pressure_rest is None else self.pressure_rest
+
+    def _check_section(self) -> None:
+        """Refuse a grip section that cannot hold the groove, or that reaches past the die's axis."""
+        given = self.grip_section
+        if given is False or given is None:
+            return
+        bore = self.tube_diameter / 2.0
+        if given.depth is not None and not bore < given.depth <= self.bend_radius:
+            raise refused(
+                f"{given.depth:.10g} mm deep",
+                f"more than the tube's radius, {bore:.10g} mm, and at most the bend radius, {self.bend_radius:.10g} mm",
+                "grip_section",
+                "depth",
+            )
+        if given.height is not None and given.height <= self.tube_diameter:
+            raise refused(
+                f"{given.height:.10g} mm high cannot hold the groove",
+                f"more than the tube's diameter, {self.tube_diameter:.10g} mm",
+                "grip_section",
+                "height",
+            )
 
     def _check_clamps(self) -> None:
         """Refuse clamps out of order and a shortest grip that no clamp has."""

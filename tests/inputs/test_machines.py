@@ -119,6 +119,8 @@ def test_what_a_profile_leaves_out_makes_the_machine_no_abler() -> None:
     assert able == (False, False, False, False)
     for key in ("carriage", "mandrel", "springback", "scatter", "rated", "solid"):
         del data[key]
+    for tooling in data["tooling"]:
+        del tooling["mandrel"]
     assert machine_from_data(data).carriage is None
 
 
