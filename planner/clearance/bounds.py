@@ -10,11 +10,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.clearance.distances import Kind, evaluate
+from planner.clearance.distances import Kind, evaluate, rod
 from planner.clearance.poses import Cells, Posed, acceleration_of, exists, pose
 from planner.clearance.rows import Rows
 from planner.clearance.sections import Near, taken_off, to_convex, to_grooved
-from planner.tolerances import ROUNDING
+from planner.tolerances import CLOSE_GAP, ROUNDING
 from planner.tube.frames import Array, Flags, Ints
 
 
@@ -50,17 +50,17 @@ def bounds(rows: Rows, cells: Cells, upto: Array | float = np.inf) -> Bounds:
     Lipschitz bound:    f − r − δs − (|x_t| + a δt/2) δt                                                     (3)
     Convex bound:       f − r' − |g·x_s| δs − |g·x_t| δt − (κ δs²/2 + g⊥ (a δt²/2 + ω δs δt))               (4)
 
-    with x_t the relative velocity of the midpoint's material point, a = ω²ρ its acceleration, the same all over the
-    cell (its speed never passes |x_t| + a δt, so its way never passes what (3) takes off), ρ its distance from the
-    axis; g a unit subgradient of the (convex hull's) distance at the midpoint, and g⊥ = |g − (g·k) k|, since every
-    acceleration lies across the axis k. In (4) the tube's cross-section stands for its sphere: r' = r √(1 − max(0,
-    |g·x_s| − κ δs − g⊥ω δt)²) is how far a disc across the tube reaches against g, so that a flat-ended tube is
-    bounded, not a rounded one.
+    with x_t the relative velocity of the midpoint's material point, a the largest of its acceleration over the cell,
+    ω²ρ and more where a way turns with it (its speed never passes |x_t| + a δt, so its way never passes what (3) takes
+    off), ρ its distance from the axis; g a unit subgradient of the (convex hull's) distance at the midpoint, and
+    g⊥ = |g − (g·k) k|, since every acceleration lies across the axis k. In (4) the tube's cross-section stands for its
+    sphere: r' = r √(1 − max(0, |g·x_s| − κ δs − g⊥ω δt)²) is how far a disc across the tube reaches against g, so that
+    a flat-ended tube is bounded, not a rounded one.
 
-    Near a piece's end (4) is taken again about other points of the cross-section, x + ρ, with f and g from there:
-    f(x + ρ) − g·ρ in the place of f, against a grooved solid by its convex parts. The midpoint's gradient alone leaves
-    a gap that does not close. It is spared where the bound has passed `upto` [mm] already; nothing counts as found
-    there.
+    Near a piece's end, and for what may touch the groove that it lies in, (4) is taken again about other points of the
+    cross-section, x + ρ, with f and g from there: f(x + ρ) − g·ρ in the place of f, against a grooved solid by its
+    convex parts. The midpoint's gradient alone leaves a gap that does not close. It is spared where the bound has
+    passed `upto` [mm] already; nothing counts as found there.
 
     Where the cell has a width δy along the feed too, (3) takes off δy and (4) |g·x̂| δy: the shift adds to x, and
     changes neither tangent nor velocity.
@@ -70,7 +70,7 @@ def bounds(rows: Rows, cells: Cells, upto: Array | float = np.inf) -> Bounds:
     which = rows.solid[row]
     kind, parameters = rows.kind[which], rows.parameters[:, which]
     exact, hull, g = evaluate(kind, posed.x, parameters)
-    acceleration = acceleration_of(posed)
+    acceleration = acceleration_of(posed, cells.dt)
     speed = np.sqrt((posed.velocity * posed.velocity).sum(axis=0))
     along_y = np.zeros(cells.count) if cells.dshift is None else cells.dshift
     along = np.stack((cells.ds, (speed + 0.5 * acceleration * cells.dt) * cells.dt, along_y))
@@ -81,25 +81,31 @@ def bounds(rows: Rows, cells: Cells, upto: Array | float = np.inf) -> Bounds:
     at_end, wanted = to_end(rows, cells) < rows.radius, np.maximum(convex, lipschitz) < upto
     upper[at_end & ~wanted] = np.inf
     near = np.flatnonzero(at_end & wanted)
-    by_parts = np.zeros(cells.count, dtype=bool)
     if near.size:
-        at = Near(cells.take(near), posed.take(near), acceleration[near], g[:, near])
-        limit = np.broadcast_to(upto, cells.count)[near]
+        at, limit = Near(cells, posed, acceleration, g).take(near), np.broadcast_to(upto, cells.count)[near]
         section = to_convex(rows, at, limit)
         upper[near] = section.found
         convex[near] = np.maximum(convex[near], section.bound)
-        grooved = np.flatnonzero(
-            ((kind[near] == Kind.DIE) | (kind[near] == Kind.BORED_BLOCK))
-            & (np.maximum(convex, lipschitz)[near] < limit)
-        )
-        if grooved.size:
-            section = to_grooved(rows, at.take(grooved), limit[grooved])
-            here = near[grooved]
-            convex[here], upper[here] = np.maximum(convex[here], section.bound), section.found
-            first[:, here], by_parts[here] = section.along, True
+        # The midpoint's subgradient may lie along the axis, or the piece, where that of what was found does not.
+        short = section.found - convex[near] > first[:, near].sum(axis=0) + CLOSE_GAP
+        first[:, near] = np.where(short, np.maximum(first[:, near], section.along), first[:, near])
+    grooved = (kind == Kind.DIE) | (kind == Kind.BORED_BLOCK)
+    wide = cells.ds + cells.dt > 0.0  # at a point (3) is exact
+    by_parts = grooved & (at_end | ((rows.needed[row] < 0.0) & wide)) & (np.maximum(convex, lipschitz) < upto)
+    here = np.flatnonzero(by_parts)
+    if here.size:
+        at, limit = Near(cells, posed, acceleration, g).take(here), np.broadcast_to(upto, cells.count)[here]
+        section = to_grooved(rows, at, limit)
+        convex[here] = np.maximum(convex[here], section.bound)
+        upper[here] = np.where(at_end[here], section.found, np.minimum(upper[here], section.found))
+        first[:, here] = section.along
     tails = np.flatnonzero(kind == Kind.SEGMENT)
     if tails.size:
-        upper[tails] = _to_short_tail(rows, cells, posed, tails, upper[tails])
+        upper[tails] = _to_flat_tail(rows, cells, posed, tails, upper[tails])
+    ends = np.flatnonzero(kind == Kind.TAIL_END)
+    if ends.size:
+        drawn_in = parameters[1, ends] > -parameters[3, ends] * cells.t[ends]
+        upper[ends[drawn_in]] = _to_tail_left(rows, cells, posed, ends[drawn_in])
     # A hull's bound may certify a cell, but it does not close on the clearance: what is split is then the other bound.
     # Nor does (3) near an end, where it bounds a sphere.
     better = (((convex > lipschitz) | at_end) & (hull >= exact)) | by_parts
@@ -123,16 +129,21 @@ def to_end(rows: Rows, cells: Cells) -> Array:
     return np.asarray(np.where(curvature > 0.0, np.sin(angle) / np.where(curvature > 0.0, curvature, 1.0), along))
 
 
-def _to_short_tail(rows: Rows, cells: Cells, posed: Posed, at: Ints, upper: Array) -> Array:
-    """Return clearances to the tail no smaller than those to the flat-ended tail as long as it is by then.
-
-    During a bend its end comes forward by the feed, here the arc between the piece's centre line and the die: the
-    bound takes the whole feed off at once, and a radius more for its flat end.
-    """
+def _to_flat_tail(rows: Rows, cells: Cells, posed: Posed, at: Ints, upper: Array) -> Array:
+    """Return clearances to a standing tail, no smaller than those to one with a flat end: its bound has a round one."""
     p = rows.parameters[:, rows.solid[cells.row[at]]]
-    feed = np.abs(rows.blocks[6, rows.block[cells.row[at]]]) * np.abs(rows.blocks[1, rows.block[cells.row[at]]])
     x = posed.x[:, at]
-    first = np.minimum(p[0] + feed + p[2], p[1])
-    dx = x[0] - np.clip(x[0], first, p[1])
+    dx = x[0] - np.clip(x[0], np.minimum(p[0] + p[2], p[1]), p[1])
     shorter = np.sqrt(dx * dx + x[1] * x[1] + x[2] * x[2]) - p[2] - rows.radius
     return np.asarray(np.maximum(upper, shorter))
+
+
+def _to_tail_left(rows: Rows, cells: Cells, posed: Posed, at: Ints) -> Array:
+    """Return clearances to what is left by then of a tail's end that is drawn into the die during a bend.
+
+    Seen from the tail the tangent point goes back by the feed; what has passed it is tail no longer.
+    """
+    p = rows.parameters[:, rows.solid[cells.row[at]]].copy()
+    p[1] = np.minimum(p[1], -p[3] * cells.t[at])
+    far, _ = rod(posed.x[:, at], p)
+    return np.asarray(np.where(p[1] > p[0], far - rows.radius, np.inf))

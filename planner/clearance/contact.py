@@ -13,16 +13,18 @@ from functools import cache
 from typing import Literal
 
 from planner.clearance.solids import Owner, Tool
-from planner.tube.motions import Phase, Role
+from planner.tube.bodies import Phase, Role
 
 Need = Literal["ease", "tooling", "required", "itself"]
 
 ALL_ROLES = frozenset(Role)
 ALL_PHASES = frozenset(Phase)
 GRIPPED = frozenset({Phase.CLOSE, Phase.BEND, Phase.REGRIP, Phase.OPEN})
-BUILT = frozenset({Tool.DIE, Tool.HUB, Tool.CLAMP, Tool.PRESSURE, Tool.WIPER})
+BUILT = frozenset({Tool.DIE, Tool.HUB, Tool.CLAMP, Tool.PRESSURE, Tool.WIPER, Tool.SECTION, Tool.ROD})
 TAIL_AND_FIRST = frozenset({Role.TAIL, Role.FORMING, Role.FIRST})
 JUST_FORMED = frozenset({Role.FORMED, Role.AFTER})
+FARTHER = frozenset({Role.FAR_ARC, Role.EARLIER})
+GROOVED = frozenset({Tool.DIE, Tool.SECTION})
 
 
 @dataclass(frozen=True)
@@ -47,12 +49,33 @@ HALF_TURN = math.radians(175.0)
 
 
 TABLE: tuple[Row, ...] = (
+    # A die that drops frees itself of what lies in its grooves: how is the machine's own doing, and not checked. After
+    # the tube has sprung back the arc at the far end of its leg begins a little before the grip section's end.
+    Row(TAIL_AND_FIRST | JUST_FORMED, GROOVED, frozenset({Phase.DROP}), None),
+    Row(frozenset({Role.FAR_ARC}), frozenset({Tool.SECTION}), frozenset({Phase.DROP}), None),
     # The groove: what lies in it may touch the die and the wiper.
     Row(TAIL_AND_FIRST, frozenset({Tool.DIE, Tool.WIPER}), ALL_PHASES, "ease"),
     Row(JUST_FORMED, frozenset({Tool.DIE, Tool.WIPER}), frozenset({Phase.REGRIP, Phase.OPEN, Phase.RETURN}), "ease"),
     Row(JUST_FORMED, frozenset({Tool.DIE, Tool.WIPER}), frozenset({Phase.PLACE}), "ease", straight_out=True),
     # After half a turn the tube comes by on the die's far side: what follows the straight begins in the groove there.
-    Row(frozenset({Role.EARLIER}), frozenset({Tool.DIE}), frozenset({Phase.PLACE}), "ease", None, True, True),
+    Row(FARTHER, frozenset({Tool.DIE}), frozenset({Phase.PLACE, Phase.RETURN}), "ease", None, True, True),
+    # The grip section's groove goes on where the die's ends: what begins at its end may touch it too.
+    Row(
+        TAIL_AND_FIRST | frozenset({Role.FORMED, Role.FAR_ARC}),
+        frozenset({Tool.SECTION}),
+        ALL_PHASES,
+        "ease",
+    ),
+    Row(
+        frozenset({Role.AFTER}),
+        frozenset({Tool.SECTION}),
+        frozenset({Phase.REGRIP, Phase.OPEN, Phase.RETURN}),
+        "ease",
+    ),
+    Row(frozenset({Role.AFTER}), frozenset({Tool.SECTION}), frozenset({Phase.PLACE}), "ease", straight_out=True),
+    # The rod is in the tube that is on it (`rows.off_the_rod` says how much of the arc, and of what follows, is).
+    Row(frozenset({Role.TAIL}), frozenset({Tool.ROD}), ALL_PHASES, None),
+    Row(frozenset({Role.FIRST}), frozenset({Tool.ROD}), ALL_PHASES - {Phase.BEND}, None),
     # The tail is held by what it touches.
     Row(frozenset({Role.TAIL}), frozenset({Tool.PRESSURE}), ALL_PHASES, None),
     Row(frozenset({Role.TAIL}), frozenset({Tool.ENVELOPE}), ALL_PHASES, None, owner=Owner.CARRIAGE),

@@ -27,6 +27,8 @@ class Kind(IntEnum):
     SEGMENT = 3
     BORED_BLOCK = 4
     DIE = 5
+    ROD = 6
+    TAIL_END = 7
 
 
 def floor(x: Array, p: Array) -> tuple[Array, Array]:
@@ -85,6 +87,24 @@ def segment(x: Array, p: Array) -> tuple[Array, Array]:
     scale = np.maximum(far, TINY)
     gradient = np.stack((dx / scale, x[1] / scale, x[2] / scale))
     return far - p[2], gradient
+
+
+def rod(x: Array, p: Array) -> tuple[Array, Array]:
+    """Flat-ended cylinder about the feed's axis from x = p0 to p1, radius p2: distance and a unit subgradient."""
+    rho = np.sqrt(x[1] * x[1] + x[2] * x[2])
+    q_side, past = rho - p[2], x[0] - p[1]
+    q_end = np.maximum(p[0] - x[0], past)
+    side, end = np.maximum(q_side, 0.0), np.maximum(q_end, 0.0)
+    far = np.sqrt(side * side + end * end)
+    is_out, by_side = far > 0.0, q_side >= q_end
+    scale = np.where(is_out, far, 1.0)
+    w_side = np.where(is_out, side / scale, by_side)
+    w_end = np.where(is_out, end / scale, ~by_side) * np.where(past >= p[0] - x[0], 1.0, -1.0)
+    at_axis = rho < 1e-12
+    radial = np.where(at_axis, 1.0, rho)
+    across = np.where(at_axis, w_side, w_side * x[1] / radial)
+    gradient = np.stack((w_end, across, np.where(at_axis, 0.0, w_side * x[2] / radial)))
+    return np.where(is_out, far, np.maximum(q_side, q_end)), gradient
 
 
 def _grooved(a: Array, z: Array, width: Array, half: Array, groove: Array) -> Array:
@@ -163,4 +183,11 @@ def distance(kind: Ints, x: Array, p: Array) -> Array:
     return exact
 
 
-_SIMPLE = {Kind.FLOOR: floor, Kind.BOX: box, Kind.CYLINDER: cylinder, Kind.SEGMENT: segment}
+_SIMPLE = {
+    Kind.FLOOR: floor,
+    Kind.BOX: box,
+    Kind.CYLINDER: cylinder,
+    Kind.SEGMENT: segment,
+    Kind.ROD: rod,
+    Kind.TAIL_END: rod,
+}

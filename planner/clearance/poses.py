@@ -55,7 +55,7 @@ def may_exist(rows: Rows, cells: Cells) -> Flags:
 @dataclass(frozen=True)
 class Posed:
     """Midpoints seen from their solids: x [mm], tangent x_s, velocity x_t [mm a unit of t], q = x − c without the way
-    gone [mm], axis, angle turned φ [rad].
+    gone [mm], axis, angle turned φ [rad], size of the way that turns |W| [mm].
     """
 
     x: Array
@@ -64,6 +64,7 @@ class Posed:
     q: Array
     axis: Array
     turn: Array
+    turning_way: Array
 
     def take(self, keep: Ints) -> Posed:
         """Return a selection."""
@@ -74,6 +75,7 @@ class Posed:
             self.q[:, keep],
             self.axis[:, keep],
             self.turn[keep],
+            self.turning_way[keep],
         )
 
 
@@ -89,24 +91,29 @@ def pose(rows: Rows, row: Ints, s: Array, t: Array, shift: Array | None = None) 
     along = np.where(bent, sine / divisor, s)
     across = np.where(bent, (1.0 - cosine) / divisor, 0.0)
     centre, axis, turn = motion[0:3], motion[3:6], motion[6]
-    point = table[0:3] + table[3:6] * along + table[6:9] * across - centre
+    with_turn = motion[12:15]
+    point = table[0:3] + table[3:6] * along + table[6:9] * across - centre + with_turn * t
     tangent = table[3:6] * cosine + table[6:9] * sine
-    q, tangent = _turned(point, tangent, axis, turn * t)
+    q, tangent = _turned((point, tangent), axis, turn * t)
     velocity = turn * cross(axis, q) + motion[7:10]
+    turning_way = np.sqrt((with_turn * with_turn).sum(axis=0))
+    both = np.flatnonzero(turning_way)
+    if both.size:
+        velocity[:, both] += _turned((with_turn[:, both],), axis[:, both], (turn * t)[both])[0]
     x = centre + q + motion[7:10] * t
     if shift is not None:
         x[0] += shift
-    return Posed(x, tangent, velocity, q, axis, turn)
+    return Posed(x, tangent, velocity, q, axis, turn, turning_way)
 
 
-def _turned(point: Array, tangent: Array, axis: Array, angle: Array) -> tuple[Array, Array]:
-    """Turn two sets of vectors about the same axes (Rodrigues' formula)."""
+def _turned(vectors: tuple[Array, ...], axis: Array, angle: Array) -> list[Array]:
+    """Turn sets of vectors about the same axes (Rodrigues' formula)."""
     sine, versine = np.sin(angle), 1.0 - np.cos(angle)
     out = []
-    for v in (point, tangent):
+    for v in vectors:
         once = cross(axis, v)
         out.append(v + sine * once + versine * cross(axis, once))
-    return out[0], out[1]
+    return out
 
 
 def cross(a: Array, b: Array) -> Array:
@@ -114,7 +121,11 @@ def cross(a: Array, b: Array) -> Array:
     return np.stack((a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]))
 
 
-def acceleration_of(posed: Posed) -> Array:
-    """Return a = ω²ρ of the midpoints' material points [mm a unit of t²]."""
+def acceleration_of(posed: Posed, dt: Array) -> Array:
+    """Return the largest acceleration of the midpoints' material points over cells of half-width dt (N,).
+
+    a = ω²(ρ + |W| δt) + 2ω|W| [mm a unit of t²]: on the way that turns the distance ρ from the axis grows too.
+    """
     radial = posed.q - posed.axis * (posed.axis * posed.q).sum(axis=0)
-    return np.asarray(posed.turn * posed.turn * np.sqrt((radial * radial).sum(axis=0)))
+    rho, omega = np.sqrt((radial * radial).sum(axis=0)), np.abs(posed.turn)
+    return np.asarray(omega * (omega * (rho + posed.turning_way * dt) + 2.0 * posed.turning_way))

@@ -3,25 +3,27 @@
 A row is a piece, a relative motion and a solid. Seen from the thing that owns the solid, the point at arc length s of a
 piece at time t ∈ [0, 1] lies at
 
-    x(s, t) = c + Q(φ t) · (x₀(s) − c) + V t          (2)
+    x(s, t) = c + Q(φ t) · (x₀(s) − c + W t) + V t          (2)
 
-with Q the turn about `axis` through c, φ the angle turned and V the way gone; x₀ is equation (1) in the owner's frame.
-Seen from the carriage the leading part turns about the die axis while the carriage comes on: φ and V together.
+with Q the turn about `axis` through c, φ the angle turned, V the way gone in the owner's frame and W the way that turns
+with it; x₀ is equation (1) in the owner's frame. Seen from the carriage the leading part turns about the die axis while
+the carriage comes on: φ and V together. Seen from an arm that goes home while the tube is run forward: φ and W.
 """
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from planner.clearance.contact import HALF_TURN, Need, beyond_clamp, need
+from planner.clearance.contact import GROOVED, HALF_TURN, JUST_FORMED, Need, beyond_clamp, need
+from planner.clearance.groove import Groove, off_the_rod, only_beyond, stays_in_groove
+from planner.clearance.relative import BLOCK_COLUMNS, PIECE_COLUMNS, block_of, seen_from
 from planner.clearance.solids import Owner, Solid, Tool
 from planner.clearance.surroundings import Group, Surroundings
 from planner.tolerances import GROOVE_EASE, SAME_PLACE
-from planner.tube.frames import UPWARD, Array, Flags, Ints, turned
-from planner.tube.motions import Body, Motion, Path, Phase, Role
+from planner.tube.bodies import Body, Motion, Path, Phase, Role
+from planner.tube.frames import Array, Flags, Ints
 
 EVERY_CLAMP = -1
 """Mark of a row that holds whichever clamp is in the machine."""
@@ -34,7 +36,7 @@ class Rows:
     pieces (18, m): start 3, along 3, inward 3 [mm], curvature [1/mm], least and greatest s [mm], greatest existing s at
     t = 0 and its change [mm], stock coordinate at s = 0 and its sign, number of the piece in its body, of the body in
     its motion.
-    blocks (12, b): centre 3, axis 3, angle turned [rad], way gone 3 [mm], first and last t.
+    blocks (15, b): centre 3, axis 3, angle turned [rad], way gone 3 [mm], first and last t, way that turns 3 [mm].
     kind (k,), parameters (8, k): the solids; names (k,).
     needed (N,) [mm]: the most over the motion, `spread` (N,) [mm] more than the least (it grows with the leading part's
     length where the profile counts sag); motion (N,): number in the batch; clamp (N,): number of the clamp, or
@@ -66,10 +68,6 @@ class Rows:
         """Return a selection of the rows, the tables as they are."""
         chosen = {name: getattr(self, name)[keep] for name in ("piece", "block", "solid", "needed", "spread")}
         return replace(self, motion=self.motion[keep], clamp=self.clamp[keep], **chosen)
-
-
-PIECE_COLUMNS = 18
-BLOCK_COLUMNS = 12
 
 
 def rows_of(motions: list[Motion], around: Surroundings, clamps: list[tuple[float, ...]]) -> Rows:
@@ -109,11 +107,15 @@ class _Builder:
         for body in motion.bodies:
             for owner, group in fixed:
                 self._pair(number, motion, body, owner, group, EVERY_CLAMP, 0.0, arc)
-            for which, (length, group) in enumerate(by_clamp):
-                self._pair(number, motion, body, Owner.ARM, group, which, length, arc)
+            for which, (length, groups) in enumerate(by_clamp):
+                for owner, group in groups:
+                    self._pair(number, motion, body, owner, group, which, length, arc)
 
-    def _wanted(self, body: Body, group: Group, owner: Owner, motion: Motion, arc: float) -> tuple[_Pairs, ...]:
+    def _wanted(
+        self, body: Body, group: Group, owner: Owner, motion: Motion, length: float, arc: float
+    ) -> tuple[_Pairs, ...]:
         """Return the pairs of a body and a group, found once for what they depend on."""
+        past = owner is Owner.SECTION and self._past_section(body, motion, length)
         key = (
             id(body.roles),
             group.key,
@@ -124,24 +126,31 @@ class _Builder:
             arc <= np.pi / 2.0,
             arc <= np.pi,
             arc >= HALF_TURN,
-            motion.arm[1] <= np.pi,
+            max(motion.arm) <= np.pi,
+            max(motion.drop) > 0.0,
+            motion.drop[1] < motion.drop[0],
             self.settled,
+            past,
         )
         known = self.known.get(key)
         if known is None:
-            known = _Known(_pairs(body.roles, group.solids, owner, motion, body.path, arc, self.settled), body.roles)
+            groove = Groove(arc, max(motion.arm), past)
+            pairs = _pairs(body.roles, group.solids, owner, motion, body.path, groove, self.settled)
+            known = _Known(pairs, body.roles)
             self.known[key] = known
         return known.pairs
 
     def _pair(
         self, number: int, motion: Motion, body: Body, owner: Owner, group: Group, clamp: int, length: float, arc: float
     ) -> None:
-        wanted = self._wanted(body, group, owner, motion, arc)
+        wanted = self._wanted(body, group, owner, motion, length, arc)
         if not wanted:
             return
         seen_as = owner
-        if owner is Owner.DIE:
+        if owner is Owner.DIE and motion.drop == (0.0, 0.0):
             seen_as = Owner.ARM if body.turn != 0.0 and not body.about_feed else Owner.FRAME
+        elif owner is Owner.SECTION and motion.drop == (0.0, 0.0):
+            seen_as = Owner.ARM
         numbers = self._numbers(group.solids)
         first = self._place(motion, body, seen_as, owner, clamp, length)
         for pairs in wanted:
@@ -160,20 +169,34 @@ class _Builder:
         key = (id(body), id(seen_as), length if any(cut) else None)
         if key in self.placed:
             return self.placed[key]
-        table = _seen(motion, body, seen_as)
+        table = seen_from(motion, body, seen_as)
         if any(cut):
             table[10] = np.where(cut, np.minimum(length, table[11]), table[10])
+        if owner is Owner.ROD:
+            table[10] = np.minimum(off_the_rod(body.roles, table[9], table[11], self.around.on_mandrel), table[11])
         self.placed[key] = self.n_pieces
         self.pieces.append(table)
         self.n_pieces += table.shape[1]
         self.roles.extend(body.roles)
         return self.placed[key]
 
+    def _past_section(self, body: Body, motion: Motion, clamp: float) -> bool:
+        """Say whether what begins at the end of the straight in the die begins at or beyond the grip section's end.
+
+        Of a tube that stands with the arm at home that is the arc just formed, of a gripped one the one ahead.
+        """
+        section = self.around.tooling.section(clamp)
+        if section is None or not body.roles:
+            return True
+        if body.roles[0] is Role.FORMED:
+            return motion.arm == (0.0, 0.0) and min(motion.y) >= section.length - SAME_PLACE
+        return body.roles[0] is Role.FIRST and float(body.pieces.length[0]) >= section.length - SAME_PLACE
+
     def _block(self, motion: Motion, body: Body, seen_as: Owner, beyond_right_angle: bool) -> int | None:
         """Put the motion of a body as an owner sees it into the table, once, and return its number."""
         key = (id(body), id(seen_as), beyond_right_angle)
         if key not in self.moving:
-            block = _block(motion, body, seen_as, beyond_right_angle)
+            block = block_of(motion, body, seen_as, beyond_right_angle)
             self.moving[key] = None if block is None else len(self.blocks)
             if block is not None:
                 self.blocks.append(block)
@@ -278,45 +301,6 @@ def _fills_groove(motion: Motion, die_radius: float) -> bool:
     return all(curvature * (die_radius - SAME_PLACE) <= 1.0 for curvature in arcs)
 
 
-def stays_in_groove(role: Role, tool: Tool, path: Path, arc: float, swing: float) -> bool:
-    """Say whether a piece that may touch the die or the wiper provably never presses into it, by (5).
-
-    arc: angle of the arc just formed, swing: of the arm at the end of the motion [rad]. With R the radius of the
-    groove's centre, the point at an angle α of an arc that slides out by y, and the point ℓ beyond its end, lie at a
-    distance ρ from the die axis of
-
-        ρ² = R² + 2 R y sin α + y²,      ρ² = R² + ℓ² + 2 y (R sin α + ℓ cos α) + y²          (5)
-
-    so ρ ≥ R for an arc up to 180° and for the straight behind it: ℓ² + y² + 2 y ℓ cos α ≥ (ℓ − y)². On the tangent line
-    ρ² = R² + x². With ρ ≥ R at the groove's height the tube, as thick as the groove, does not press into the die.
-
-    The wiper ends at x = 0. A cross-section across the tube at α reaches from R − r to R + r about the die axis, so
-    x = y + ρ sin α + ℓ cos α is never negative up to 180° of arc, nor on a straight up to 90° (`only_beyond`); on the
-    feed's axis the tube lies in the wiper's bore. A piece that none of this covers is checked like any other.
-    """
-    to_half_turn, to_right_angle = 0.0 < arc <= np.pi, 0.0 < arc <= np.pi / 2.0
-    if tool is Tool.DIE:
-        return {
-            Role.TAIL: True,
-            Role.FIRST: True,
-            Role.FORMING: True,
-            Role.FORMED: to_half_turn,
-            Role.AFTER: to_half_turn,
-        }.get(role, False)
-    return tool is Tool.WIPER and {
-        Role.TAIL: True,
-        Role.FIRST: path is Path.LINE,
-        Role.FORMING: swing <= np.pi,
-        Role.FORMED: to_half_turn,
-        Role.AFTER: to_right_angle,
-    }.get(role, False)
-
-
-def only_beyond(role: Role, tool: Tool, phase: Phase) -> bool:
-    """Say whether a pair counts only beyond 90° of swing: the gripped straight against its tail or the wiper."""
-    return phase is Phase.BEND and role is Role.FIRST and tool in (Tool.TAIL, Tool.WIPER)
-
-
 @dataclass(frozen=True)
 class _Known:
     """Pairs with the roles they were found for, which are kept so that their identity stays their own."""
@@ -331,22 +315,29 @@ def _pairs(
     owner: Owner,
     motion: Motion,
     path: Path,
-    arc: float,
+    groove: Groove,
     settled: bool,
 ) -> tuple[_Pairs, ...]:
-    """Return the pairs that the contact table wants checked and (5) does not settle.
+    """Return the pairs that the contact table wants checked and (5) and (6) do not settle.
 
     settled: the arc just formed is no tighter than the die that stands there.
 
-    Those that count only beyond 90° of swing stand apart.
+    Those that count only beyond 90° of swing stand apart. What lies in a groove of a die that has been lowered is there
+    no longer: it keeps what anything else keeps, and so does what lies beyond the straight in the die as it comes up.
     """
+    lowered = max(motion.drop) > 0.0 and motion.phase is not Phase.DROP
+    comes_up = motion.drop[1] < motion.drop[0]
     found: dict[Role, dict[bool, list[tuple[int, int]]]] = {}
     for role in dict.fromkeys(roles):
         found[role] = {False: [], True: []}
         for j, solid in enumerate(group):
-            wanted = need(role, solid.tool, owner, motion.phase, motion.slides_straight, arc >= HALF_TURN)
+            wanted = need(role, solid.tool, owner, motion.phase, motion.slides_straight, groove.arc >= HALF_TURN)
+            if lowered and solid.tool in GROOVED:
+                wanted = "tooling"
+            elif comes_up and solid.tool in GROOVED and role in JUST_FORMED | {Role.FAR_ARC}:
+                wanted = "ease" if solid.tool is Tool.SECTION and role is Role.FORMED else "tooling"
             by_lemma = settled or role not in (Role.FORMED, Role.AFTER)
-            in_groove = by_lemma and stays_in_groove(role, solid.tool, path, arc, motion.arm[1])
+            in_groove = by_lemma and stays_in_groove(role, solid.tool, path, groove)
             if wanted is None or (wanted == "ease" and in_groove):
                 continue
             found[role][only_beyond(role, solid.tool, motion.phase)].append((j, NEEDS.index(wanted)))
@@ -357,65 +348,3 @@ def _pairs(
 def _columns(chosen: list[tuple[int, int, int]], late: bool) -> _Pairs:
     piece, solid, needs = np.array(chosen, dtype=np.int64).T
     return _Pairs(piece, solid, needs, late)
-
-
-def _block(motion: Motion, body: Body, owner: Owner, beyond_right_angle: bool) -> tuple[float, ...] | None:
-    """Return the motion of a body seen from an owner: one column of the block table, or None if it never counts."""
-    turn, x, y = body.turn, body.shift, 0.0
-    centre_x, centre_y = 0.0, 0.0 if body.about_feed else motion.toward * motion.bend_radius
-    if body.path is not Path.RIGID:
-        turn, x = 0.0, 0.0
-    if owner is Owner.ARM:
-        if body.path is not Path.GROWING:
-            turn -= motion.toward * (motion.arm[1] - motion.arm[0])
-        back = -motion.toward * motion.arm[0]
-        x, y = x * math.cos(back), x * math.sin(back)
-    elif owner is Owner.CARRIAGE and motion.face is not None and body.path is not Path.LINE:
-        centre_x = motion.face[0]  # as `_seen` shifts the pieces
-        x -= motion.face[0] - motion.face[1]
-    elif owner is Owner.PRESSURE:
-        x -= motion.pressure[1] - motion.pressure[0]
-    still = turn == 0.0 and x == 0.0 and y == 0.0
-    first, last = (1.0, 1.0) if still and _longest_at_end(motion, body) else (0.0, 0.0 if still else 1.0)
-    if beyond_right_angle:
-        if abs(body.turn) <= math.pi / 2.0:
-            return None
-        first = math.pi / 2.0 / abs(body.turn)
-    axis = (1.0, 0.0, 0.0) if body.about_feed else (0.0, 0.0, 1.0)
-    return (centre_x, centre_y, 0.0, *axis, turn, x, y, 0.0, first, last)
-
-
-def _longest_at_end(motion: Motion, body: Body) -> bool:
-    """Say whether a body that changes its length as a set is longest at the end of the motion.
-
-    The forming arc is while it grows, the straight through the die at the farthest advance, the tail at the least.
-    """
-    if body.path is Path.LINE:
-        return motion.y[1] > motion.y[0]
-    if motion.phase is Phase.PLACE and body.roles == (Role.TAIL,):
-        return motion.y[1] < motion.y[0]
-    return body.length_change > 0.0
-
-
-def _seen(motion: Motion, body: Body, owner: Owner) -> Array:
-    """Return the pieces of a body as they stand at t = 0 in an owner's frame: columns of the piece table."""
-    pieces = body.pieces
-    start, along, inward = pieces.start, pieces.along, pieces.inward
-    if owner is Owner.ARM:
-        angle = motion.arm[1] if body.path is Path.GROWING and body.length_change > 0.0 else motion.arm[0]
-        if angle != 0.0:
-            start = turned(start, UPWARD, -motion.toward * angle, motion.axis)
-            along = turned(along, UPWARD, -motion.toward * angle)
-            inward = turned(inward, UPWARD, -motion.toward * angle)
-    elif owner is Owner.CARRIAGE and motion.face is not None:
-        face = min(motion.face) if body.path is Path.LINE else motion.face[0]
-        start = start + np.array([[face], [0.0], [0.0]])
-    table = np.empty((PIECE_COLUMNS, pieces.count))
-    table[0:3], table[3:6], table[6:9] = start, along, inward
-    table[9], table[10], table[11] = pieces.curvature, 0.0, pieces.length
-    table[12], table[13] = pieces.length, 0.0
-    if body.length_at_start is not None:
-        table[12], table[13] = body.length_at_start, body.length_change
-    table[14], table[15], table[16] = pieces.u, pieces.u_sign, np.arange(pieces.count)
-    table[17] = next(number for number, one in enumerate(motion.bodies) if one is body)
-    return table

@@ -139,7 +139,7 @@ def _projected(rows: Rows, at: Near, upto: Array, to: ToConvex, first: Array) ->
     """
     count = at.cells.count
     bound, least = np.full(count, -np.inf), np.full(count, np.inf)
-    along = np.zeros((3, count))
+    along, at_nearest = np.zeros((3, count)), np.zeros((3, count))
     offset, left = first.copy(), np.arange(count)
     nearest_at = offset.copy()
     for _ in range(SECTION_ROUNDS):
@@ -151,7 +151,7 @@ def _projected(rows: Rows, at: Near, upto: Array, to: ToConvex, first: Array) ->
         bound[left[better]] = value[better]
         along[:, left[better]] = terms[:, better]
         least[left[nearer]] = far[nearer]
-        nearest_at[:, left[nearer]] = here[:, nearer]
+        nearest_at[:, left[nearer]], at_nearest[:, left[nearer]] = here[:, nearer], terms[:, nearer]
         nearest = here - np.maximum(far, 0.0) * g
         across = nearest - posed.tangent * (posed.tangent * nearest).sum(axis=0)
         size = np.sqrt((across * across).sum(axis=0))
@@ -159,4 +159,7 @@ def _projected(rows: Rows, at: Near, upto: Array, to: ToConvex, first: Array) ->
         left = left[(bound[left] < upto[left]) & (least[left] - bound[left] > CLOSE_GAP)]
         if not left.size:
             break
-    return Section(bound, along, least), nearest_at
+    # Where the best bound falls short by more than it says, it is of another subgradient than the one at what was
+    # found: it is that one's terms that a smaller cell would lessen.
+    short = least - bound > along.sum(axis=0) + CLOSE_GAP
+    return Section(bound, np.where(short, np.maximum(along, at_nearest), along), least), nearest_at

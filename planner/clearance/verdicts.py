@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from enum import Enum
 
 from planner.clearance.rows import EVERY_CLAMP
+from planner.tube.bodies import Role
 from planner.tube.frames import Array
-from planner.tube.motions import Role
 
 
 class Answer(Enum):

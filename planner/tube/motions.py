@@ -10,104 +10,25 @@ The swing is about the die axis, by `toward` · θ about +Z: a right head (towar
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from enum import Enum
 from functools import cache
 
 import numpy as np
 
+from planner.tube.bodies import (
+    FIRST_ROLE,
+    FORMED_ROLE,
+    FORMED_ROLES,
+    FORMING_ROLE,
+    GRIPPED_ROLES,
+    TAIL_ROLE,
+    Body,
+    Motion,
+    Path,
+    Phase,
+    Role,
+)
 from planner.tube.frames import ALONG_FEED, UPWARD, Array, die_axis, turned
 from planner.tube.partly_bent import Pieces
-
-
-class Phase(Enum):
-    """What the operator is doing (the phases of the contact table)."""
-
-    PLACE = "place"
-    CLOSE = "dies close"
-    BEND = "bend"
-    REGRIP = "re-grip"
-    OPEN = "dies open"
-    RETURN = "return"
-    LOAD = "load"
-
-
-class Role(Enum):
-    """What a piece of tube is at the moment (the left column of the contact table)."""
-
-    TAIL = "tail"
-    FORMING = "forming arc"
-    FORMED = "arc just formed"
-    AFTER = "straight after the arc just formed"
-    FIRST = "first straight ahead"
-    FAR_ARC = "formed arc at the far end of the gripped straight"
-    EARLIER = "leading part beyond"
-
-
-TAIL_ROLE, FIRST_ROLE = (Role.TAIL,), (Role.FIRST,)
-FORMING_ROLE, FORMED_ROLE = (Role.FORMING,), (Role.FORMED,)
-
-
-class Path(Enum):
-    """How a body moves.
-
-    RIGID: as one rigid body. LINE: straight along the feed through the die, grows or shrinks at the tangent point, so
-    that as a set it stands still. GROWING: the arc in the die, which grows or shrinks at its front.
-    """
-
-    RIGID = "rigid"
-    LINE = "line"
-    GROWING = "growing"
-
-
-@dataclass(frozen=True)
-class Body:
-    """Some pieces of tube that move together.
-
-    pieces: their pose in the machine frame at t = 0 (for GROWING: of the longest arc); roles: one a piece;
-    turn: the signed angle [rad] turned over the motion, about the feed if `about_feed`, else about the die
-    axis; shift: way along the feed [mm]; length_at_start, length_change: the length that exists at t = 0 and
-    its change over the motion [mm], where tube runs out of the body or into it.
-    """
-
-    pieces: Pieces
-    roles: tuple[Role, ...]
-    path: Path = Path.RIGID
-    turn: float = 0.0
-    about_feed: bool = False
-    shift: float = 0.0
-    length_at_start: float | None = None
-    length_change: float = 0.0
-
-
-@dataclass(frozen=True)
-class Motion:
-    """One motion of the machine with the tube in it.
-
-    arm: angle of the bend arm from home at start and end [rad], never negative; face: collet's face to tangent point
-    at start and end [mm], None when nothing holds the tail or on a hand-fed bender; pressure: how far the pressure die
-    stands forward of its home at start and end [mm]; y, rotation: position for the readouts [mm], [rad];
-    leading_length: developed length of the leading part, the least and the most over the motion [mm];
-    tail_length: tube behind the tangent point at t = 0 [mm].
-    slides_straight: the arc just formed only slides straight out of the groove, with no rotation before.
-    """
-
-    phase: Phase
-    bodies: tuple[Body, ...]
-    bend_radius: float
-    toward: float
-    leading_length: tuple[float, float]
-    tail_length: float
-    arm: tuple[float, float] = (0.0, 0.0)
-    face: tuple[float, float] | None = None
-    pressure: tuple[float, float] = (0.0, 0.0)
-    y: tuple[float, float] = (0.0, 0.0)
-    rotation: tuple[float, float] = (0.0, 0.0)
-    slides_straight: bool = False
-
-    @property
-    def axis(self) -> Array:
-        """A point on the die axis [mm]."""
-        return die_axis(self.bend_radius, self.toward)
 
 
 @dataclass(frozen=True)
@@ -115,7 +36,9 @@ class Standing:
     """The tube as it stands in the machine with the dies not gripping it.
 
     leading: pieces ahead of the tangent point at y = 0; formed_arc: the first of them is the arc just formed;
-    tail_length: tube behind the tangent point at y = 0 [mm]; face: collet's face to tangent point at y = 0 [mm].
+    tail_length: tube behind the tangent point at y = 0 [mm]; face: collet's face to tangent point at y = 0, None where
+    the collet stands open or there is none [mm]; stands: where its face stands open then, if there is one [mm];
+    lowered: how far down the die is [mm].
     """
 
     leading: Pieces
@@ -125,6 +48,12 @@ class Standing:
     face: float | None
     bend_radius: float
     toward: float
+    stands: float | None = None
+    lowered: float = 0.0
+
+    def opened(self, stands: float | None) -> Standing:
+        """Return the tube standing there with the collet open and the carriage standing back [mm]."""
+        return replace(self, face=None, stands=stands)
 
 
 def moved(
@@ -175,8 +104,8 @@ def _standing_roles(standing: Standing) -> tuple[Role, ...]:
     """Roles of the leading pieces between two bends: arc just formed, straight after it, the rest."""
     straight = [bool(k == 0.0) for k in standing.leading.curvature[:2]]
     if standing.formed_arc:
-        return _roles((Role.FORMED, Role.AFTER) if straight[1:] == [True] else (Role.FORMED,), standing.leading.count)
-    return _roles((Role.FIRST,) if straight[:1] == [True] else (), standing.leading.count)
+        return _roles(FORMED_ROLES if straight[1:] == [True] else FORMED_ROLE, standing.leading.count)
+    return _roles(GRIPPED_ROLES if straight[:1] == [True] else (), standing.leading.count)
 
 
 @cache
@@ -209,6 +138,7 @@ def advance(standing: Standing, y: tuple[float, float], roll: float, turned_befo
         (total + min(y), total + reach),
         standing.tail_length - min(y),
         face=_faces(standing, y),
+        drop=_same(standing.lowered),
         y=y,
         rotation=(roll, roll),
         slides_straight=standing.formed_arc and not turned_before,
@@ -230,13 +160,16 @@ def rotate(standing: Standing, y: float, roll: tuple[float, float]) -> Motion:
         _same(_total(standing.leading) + y),
         standing.tail_length - y,
         face=_faces(standing, (y, y)),
+        drop=_same(standing.lowered),
         y=(y, y),
         rotation=roll,
     )
 
 
 def _faces(standing: Standing, y: tuple[float, float]) -> tuple[float, float] | None:
-    return None if standing.face is None else (standing.face - y[0], standing.face - y[1])
+    if standing.face is None:
+        return None if standing.stands is None else _same(standing.stands)
+    return (standing.face - y[0], standing.face - y[1])
 
 
 def _same(length: float) -> tuple[float, float]:
@@ -249,7 +182,8 @@ class InDie:
 
     leading: pieces ahead of the tangent point at the start of the bend; angle, setting [rad]; tail_length: tube behind
     the tangent point at the start [mm]; face: collet's face to tangent point at the start [mm], None when released;
-    follows: the pressure die travels with the tube; y: advance reading at the start [mm]; rotation [rad].
+    follows: the pressure die travels with the tube; y: advance reading at the start [mm]; rotation [rad]; stands: where
+    the collet's face stands open when released [mm].
     """
 
     leading: Pieces
@@ -263,11 +197,18 @@ class InDie:
     follows: bool
     y: float = 0.0
     rotation: float = 0.0
+    stands: float | None = None
+
+    def faces(self, feed: float) -> tuple[float, float] | None:
+        """Return the collet's face to tangent point before and after a feed [mm]; open it stands where it is."""
+        if self.face is None:
+            return None if self.stands is None else _same(self.stands)
+        return (self.face, self.face - feed)
 
     def roles(self) -> tuple[Role, ...]:
         """Roles of the leading pieces: first straight, the formed arc at its far end, the rest."""
         gripped = self.leading.count > 0 and self.leading.curvature[0] == 0.0
-        return _roles((Role.FIRST, Role.FAR_ARC) if gripped else (), self.leading.count)
+        return _roles(GRIPPED_ROLES if gripped else (), self.leading.count)
 
     def forming_arc(self, swing: float) -> Pieces:
         """Return the arc in the die after a swing [rad], from its tail end at the tangent point forward."""
@@ -290,12 +231,12 @@ class InDie:
 
 
 def close_dies(grip: InDie) -> Motion:
-    """The clamp and the pressure die close on the standing tube."""
-    body = Body(grip.leading, grip.roles())
+    """The clamp and the pressure die close on the standing tube, tail included: the die's slide comes to it."""
+    bodies = (Body(grip.leading, grip.roles()), _tail(grip.tail_length, grip.tangent_u))
     face = None if grip.face is None else (grip.face, grip.face)
     return Motion(
         Phase.CLOSE,
-        (body,),
+        bodies,
         grip.bend_radius,
         grip.toward,
         _same(_total(grip.leading)),
@@ -311,7 +252,6 @@ def bend(grip: InDie) -> Motion:
     feed = grip.bend_radius * grip.setting
     leading = Body(grip.leading, grip.roles(), turn=grip.toward * grip.setting)
     forming = Body(grip.forming_arc(grip.setting), FORMING_ROLE, Path.GROWING, length_at_start=0.0, length_change=feed)
-    face = None if grip.face is None else (grip.face, grip.face - feed)
     return Motion(
         Phase.BEND,
         (leading, forming, _tail(grip.tail_length, grip.tangent_u, -feed)),
@@ -320,7 +260,7 @@ def bend(grip: InDie) -> Motion:
         (_total(grip.leading), _total(grip.leading) + feed),
         grip.tail_length,
         arm=(0.0, grip.setting),
-        face=face,
+        face=grip.faces(feed),
         pressure=(0.0, feed if grip.follows else 0.0),
         y=(grip.y, grip.y + feed),
         rotation=(grip.rotation, grip.rotation),
@@ -363,11 +303,13 @@ def open_dies(grip: InDie, face: float | None) -> Motion:
         length_change=-grip.bend_radius * back,
     )
     forward = feed if grip.follows else 0.0
-    faces = None if face is None else (face, face + grip.bend_radius * back)
-    shorter = _total(grip.leading) + grip.bend_radius * grip.angle
+    faces = grip.faces(0.0) if face is None else (face, face + grip.bend_radius * back)
+    shorter, longer = _total(grip.leading) + grip.bend_radius * grip.angle, grip.bend_radius * back
+    behind = grip.tail_length - feed
+    tail = replace(_tail(behind + longer, grip.tangent_u + feed, longer), length_at_start=behind)
     return Motion(
         Phase.OPEN,
-        (ahead, forming),
+        (ahead, forming, tail),
         grip.bend_radius,
         grip.toward,
         (shorter, _total(grip.leading) + feed),
@@ -380,37 +322,61 @@ def open_dies(grip: InDie, face: float | None) -> Motion:
     )
 
 
-def ease_off(standing: Standing, arm: float, y: float, pressure: float) -> Motion:
-    """Advance by y [mm] with the arm still at the setting `arm` [rad]: the arc slides straight out of the groove.
+def homing(
+    standing: Standing,
+    arm: tuple[float, float],
+    y: tuple[float, float],
+    pressure: tuple[float, float] = (0.0, 0.0),
+) -> Motion:
+    """One leg of the arm's way home: the arm goes, the tube is run forward in the groove, or both evenly together.
 
-    pressure: how far forward the pressure die still stands [mm]; it goes home with the arm.
+    arm: from home [rad]; y: advance from the end of the bend [mm]; pressure: how far forward the pressure die stands
+    [mm].
     """
-    motion = advance(standing, (0.0, y), 0.0, turned_before=False)
-    return replace(motion, phase=Phase.RETURN, arm=(arm, arm), pressure=(pressure, pressure))
+    motion = advance(standing, y, 0.0, turned_before=False)
+    bodies = motion.bodies
+    if arm[0] != arm[1] and y[0] != y[1]:
+        bodies = tuple(_as_it_flows(body, standing.tail_length, y) for body in bodies)
+    return replace(motion, phase=Phase.RETURN, bodies=bodies, arm=arm, pressure=pressure)
 
 
-def return_arm(standing: Standing, arm: float, y: float, pressure: float) -> Motion:
-    """The arm goes home from `arm` [rad] past the tube that stands at an advance of y [mm].
+def _as_it_flows(body: Body, tail: float, y: tuple[float, float]) -> Body:
+    """Return straight or tail as it grows or shrinks from one advance to another [mm]; seen from the arm that counts.
 
-    pressure: how far forward the pressure die stands before it goes home too [mm].
+    tail: its length at an advance of 0 [mm].
     """
-    placed = Body(moved(standing.leading, y), _standing_roles(standing))
-    bodies = [placed, _tail(standing.tail_length - y, standing.tangent_u + y)]
-    if y > 1e-9:
-        bodies.append(_first(y, standing.tangent_u + y, _total(standing.leading)))
-    return Motion(
-        Phase.RETURN,
-        tuple(bodies),
-        standing.bend_radius,
-        standing.toward,
-        _same(_total(standing.leading) + y),
-        standing.tail_length - y,
-        arm=(arm, 0.0),
-        face=_faces(standing, (y, y)),
-        pressure=(pressure, 0.0),
-        y=(y, y),
-        slides_straight=standing.formed_arc,
-    )
+    if body.path is Path.LINE:
+        return replace(body, length_at_start=y[0], length_change=y[1] - y[0])
+    if body.roles == TAIL_ROLE:
+        return replace(body, length_at_start=tail - y[0], length_change=y[0] - y[1])
+    return body
+
+
+def run_carriage(standing: Standing, y: float, face: tuple[float, float], arm: float = 0.0) -> Motion:
+    """The carriage runs along the tail with its collet open, the tube standing at an advance of y [mm].
+
+    face: collet's face to tangent point at start and end [mm]; arm: where it stands meanwhile [rad].
+    """
+    motion = advance(standing, (y, y), 0.0, turned_before=False)
+    return replace(motion, phase=Phase.RUN, face=face, arm=(arm, arm))
+
+
+def run_carriage_back(grip: InDie, face: tuple[float, float]) -> Motion:
+    """The carriage runs back along the tail while the dies hold the tube, before the job's last bend."""
+    return replace(close_dies(grip), phase=Phase.RUN, face=face)
+
+
+def lower_die(
+    standing: Standing, at: tuple[float, float], drop: tuple[float, float], arm: float = 0.0, pressure: float = 0.0
+) -> Motion:
+    """The die goes down or up by itself while the tube stands.
+
+    at: advance [mm] and roll [rad] of the tube; drop: how far the die is lowered at start and end [mm]; arm: where it
+    stands meanwhile [rad]; pressure: how far forward the pressure die stands [mm].
+    """
+    y, roll = at
+    motion = advance(standing, (y, y), roll, turned_before=roll != 0.0)
+    return replace(motion, phase=Phase.DROP, arm=(arm, arm), drop=drop, pressure=(pressure, pressure))
 
 
 def laid_in(standing: Standing) -> Motion:

@@ -10,18 +10,20 @@ from planner.clearance.surroundings import Surroundings
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.tube import motions
-from planner.tube.motions import InDie, Motion, Standing
+from planner.tube.bodies import Motion
+from planner.tube.motions import InDie, Standing
 from planner.tube.partly_bent import leading_part
 from tests.clearance.machines import CLR, DIAMETER, box, machine, post
 from tests.clearance.oracle import Array, Drawing, Play, between
 
 RADIUS = DIAMETER / 2.0
+WALL = 1.65
 
 
 def part_of(drawing: Drawing) -> Part:
     """The program's part, counted from the leading end."""
     return Part(
-        name="random", machine=None, outside_diameter=DIAMETER, wall=1.65, gauge=None, material="stainless 304",
+        name="random", machine=None, outside_diameter=DIAMETER, wall=WALL, gauge=None, material="stainless 304",
         yield_strength=None, straights=drawing.straights, rotations=drawing.rotations, angles=drawing.angles,
         radii=np.full(len(drawing.angles), drawing.clr), trim_a=0.0, trim_b=0.0,
     )  # fmt: skip
@@ -77,7 +79,7 @@ def drawing(rng: np.random.Generator) -> Drawing:
 
 
 def steps_of(d: Drawing, side: float, rng: np.random.Generator) -> list[Step]:
-    """Close, bend, re-grip, open, return; ease off and return; advance, rotate, advance or go back."""
+    """Close, bend, re-grip, open; ways home of every kind, runs of the carriage; advance, rotate, advance, go back."""
     part = part_of(d)
     bend = int(rng.integers(1, len(d.angles) + 1))
     before = {j: float(d.angles[j - 1]) for j in range(1, bend) if rng.random() < 0.85}
@@ -87,7 +89,9 @@ def steps_of(d: Drawing, side: float, rng: np.random.Generator) -> list[Step]:
     stock_end = d.developed + 200.0
     follows = bool(rng.random() < 0.5)
     ahead = leading_part(part, set(before), start, 0.0, side, bend)
-    grip = InDie(ahead, d.clr, side, angle, setting, start, stock_end - start, face, follows)
+    # Now and then so little tube is left that the tail's end is drawn into the die.
+    left = start + feed + (rng.uniform(5.0, 150.0) if rng.random() < 0.3 else stock_end - end)
+    grip = InDie(ahead, d.clr, side, angle, setting, start, left - start, face, follows)
     released, forward = face - feed, feed if follows else 0.0
     opened = released + rng.uniform(-100.0, 300.0)
 
@@ -100,13 +104,16 @@ def steps_of(d: Drawing, side: float, rng: np.random.Generator) -> list[Step]:
 
     def bending(swing: tuple[float, float], **changes: Any) -> Play:
         at = (start + d.clr * swing[0], start + d.clr * swing[1])
-        return play(formed=before, swing=swing, bend=bend, at=at, **changes)
+        return play(formed=before, swing=swing, bend=bend, at=at, **{"stock_end": left, **changes})
 
     after = leading_part(part, {*before, bend}, end, 0.0, side, bend)
     standing = Standing(after, True, stock_end - end, end, opened + d.clr * (setting - angle), d.clr, side)
     back = opened + d.clr * (setting - angle)
     y, roll_ = rng.uniform(20.0, 300.0), float(rng.choice([-1.0, 1.0]) * rng.uniform(0.3, 3.1))
     y2 = y * rng.uniform(0.3, 1.6)
+    near, y3, waits = setting * rng.uniform(0.1, 0.7), rng.uniform(10.0, 120.0), rng.uniform(500.0, 1500.0)
+    by_hand, down = standing.opened(waits), rng.uniform(20.0, 120.0)
+    lowered = replace(standing, lowered=down)
     return [
         Step("dies close", motions.close_dies(grip), bending((0.0, 0.0), face=(face, face))),
         Step("bend", motions.bend(grip), bending(
@@ -115,26 +122,48 @@ def steps_of(d: Drawing, side: float, rng: np.random.Generator) -> list[Step]:
             (setting, setting), arm=(setting, setting), face=(released, opened), forward=(forward, forward))),
         Step("dies open", motions.open_dies(grip, opened), bending(
             (setting, angle), arm=(setting, setting), face=(opened, back), forward=(forward, forward))),
-        Step("return", motions.return_arm(standing, setting, 0.0, forward), play(
+        Step("return", motions.homing(standing, (setting, 0.0), (0.0, 0.0), (forward, 0.0)), play(
             arm=(setting, 0.0), face=(back, back), forward=(forward, 0.0))),
-        Step("ease off", motions.ease_off(standing, setting, y, forward), play(
+        Step("run forward", motions.homing(standing, (setting, setting), (0.0, y), (forward, forward)), play(
             arm=(setting, setting), at=(end, end + y), face=(back, back - y), forward=(forward, forward))),
-        Step("eased return", motions.return_arm(standing, setting, y, forward), play(
+        Step("run forward by hand", motions.homing(by_hand, (angle, angle), (0.0, y), (forward, forward)), play(
+            arm=(angle, angle), at=(end, end + y), face=(waits, waits), forward=(forward, forward))),
+        Step("eased return", motions.homing(standing, (setting, 0.0), (y, y), (forward, 0.0)), play(
             arm=(setting, 0.0), at=(end + y, end + y), face=(back - y, back - y), forward=(forward, 0.0))),
+        Step("return, part of the way", motions.homing(standing, (setting, near), (y, y), (0.0, 0.0)), play(
+            arm=(setting, near), at=(end + y, end + y), face=(back - y, back - y))),
+        Step("together", motions.homing(standing, (angle, near), (0.0, y), (forward, 0.0)), play(
+            arm=(angle, near), at=(end, end + y), face=(back, back - y), forward=(forward, 0.0))),
+        Step("together, on", motions.homing(standing, (near, 0.0), (y, y + y3), (0.0, 0.0)), play(
+            arm=(near, 0.0), at=(end + y, end + y + y3), face=(back - y, back - y - y3))),
+        Step("carriage run", motions.run_carriage(standing, 0.0, (back, waits)), play(face=(back, waits))),
+        Step("carriage run, gripped", motions.run_carriage_back(grip, (face, waits)), bending(
+            (0.0, 0.0), face=(face, waits))),
+        Step("laid in", motions.laid_in(standing), play()),
+        Step("die lowered", motions.lower_die(standing, (0.0, 0.0), (0.0, down), setting, forward), play(
+            arm=(setting, setting), face=(back, back), forward=(forward, forward), drop=(0.0, down))),
+        Step("return, die lowered", motions.homing(lowered, (setting, 0.0), (0.0, 0.0), (forward, 0.0)), play(
+            arm=(setting, 0.0), face=(back, back), forward=(forward, 0.0), drop=(down, down))),
+        Step("advance, die lowered", motions.advance(lowered, (0.0, y), 0.0, False), play(
+            at=(end, end + y), face=(back, back - y), drop=(down, down))),
+        Step("die up", motions.lower_die(standing, (y, roll_), (down, 0.0)), play(
+            at=(end + y, end + y), rotation=(roll_, roll_), face=(back - y, back - y), drop=(down, 0.0))),
         Step("advance", motions.advance(standing, (0.0, y), 0.0, False), play(
             at=(end, end + y), face=(back, back - y))),
         Step("rotate", motions.rotate(standing, y, (0.0, roll_)), play(
             at=(end + y, end + y), face=(back - y, back - y), rotation=(0.0, roll_))),
         Step("advance, rotated", motions.advance(standing, (y, y2), roll_, True), play(
             at=(end + y, end + y2), face=(back - y, back - y2), rotation=(roll_, roll_))),
+        Step("drawn off", motions.advance(by_hand, (y, y2 + 900.0), 0.0, False), play(
+            at=(end + y, end + y2 + 900.0), face=(waits, waits))),
     ]  # fmt: skip
 
 
 def solids_near(steps: list[Step], rng: np.random.Generator, count: int) -> list[dict[str, Any]]:
-    """Boxes and posts on frame, arm and carriage, each near some place of the leading part at some moment."""
+    """Boxes and posts on frame, arm, carriage and pressure die, each near some place of the leading part at some moment."""
     solids: list[dict[str, Any]] = []
     for k in range(count):
-        owner = ("frame", "arm", "carriage")[k % 3]
+        owner = ("frame", "arm", "carriage", "frame", "arm", "pressure die")[k % 6]
         play = steps[int(rng.integers(len(steps)))].play
         t = float(rng.random())
         now = play.moment(t)
@@ -148,7 +177,7 @@ def solids_near(steps: list[Step], rng: np.random.Generator, count: int) -> list
         low = np.where(rng.random(3) < 0.3, x - size / 2.0, low)
         low = low.round(3)
         name = f"{owner} {k}"
-        if rng.random() < 0.4:
+        if rng.random() < 0.4 and owner != "pressure die":
             r = float(size[0] / 2.0)
             solids.append(post(name, owner, low[:2] + r, r, (low[2], low[2] + size[2])))
         else:
@@ -163,7 +192,7 @@ def case(seed: int, solids: int = 6) -> Case:
     d = drawing(rng)
     steps = steps_of(d, side, rng)
     bench = machine("left" if seed % 2 else "right", solids_near(steps, rng, solids))
-    return Case(d, side, steps, bench, Surroundings.of(bench, bench.tooling[0], RADIUS, 2.0))
+    return Case(d, side, steps, bench, Surroundings.of(bench, bench.tooling[0], RADIUS, 2.0, WALL))
 
 
 def through_die(rows: Rows, row: int, step: Step) -> bool:
@@ -197,10 +226,11 @@ def extent(rows: Rows, row: int, step: Step, t: float) -> tuple[float, float]:
 def moment_of(rows: Rows, row: int, step: Step, t: float) -> float:
     """When a point of a row is where the row has it.
 
-    A straight through the die is a row as long as it ever is; it is so long at the farthest advance, a tail at the
-    least.
+    A straight through the die is a row as long as it ever is, unless what it is seen from moves too; it is so long at
+    the farthest advance, a tail at the least.
     """
     at, role = step.play.at, rows.roles[rows.piece[row]].value
-    if step.play.swing is not None or not through_die(rows, row, step) or at[0] == at[1]:
+    moves = rows.blocks[10, rows.block[row]] != rows.blocks[11, rows.block[row]]
+    if step.play.swing is not None or not through_die(rows, row, step) or at[0] == at[1] or moves:
         return t
     return float(np.argmin(at) if role == "tail" else np.argmax(at))

@@ -23,6 +23,7 @@ from planner.clearance.rectangles import Region
 from planner.inputs.machine import Machine
 from tests.clearance.cases import RADIUS
 from tests.clearance.oracle import Array, Drawing, Profile, Tube
+from tests.clearance.surfaces import rods, section_of
 
 SPACING = 4.0
 """Distance of the balls along the tube [mm]; a point of the tube lies within SPACING/2 more of a ball's centre."""
@@ -35,6 +36,10 @@ TABLE_ERROR = GRID * 0.71 + 0.02
 
 ASIDE = 60.0
 """How far the tables reach beyond a profile [mm]."""
+
+KINDS = ("arc just formed", "first straight", "after it, on the mandrel", "after it", "far arc", "beyond")
+"""What a piece is to the contact table between two bends; the straight after the arc just formed begins on the mandrel
+where that arc is shorter than the mandrel's reach."""
 
 Flags = np.ndarray[Any, np.dtype[np.bool_]]
 
@@ -71,15 +76,14 @@ class Grooved:
 class Thing:
     """A solid in the machine frame, the arm at home; what goes with the carriage is seen from the tube at y = 0.
 
-    needed: of every piece, first: of the straight that comes first where no arc was just formed [mm]; per_metre: more
-    for each metre of leading part [mm]; proves: it stands there whatever else is chosen.
+    needs: of each piece by what it is (`KINDS`), minus infinity where it is not looked at [mm]; per_metre: more for
+    each metre of leading part [mm]; proves: it stands there whatever else is chosen.
     """
 
     name: str
-    kind: Literal["floor", "box", "post", "die", "block"]
+    kind: Literal["floor", "box", "post", "die", "block", "rod"]
     numbers: tuple[float, ...]
-    needed: float
-    first: float
+    needs: tuple[float, ...]
     per_metre: float
     carried: bool = False
     proves: bool = True
@@ -98,6 +102,9 @@ class Thing:
         if self.kind == "post":
             side = np.hypot(x[..., 0] - n[0], x[..., 1] - n[1]) - n[2]
             return _outside(np.stack((side, np.maximum(n[3] - x[..., 2], x[..., 2] - n[4])), axis=-1))
+        if self.kind == "rod":
+            side = np.hypot(x[..., 1], x[..., 2]) - n[2]
+            return _outside(np.stack((side, np.maximum(n[0] - x[..., 0], x[..., 0] - n[1])), axis=-1))
         if self.kind == "die":
             a = n[1] - np.hypot(x[..., 0], x[..., 1] - n[0])
             return Grooved(n[1], n[2], n[3], solid_at_width=True).at(a, x[..., 2])
@@ -116,26 +123,33 @@ def things_of(bench: Machine, side: float, clamps: Iterable[float], face: float)
     """What stands about a tube between bends: dies opened, arm and pressure die at home.
 
     The straight ahead of the tangent point, where it was laid in, may overlap die and wiper by 1 mm; an arc that is
-    rotated and everything beyond keep `to_tooling` to what is built from the tooling, `required` to the rest.
+    rotated and everything beyond keep `to_tooling` to what is built from the tooling, `required` to the rest. What lies
+    in the grip section, or begins at its end, may overlap it by 1 mm. What is on the rod is not held against it.
     """
     tooling, keep = bench.tooling[0], bench.clearance
     bore, clr, lengths = tooling.tube_diameter / 2.0, tooling.bend_radius, tuple(clamps)
-    built, ease = (keep.to_tooling, keep.to_tooling, 0.0), (keep.to_tooling, -1.0, 0.0)
-    other = (keep.required, keep.required, keep.per_metre)
-    things = [Thing("floor", "floor", (-bench.head.centreline_height,), *other)]
-    things.append(Thing("bend die", "die", (side * clr, clr, tooling.die_height / 2.0, bore), *ease))
+    built, never = keep.to_tooling, -np.inf
+    every, grooved = (built,) * 6, (built, -1.0, built, built, built, built)
+    in_section, on_rod = (-1.0, -1.0, built, built, -1.0, built), (never, never, never, built, built, built)
+    things = [Thing("floor", "floor", (-bench.head.centreline_height,), (keep.required,) * 6, keep.per_metre)]
+    things.append(Thing("bend die", "die", (side * clr, clr, tooling.die_height / 2.0, bore), grooved, 0.0))
     if tooling.die_hub is not None:
         half = tooling.die_hub.height / 2.0
-        things.append(Thing("die hub", "post", (0.0, side * clr, tooling.die_hub.radius, -half, half), *built))
+        things.append(Thing("die hub", "post", (0.0, side * clr, tooling.die_hub.radius, -half, half), every, 0.0))
     wiper, clamp, pressure = tooling.wiper_block, tooling.clamp_block, tooling.pressure_block
     if wiper is not None:
         block = (-wiper.length, 0.0, side, 0.0, wiper.width, wiper.height / 2.0, bore)
-        things.append(Thing("wiper die", "block", block, *ease))
+        things.append(Thing("wiper die", "block", block, grooved, 0.0))
     for length in lengths:
+        sure = len(lengths) == 1
         block = (0.0, length, -side, clamp.opens, clamp.width, clamp.height / 2.0, bore)
-        things.append(Thing("clamp die", "block", block, *built, proves=len(lengths) == 1))
+        things.append(Thing("clamp die", "block", block, every, 0.0, proves=sure))
+        depth, long, height = section_of(bench, length)
+        block = (0.0, long, side, 0.0, depth, height / 2.0, bore)
+        things.append(Thing("grip section", "block", block, in_section, 0.0, proves=sure))
     block = (-tooling.pressure_die_length, 0.0, -side, pressure.opens, pressure.width, pressure.height / 2.0, bore)
-    things.append(Thing("pressure die", "block", block, *built))
+    things.append(Thing("pressure die", "block", block, every, 0.0))
+    things += [Thing(name, "rod", numbers, on_rod, 0.0) for name, numbers in rods(bench, True).items()]
     for solid in bench.solid:
         carried = solid.moves_with == "carriage"
         back = face if carried else 0.0
@@ -148,7 +162,8 @@ def things_of(bench: Machine, side: float, clamps: Iterable[float], face: float)
             (cx, cy), z = solid.cylinder.centre, solid.cylinder.z
             numbers = (cx - back, cy, solid.cylinder.radius, *z)
         kind: Literal["box", "post"] = "post" if solid.box is None else "box"
-        things.append(Thing(solid.name, kind, numbers, *other, carried=carried, proves=not carried))
+        needs = (keep.required,) * 6
+        things.append(Thing(solid.name, kind, numbers, needs, keep.per_metre, carried=carried, proves=not carried))
     return tuple(things)
 
 
@@ -157,13 +172,13 @@ class Balls:
     """Balls (b,) about points of the tube at an advance and a rotation of 0, in chunks (c, 8) of neighbours.
 
     at (b, 3); inside: radius of a ball that is all tube; cover: radius of a ball, so that all together hold the tube;
-    first: it belongs to the straight that comes first; centre (c, 3), reach (c,): of balls that hold the chunks.
+    what (b,): number in KINDS of the piece that it belongs to; centre (c, 3), reach (c,): of balls that hold the chunks.
     """
 
     at: Array
     inside: Array
     cover: Array
-    first: Flags
+    what: np.ndarray[Any, np.dtype[np.int64]]
     members: np.ndarray[Any, np.dtype[np.int64]]
     centre: Array
     reach: Array
@@ -174,46 +189,64 @@ class Balls:
         return float(np.hypot(self.at[:, 1], self.at[:, 2]).max())
 
 
-def balls_of(drawing: Drawing, formed: dict[int, float], at: float, plane_of: int, side: float, first: bool) -> Balls:
+def stretches(tube: Tube, at: float, laid_in: bool, on_mandrel: float) -> list[tuple[float, float, int, bool]]:
+    """Where stretches of the leading part begin and end (stock coordinates, from the tangent point forward), what each
+    is in KINDS, and whether it is straight; on_mandrel: how far past the tangent point tube may lie on the mandrel, and a diameter [mm].
+    """
+    pieces = [
+        (min(end, at), end - length, curvature) for end, length, curvature, *_ in tube.walk if end - length < at - 1e-6
+    ]
+    if laid_in:
+        kinds = [1, 4] + [5] * len(pieces)
+    elif len(pieces) > 1 and pieces[1][2] == 0.0:
+        kinds = [0, 3, 4] + [5] * len(pieces)
+    else:
+        kinds = [0] + [5] * len(pieces)
+    found = []
+    for (begin, end, curvature), kind in zip(pieces, kinds, strict=False):
+        cut = begin - max(on_mandrel - (pieces[0][0] - pieces[0][1]), 0.0)
+        if kind == 3 and cut < begin:
+            found.append((begin, max(cut, end), 2, True))
+            begin = max(cut, end)
+        if begin - end > 1e-9:
+            found.append((begin, end, kind, curvature == 0.0))
+    return found
+
+
+def balls_of(
+    drawing: Drawing, formed: dict[int, float], at: float, plane_of: int, side: float, first: bool, on_mandrel: float
+) -> Balls:
     """The leading part ahead of the stock coordinate `at`; first: it begins with a straight that was laid in.
 
-    A ball reaches no farther than to the nearer flat end (a little less, for the arc's curvature). Nor do balls of what
-    comes after the first straight count where they reach back into it, which may touch what they may not. The rims of
-    both ends stand for the rest.
+    A ball reaches no farther than to the nearer end of its stretch (a little less, for the arc's curvature), so that it
+    is all tube of one kind. The rims of both ends of a stretch stand for the rest.
     """
     tube = Tube(drawing, formed)
     to_machine = tube.placed(at, plane_of, 0.0, side)
-    breaks = [at, *(min(end, at) for end, *_ in tube.walk), 0.0]
-    u = np.concatenate([np.linspace(b, a, max(2, int((a - b) / SPACING) + 2)) for a, b in _spans(breaks)])
-    u = np.unique(u.round(9))
-    straight_until = max((end for end, _, curvature, *_ in tube.walk if curvature > 0.0 and end < at), default=0.0)
-    in_first = first & (u > straight_until)
-    begins = np.where(in_first | (not first), at, straight_until)
-    centres = (to_machine @ tube.frames(u))[:, :3, 3]
-    inside = np.minimum(RADIUS, 0.97 * np.minimum(u, np.maximum(begins - u, 0.0)))
     angle = np.linspace(0.0, 2.0 * np.pi, 24, endpoint=False)
-    rims = []
-    for end in (0.0, at):
-        frame = to_machine @ tube.frame(end)
-        rims.append((frame[:3, :3] @ (RADIUS * np.stack((0.0 * angle, np.cos(angle), np.sin(angle))))).T + frame[:3, 3])
-    every = np.concatenate((centres, *rims))
-    none = np.zeros(angle.size)
-    free_end = np.full(angle.size, first and straight_until == 0.0)
-    flags = np.concatenate((in_first, free_end, np.full(angle.size, first)))
-    members = np.concatenate(
-        [_chunks(np.arange(u.size)), *(_chunks(u.size + k * angle.size + np.arange(angle.size)) for k in (0, 1))]
-    )
-    inside = np.concatenate((inside, none, none))
-    cover = np.concatenate((np.full(u.size, RADIUS + SPACING / 2.0), none, none))
-    groups = every[members]
+    circle = RADIUS * np.stack((0.0 * angle, np.cos(angle), np.sin(angle)))
+    every, inside, cover, what, members = [], [], [], [], []
+    count = 0
+    for begin, end, kind, _ in stretches(tube, at, first, on_mandrel):
+        u = np.linspace(end, begin, max(2, int((begin - end) / SPACING) + 2))
+        every.append((to_machine @ tube.frames(u))[:, :3, 3])
+        inside.append(np.minimum(RADIUS, 0.97 * np.minimum(u - end, begin - u)))
+        cover.append(np.full(u.size, RADIUS + SPACING / 2.0))
+        members.append(_chunks(count + np.arange(u.size)))
+        count += u.size
+        for place in (begin, end):
+            frame = to_machine @ tube.frame(place)
+            every.append((frame[:3, :3] @ circle).T + frame[:3, 3])
+            inside.append(np.zeros(angle.size))
+            cover.append(np.zeros(angle.size))
+            members.append(_chunks(count + np.arange(angle.size)))
+            count += angle.size
+        what.append(np.full(count - sum(part.size for part in what), kind))
+    at_, chunks = np.concatenate(every), np.concatenate(members)
+    groups = at_[chunks]
     centre = (groups.max(axis=1) + groups.min(axis=1)) / 2.0
     reach = np.linalg.norm(groups - centre[:, None], axis=2).max(axis=1) + RADIUS + SPACING / 2.0
-    return Balls(every, inside, cover, flags, members, centre, reach)
-
-
-def _spans(breaks: list[float]) -> list[tuple[float, float]]:
-    ordered = sorted(set(breaks), reverse=True)
-    return [(a, b) for a, b in zip(ordered, ordered[1:], strict=False) if a - b > 1e-9]
+    return Balls(at_, np.concatenate(inside), np.concatenate(cover), np.concatenate(what), chunks, centre, reach)
 
 
 def _chunks(numbers: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
@@ -260,7 +293,9 @@ class Ground:
         least = thing.per_metre * (self.length + y - dy) / 1000.0
         rho = np.hypot(balls.centre[:, 1], balls.centre[:, 2]) + balls.reach
         far = thing.distance(_posed(balls.centre[None], along[:, None], roll[:, None]))
-        spare = far - balls.reach - rho * droll[:, None] - (dalong + most)[:, None] - thing.needed - thing.error
+        needs = np.array(thing.needs)
+        asked = needs[balls.what[balls.members]].max(axis=1)
+        spare = far - balls.reach - rho * droll[:, None] - (dalong + most)[:, None] - asked - thing.error
         which, chunk = np.nonzero(spare < 0.0)
         if not which.size:
             return
@@ -268,7 +303,7 @@ class Ground:
         at = balls.at[member]
         moved = np.hypot(at[..., 1], at[..., 2]) * droll[which, None] + dalong[which, None]
         found = thing.distance(_posed(at, along[which, None], roll[which, None]))
-        needed = np.where(balls.first[member], thing.first, thing.needed)
+        needed = needs[balls.what[member]]
         nearest = found + thing.error + moved - balls.inside[member] - needed - least[which, None]
         farthest = found - thing.error - moved - balls.cover[member] - needed - most[which, None]
         np.minimum.at(out.least, which, nearest.min(axis=1))

@@ -24,16 +24,17 @@ def post(name: str, moves_with: str, centre: Any, radius: float, z: Any) -> dict
 
 def machine(
     head: str = "right", solids: list[dict[str, Any]] | None = None, tooling: dict[str, Any] | None = None,
-    clearance: dict[str, Any] | None = None, height: float = 3000.0,
+    clearance: dict[str, Any] | None = None, height: float = 3000.0, rod: dict[str, Any] | None = None,
 ) -> Machine:  # fmt: skip
-    """A mandrel bender with nothing around it but what is asked for."""
+    """A mandrel bender with nothing around it but what is asked for; its die has a grip section as long as the clamp."""
     dies: dict[str, Any] = {
         "tube_diameter": DIAMETER, "bend_radius": CLR, "clamp_lengths": [115, 76], "shortest_grip": 60,
-        "pressure_die_length": 240, "pressure_die_follows": True, "shortest_tail": 40, "die_height": 90,
+        "pressure_die_length": 300, "pressure_die_follows": True, "shortest_tail": 40, "die_height": 90,
         "die_hub": {"radius": 30, "height": 160},
-        "clamp_block": {"width": 90, "height": 100, "opens": 60},
+        "clamp_block": {"width": 90, "height": 100, "opens": 110},
         "pressure_block": {"width": 90, "height": 100, "opens": 40},
         "wiper_block": {"length": 150, "width": 60, "height": 60},
+        "mandrel": {"nose": 5, "balls": 2, "ball_reach": 30, "draws_back_before_end": 5},
         **(tooling or {}),
     }  # fmt: skip
     return machine_from_data({
@@ -42,7 +43,7 @@ def machine(
         "carriage": {"reach": [200, 5000], "grip_length": 40, "passes_through": True, "may_go_back": True},
         "rotation": {"range": "continuous", "zeroed": True, "resolution": 0.1},
         "advance": {"zeroed": True, "resolution": 0.1},
-        "mandrel": {"rod_length": 6000, "nose": 5},
+        "mandrel": {"rod_length": 6000, "rod_diameter": 25, **(rod or {})},
         "clearance": {"required": 10, "per_metre": 0, "to_tooling": 2, "to_itself": 2, **(clearance or {})},
         "tooling": [{key: value for key, value in dies.items() if value is not None}],
         "solid": solids or [],

@@ -135,8 +135,8 @@ class Tube:
 class Moment:
     """The machine with the tube in it at one moment.
 
-    at: stock coordinate at the tangent point; arm, face, forward: arm's angle, collet's face to tangent point, way of
-    the pressure die.
+    at: stock coordinate at the tangent point; arm, face, forward, drop: arm's angle, collet's face to tangent point,
+    way of the pressure die, how far the die is lowered; fed: how far the tube has gone forward since the start.
     """
 
     tube: Tube
@@ -146,6 +146,8 @@ class Moment:
     face: float | None
     forward: float
     tail_length: float
+    drop: float = 0.0
+    fed: float = 0.0
 
     def frames(self, places: Array) -> Array:
         """Frames (k, 4, 4) of cross-sections in the machine frame."""
@@ -170,6 +172,7 @@ class Play:
     arm: tuple[float, float] = (0.0, 0.0)
     face: tuple[float, float] | None = None
     forward: tuple[float, float] = (0.0, 0.0)
+    drop: tuple[float, float] = (0.0, 0.0)
     stock_end: float = 0.0
     _known: dict[float, Moment] = field(default_factory=dict)
 
@@ -182,17 +185,29 @@ class Play:
             pose = tube.placed(at, self.plane_of, between(self.rotation, t), self.side)
             face = None if self.face is None else between(self.face, t)
             self._known[t] = Moment(
-                tube, pose, at, between(self.arm, t), face, between(self.forward, t), self.stock_end - at
+                tube,
+                pose,
+                at,
+                between(self.arm, t),
+                face,
+                between(self.forward, t),
+                self.stock_end - at,
+                between(self.drop, t),
+                at - self.at[0],
             )
         return self._known[t]
 
     def seen(self, owner: str, frames: Array, t: float) -> Array:
         """Frames as they look from what a solid moves with."""
         now, clr = self.moment(t), self.drawing.clr
-        if owner == "arm":
+        if owner in ("die", "section"):  # what is lowered sees the tube above it
+            frames = matrix(np.eye(3), np.array([0.0, 0.0, now.drop])) @ frames
+        if owner in ("arm", "section"):
             axis = np.array([0.0, self.side * clr, 0.0])
             back = Rotation.from_euler("z", -self.side * now.arm).as_matrix()
             return np.asarray(matrix(back, axis - back @ axis) @ frames)
+        if owner == "tail":
+            return np.asarray(along(-now.fed) @ frames)
         if owner == "carriage" and now.face is not None:
             return np.asarray(along(now.face) @ frames)
         if owner == "pressure die":
@@ -213,9 +228,11 @@ def shape(kind: str, p: tuple[float, ...] | Array) -> tuple[Any, Any]:
         return coal.Cylinder(p[2], p[4] - p[3]), coal.Transform3s(np.eye(3), np.array([p[0], p[1], (p[3] + p[4]) / 2]))
     if kind == "floor":
         return coal.Halfspace(np.array([0.0, 0.0, 1.0]), float(p[0])), coal.Transform3s(np.eye(3), np.zeros(3))
-    assert kind == "segment"
+    assert kind in ("segment", "rod")
     turned = Rotation.from_euler("y", np.pi / 2.0).as_matrix()
     middle = np.array([(p[0] + p[1]) / 2.0, 0.0, 0.0])
+    if kind == "rod":
+        return coal.Cylinder(p[2], p[1] - p[0]), coal.Transform3s(turned, middle)
     return coal.Capsule(p[2], p[1] - p[0]), coal.Transform3s(turned, middle)
 
 

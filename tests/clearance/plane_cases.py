@@ -14,11 +14,11 @@ from planner.inputs.machine import Machine
 from planner.tube import motions
 from planner.tube.motions import Standing
 from planner.tube.partly_bent import leading_part
-from tests.clearance.cases import RADIUS, Case, Step, part_of
-from tests.clearance.flood import Ground, Plane, balls_of, things_of
+from tests.clearance.cases import RADIUS, WALL, Case, Step, part_of
+from tests.clearance.flood import Ground, Plane, balls_of, stretches, things_of
 from tests.clearance.machines import CLR, box, machine, post
 from tests.clearance.oracle import Array, Drawing, Play, disc_points
-from tests.clearance.surfaces import Grooved, Surface, surface
+from tests.clearance.surfaces import Grooved, Surface, rods, surface
 
 FACE = 900.0
 """Collet's face to tangent point at an advance of 0 [mm]."""
@@ -54,16 +54,21 @@ class Trial:
         standing = Standing(ahead, not self.laid_in, tail, self.at, FACE, CLR, self.side)
         sweep = motions.rotate(standing, 0.0, self.plane.rolls)
         sweep = replace(sweep, leading_length=(self.at + self.plane.y[0], self.at + self.plane.y[1]))
-        rows = rows_of([sweep], Surroundings.of(self.bench, self.bench.tooling[0], RADIUS, 2.0), [self.clamps])
+        rows = rows_of([sweep], Surroundings.of(self.bench, self.bench.tooling[0], RADIUS, 2.0, WALL), [self.clamps])
         carried = {solid.name for solid in self.bench.solid if solid.moves_with == "carriage"}
         moving = np.array([rows.names[k] in carried for k in rows.solid])
         proves = ~moving & ((rows.clamp < 0) | (len(self.clamps) == 1))
         return Field(rows, self.plane.y, self.plane.rolls, self.plane.goes_round, np.where(moving, 0.0, 1.0), proves)
 
+    @property
+    def on_mandrel(self) -> float:
+        """How far past the tangent point tube may lie on the mandrel, and a diameter more [mm]."""
+        return max(front for _, front, _ in rods(self.bench, True).values()) + 2.0 * RADIUS
+
     @cached_property
     def ground(self) -> Ground:
         """The same for the tests."""
-        balls = balls_of(self.drawing, self.formed, self.at, self.plane_of, self.side, self.laid_in)
+        balls = balls_of(self.drawing, self.formed, self.at, self.plane_of, self.side, self.laid_in, self.on_mandrel)
         return Ground(balls, things_of(self.bench, self.side, self.clamps, FACE), self.at)
 
     def step(self, y: float, roll: float) -> Step:
@@ -81,26 +86,22 @@ class Trial:
         """
         step = self.step(y, roll)
         now, pairs = step.play.moment(0.0), []
-        for end, length, curvature, *_ in now.tube.walk:
-            begin = min(end, self.at)
-            reach = length - (end - begin)
-            if reach <= 1e-6:
-                continue
-            first = self.laid_in and curvature == 0.0 and end >= self.at
+        for begin, end, kind, straight in stretches(now.tube, self.at, self.laid_in, self.on_mandrel):
+            reach = begin - end
             centres = now.frames(begin - np.linspace(0.0, reach, int(reach / 8.0) + 2))[:, :3, 3]
             for thing in self.ground.things:
-                if proving and not thing.proves:
+                if (proving and not thing.proves) or not np.isfinite(thing.needs[kind]):
                     continue
-                needed = (thing.first if first else thing.needed) + thing.per_metre * (self.at + y) / 1000.0
+                needed = thing.needs[kind] + thing.per_metre * (self.at + y) / 1000.0
                 far = thing.distance(centres - [y * thing.carried, 0.0, 0.0]).min() - 4.0 - thing.error - RADIUS
-                pairs.append((float(far) - needed, needed, thing.name, begin, reach, curvature == 0.0))
+                pairs.append((float(far) - needed, needed, thing.name, begin, reach, straight))
         worst = (np.inf, "nothing")
         for least, needed, name, begin, reach, straight in sorted(pairs):
             if least > worst[0]:
                 break
             count = 2 if straight else max(3, int(reach / (1.0 if fine else 6.0)) + 1)
             frames = now.frames(np.linspace(begin, begin - reach, count))
-            for clamp in self.clamps if name == "clamp die" else (0.0,):
+            for clamp in self.clamps if name in ("clamp die", "grip section") else (0.0,):
                 solid = surface(Case(self.drawing, self.side, [], self.bench, None), step, name, clamp, 0.0)  # type: ignore[arg-type]
                 seen = step.play.seen(solid.owner, frames, 0.0)
                 worst = min(worst, (_near(solid, seen, reach, straight, fine) - needed, name))

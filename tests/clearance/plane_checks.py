@@ -41,7 +41,7 @@ def wrong_cells(case: Trial, cells: Rectangles, rng: np.random.Generator, tally:
             tally["measured"] += 1
             spare, name = case.spare(y[k], roll[k], state is not State.FREE, state is State.BLOCKED)
             # Inside a sampled profile distances are off by up to 0.02 mm; the first straight may reach 1 mm into two.
-            slack = 0.02 if case.laid_in and name in ("bend die", "wiper die") else 1e-6
+            slack = 0.02 if case.laid_in and name in ("bend die", "wiper die", "grip section") else 1e-6
             if spare < -slack if state is State.FREE else spare >= 0.0:
                 wrong.append(f"{state.name}: {spare:.6f} mm more than needed from {name} at {y[k]!r}, {roll[k]!r}")
     return wrong

@@ -12,7 +12,8 @@ import coal
 import numpy as np
 
 from planner.clearance.rows import Rows
-from tests.clearance.cases import RADIUS, Case, Step, extent, places
+from planner.inputs.machine import Machine
+from tests.clearance.cases import RADIUS, WALL, Case, Step, extent, places
 from tests.clearance.oracle import THIN, Array, Profile, disc_points, gap, shape, sphere_gap
 
 profile = cache(Profile)
@@ -55,6 +56,26 @@ class Plain:
         middle = frame.copy()
         middle[:3, 3] += frame[:3, 0] * length / 2.0
         return gap(coal.Cylinder(RADIUS, length), middle, self.solid)
+
+
+@dataclass(frozen=True)
+class Nothing:
+    """What is there no longer."""
+
+    owner: str = "frame"
+    slack: float = 1e-6
+
+    def to_sections(self, frames: Array) -> float:
+        del frames
+        return np.inf
+
+    def to_sphere(self, point: Array) -> float:
+        del point
+        return np.inf
+
+    def to_straight(self, frame: Array, length: float) -> float:
+        del frame, length
+        return np.inf
 
 
 @dataclass(frozen=True)
@@ -115,16 +136,19 @@ def surface(case: Case, step: Step, name: str, clamp: float, t: float) -> Surfac
     if name == "floor":
         return Plain("frame", shape("floor", (-case.machine.head.centreline_height,)))
     if name == "its own tail":
-        length = play.moment(t).tail_length
-        middle = coal.Transform3s(np.array([[0.0, 0, 1], [0, 1, 0], [-1, 0, 0]]), np.array([-length / 2.0, 0.0, 0.0]))
-        return Plain("frame", (coal.Cylinder(RADIUS, length), middle))
+        return Plain("frame", shape("rod", (-min(play.moment(k).tail_length for k in (0.0, 1.0)), 0.0, RADIUS)))
+    if name == "its own tail's end":
+        first, last = (play.moment(k).tail_length for k in (0.0, 1.0))
+        fed = play.moment(t).fed
+        low, high = -first, min(-max(last, 0.0), -fed)
+        return Plain("tail", shape("rod", (low, high, RADIUS))) if high > low else Nothing()
     if name == "bend die":
         face = profile(tooling.bend_radius, tooling.die_height / 2.0, RADIUS, solid_at_width=True)
-        return Grooved("frame", True, (0.0, 0.0), side, tooling.bend_radius, face)
+        return Grooved("die", True, (0.0, 0.0), side, tooling.bend_radius, face)
     if name == "die hub":
         assert hub is not None
         half = hub.height / 2.0
-        return Plain("frame", shape("cylinder", (0.0, side * tooling.bend_radius, hub.radius, -half, half)))
+        return Plain("die", shape("cylinder", (0.0, side * tooling.bend_radius, hub.radius, -half, half)))
     if name == "wiper die":
         assert wiper is not None
         return Grooved("frame", False, (-wiper.length, 0.0), side, 0.0, profile(wiper.width, wiper.height / 2, RADIUS))
@@ -135,12 +159,49 @@ def surface(case: Case, step: Step, name: str, clamp: float, t: float) -> Surfac
         return Grooved("arm", False, (0.0, clamp), -side, face_at, profile(width, block.height / 2.0, RADIUS))
     if name == "pressure die":
         return _pressure(case, step)
+    if name == "grip section":
+        depth, length, height = section_of(case.machine, clamp)
+        return Grooved("section", False, (0.0, length), side, 0.0, profile(depth, height / 2.0, RADIUS))
+    if name in ("mandrel", "mandrel rod"):
+        return Plain("frame", shape("rod", rods(case.machine, play.swing is None and play.arm == (0.0, 0.0))[name]))
     solid = next(solid for solid in case.machine.solid if solid.name == name)
+    if solid.moves_with == "pressure die" and step.name != "bend":
+        assert solid.box is not None
+        (x0, y0, z0), (x1, y1, z1) = solid.box.from_, solid.box.to
+        opens = tooling.pressure_block.opens
+        near, far = (0.0 if step.name in ("dies close", "dies open") else opens), opens
+        out = sorted((-side * near, -side * far))
+        swept = (x0 + min(play.forward), y0 + out[0], z0, x1 + max(play.forward), y1 + out[1], z1)
+        return Plain("frame", shape("box", swept))
     if solid.box is not None:
         return Plain(solid.moves_with, shape("box", (*solid.box.from_, *solid.box.to)))
     assert solid.cylinder is not None
     numbers = (*solid.cylinder.centre, solid.cylinder.radius, *solid.cylinder.z)
     return Plain(solid.moves_with, shape("cylinder", numbers))
+
+
+def section_of(machine: Machine, clamp: float) -> tuple[float, float, float]:
+    """Depth, length and height of the die's straight groove under a clamp, as the page that fixes them has it [mm]."""
+    tooling = machine.tooling[0]
+    given = tooling.grip_section
+    depth, length, height = min(1.5 * tooling.tube_diameter, tooling.bend_radius), clamp, tooling.die_height
+    if given:
+        return given.depth or depth, given.length or length, given.height or height
+    return depth, length, height
+
+
+def rods(machine: Machine, between_bends: bool) -> dict[str, tuple[float, float, float]]:
+    """From where to where along the feed mandrel and rod reach, and their radii, in tube with the tests' wall [mm]."""
+    tip, rod = machine.tooling[0].mandrel, machine.mandrel
+    assert rod is not None
+    assert tip is not None
+    front = 0.0 if rod.draws_back and between_bends else float(tip.ball_reach or tip.nose)
+    thick = (2.0 * RADIUS - 2.0 * WALL - 0.3) / 2.0
+    thin = thick if rod.rod_diameter is None else min(rod.rod_diameter / 2.0, thick)
+    back = -min(5.0 * 2.0 * RADIUS, rod.rod_length)
+    if thin == thick:
+        return {"mandrel rod": (-rod.rod_length, front, thick)}
+    return {"mandrel rod": (-rod.rod_length, back, thin), "mandrel": (back, front, thick)}
 
 
 def _pressure(case: Case, step: Step) -> Surface:
@@ -195,12 +256,17 @@ def greatest_speed(rows: Rows, row: int, step: Step, owner: str) -> float:
     play = step.play
     swing = 0.0 if play.swing is None else play.swing[1] - play.swing[0]
     arm, roll = play.arm[1] - play.arm[0], play.rotation[1] - play.rotation[0]
-    own_turn = abs(swing - arm) if owner == "arm" else abs(swing)
-    if owner == "arm" and rows.roles[rows.piece[row]].value in ("tail", "forming arc"):
+    on_arm = owner in ("arm", "section")
+    own_turn = abs(swing - arm) if on_arm else abs(swing)
+    if on_arm and rows.roles[rows.piece[row]].value in ("tail", "forming arc"):
         own_turn = abs(swing) + abs(arm)
     shift = 0.0 if play.swing is not None else abs(play.at[1] - play.at[0])
     if owner == "carriage" and play.face is not None:
         shift += abs(play.face[1] - play.face[0])
+    if owner in ("die", "section"):
+        shift += abs(play.drop[1] - play.drop[0])
+    if owner == "tail":
+        shift += abs(play.at[1] - play.at[0])
     if owner == "pressure die":
         shift += abs(play.forward[1] - play.forward[0])
     axis = np.array([0.0, play.side * play.drawing.clr])

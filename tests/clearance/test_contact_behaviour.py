@@ -12,9 +12,10 @@ from planner.clearance.verdicts import Answer
 from planner.inputs.machine import Machine
 from planner.tolerances import REPORT_GAP
 from planner.tube import motions
-from planner.tube.motions import InDie, Motion, Standing
+from planner.tube.bodies import Motion
+from planner.tube.motions import InDie, Standing
 from planner.tube.partly_bent import leading_part
-from tests.clearance.cases import RADIUS, part_of
+from tests.clearance.cases import RADIUS, WALL, part_of
 from tests.clearance.machines import CLR, box, machine
 from tests.clearance.oracle import Drawing
 
@@ -27,7 +28,7 @@ def side_of(head: str) -> float:
 
 def against(motion: Motion, bench: Machine, clamp: float = 76.0) -> dict[str, Answer]:
     """The answer for each solid by itself."""
-    rows = rows_of([motion], Surroundings.of(bench, bench.tooling[0], RADIUS, 2.0), [(clamp,)])
+    rows = rows_of([motion], Surroundings.of(bench, bench.tooling[0], RADIUS, 2.0, WALL), [(clamp,)])
     names = list(dict.fromkeys(rows.names))
     which = np.array([names.index(rows.names[k]) for k in rows.solid], dtype=np.int64)
     rows = replace(rows, motion=which, clamp=np.full(rows.count, -1, dtype=np.int64), n_motions=len(names))
@@ -56,7 +57,7 @@ def standing(d: Drawing, bend: int, head: str) -> Standing:
 def test_an_arc_up_to_180_degrees_slides_straight_out_of_the_groove(angle: float, head: str) -> None:
     at_die = standing(drawn([60.0, 900.0], [angle]), 1, head)
     for motion in (
-        motions.ease_off(at_die, angle * DEG, 300.0, 0.0),
+        motions.homing(at_die, (angle * DEG,) * 2, (0.0, 300.0)),
         motions.advance(at_die, (0.0, 300.0), 0.0, False),
     ):
         assert against(motion, machine(head)).get("bend die", Answer.CLEAR) is Answer.CLEAR
@@ -67,7 +68,7 @@ def test_beyond_180_degrees_an_arc_slides_out_only_within_the_ease(angle: float,
     # Closed form: at the advance CLR·sin(A − 180°) the end is CLR·(1 − cos(A − 180°)) inside the groove's centre line:
     # 0.29 mm at 185°, 4.15 mm at 199°; 1 mm is allowed.
     at_die = standing(drawn([1.0, 900.0], [angle]), 1, head)
-    motion = motions.ease_off(at_die, angle * DEG, 200.0, 0.0)
+    motion = motions.homing(at_die, (angle * DEG,) * 2, (0.0, 200.0))
     assert against(motion, machine(head, tooling={"wiper_block": None}))["bend die"] is answer
 
 
@@ -177,14 +178,14 @@ def test_a_pressure_die_that_stands_forward_is_met_there_while_the_tube_is_eased
     """The die goes home with the arm, after easing off; until then it stands CLR·θ farther forward."""
     d = drawn([900.0, 80.0, 900.0], [90, 90], [0, 180])
     at_die, clr_feed = standing(d, 2, head), CLR * np.pi / 2.0
-    bench = machine(head, tooling={"pressure_die_length": 100.0})
+    bench = machine(head, tooling={"pressure_die_length": 160.0})
     eased = rows_of(
-        [motions.ease_off(at_die, np.pi / 2.0, 100.0, clr_feed)],
+        [motions.homing(at_die, (np.pi / 2.0,) * 2, (0.0, 100.0), (clr_feed, clr_feed))],
         Surroundings.of(bench, bench.tooling[0], RADIUS, 2.0),
         [(76.0,)],
     )
     home = rows_of(
-        [motions.return_arm(at_die, np.pi / 2.0, 100.0, clr_feed)],
+        [motions.homing(at_die, (np.pi / 2.0, 0.0), (100.0, 100.0), (clr_feed, 0.0))],
         Surroundings.of(bench, bench.tooling[0], RADIUS, 2.0), [(76.0,)],
     )  # fmt: skip
     ends = [float(rows.parameters[1, rows.names.index("pressure die")]) for rows in (eased, home)]

@@ -6,11 +6,12 @@ The tube's surface is sampled from its shape alone: cross-sections carried about
 import numpy as np
 import pytest
 
-from planner.clearance.rows import Rows, rows_of, stays_in_groove
+from planner.clearance.groove import Groove, stays_in_groove
+from planner.clearance.rows import Rows, rows_of
 from planner.clearance.solids import Tool
 from planner.clearance.surroundings import Surroundings
 from planner.tube import motions
-from planner.tube.motions import Motion, Path, Role
+from planner.tube.bodies import Motion, Path, Role
 from tests.clearance.cases import RADIUS
 from tests.clearance.machines import CLR, machine
 from tests.clearance.test_contact_behaviour import drawn, in_die, standing
@@ -75,7 +76,7 @@ def test_beyond_the_limits_it_does(arc: float, beyond: float) -> None:
 
 @pytest.mark.parametrize("role", [Role.FORMING, Role.FORMED, Role.AFTER, Role.FIRST, Role.FAR_ARC, Role.EARLIER])
 def test_beyond_the_limits_nothing_is_spared_against_the_wiper(role: Role) -> None:
-    assert not stays_in_groove(role, Tool.WIPER, Path.RIGID, np.radians(181), np.radians(181))
+    assert not stays_in_groove(role, Tool.WIPER, Path.RIGID, Groove(np.radians(181), np.radians(181)))
 
 
 def wiper_rows(motion: Motion, head: str) -> tuple[Rows, np.ndarray]:

@@ -7,7 +7,8 @@ from planner.clearance.certify import place_of
 from planner.clearance.rows import rows_of
 from planner.clearance.surroundings import Surroundings
 from planner.tube import motions
-from planner.tube.motions import InDie, Motion, Role, Standing
+from planner.tube.bodies import Motion, Role
+from planner.tube.motions import InDie, Standing
 from planner.tube.partly_bent import leading_part
 from tests.clearance.cases import CLR, RADIUS
 from tests.clearance.machines import box, machine

@@ -7,6 +7,8 @@ from planner.clearance.distances import Kind, evaluate, hull_of_block, hull_of_d
 from tests.clearance.oracle import Array, Profile, shape, sphere_gap
 
 SEED = 20240611
+RODS = (Kind.ROD, Kind.TAIL_END)
+"""Flat-ended cylinders about the feed's axis."""
 
 
 def solids(kind: Kind, count: int, rng: np.random.Generator) -> Array:
@@ -23,6 +25,9 @@ def solids(kind: Kind, count: int, rng: np.random.Generator) -> Array:
         p[4] += rng.uniform(1.0, 400.0, count)
     elif kind is Kind.SEGMENT:
         p[0], p[1], p[2] = -rng.uniform(1.0, 900.0, count), 0.0, rng.uniform(3.0, 50.0, count)
+    elif kind in RODS:
+        p[1] = rng.uniform(0.0, 60.0, count)
+        p[0], p[2] = p[1] - 10.0 ** rng.uniform(0.0, 3.0, count), rng.uniform(3.0, 50.0, count)
     elif kind is Kind.BORED_BLOCK:
         groove = rng.uniform(5.0, 40.0, count)
         p[0], p[2] = rng.uniform(-300.0, 0.0, count), rng.choice([-1.0, 1.0], count)
@@ -40,11 +45,14 @@ def points(count: int, rng: np.random.Generator) -> Array:
     return rng.uniform(-450.0, 450.0, (3, count))
 
 
+CONVEX = [Kind.FLOOR, Kind.BOX, Kind.CYLINDER, Kind.SEGMENT, Kind.ROD]
+
+
 def kinds(kind: Kind, count: int) -> np.ndarray:
     return np.full(count, int(kind), dtype=np.int64)
 
 
-@pytest.mark.parametrize("kind", [Kind.FLOOR, Kind.BOX, Kind.CYLINDER, Kind.SEGMENT])
+@pytest.mark.parametrize("kind", CONVEX)
 def test_the_distance_of_random_spheres_is_that_of_coal(kind: Kind, campaign: bool) -> None:
     rng = np.random.default_rng(SEED + int(kind))
     count = 60_000 if campaign else 3000
@@ -60,11 +68,11 @@ def test_the_distance_of_random_spheres_is_that_of_coal(kind: Kind, campaign: bo
     assert judged > 0.5 * count
 
 
-@pytest.mark.parametrize("kind", [Kind.FLOOR, Kind.BOX, Kind.CYLINDER, Kind.SEGMENT])
+@pytest.mark.parametrize("kind", CONVEX)
 def test_a_point_is_inside_just_where_a_tiny_sphere_touches_the_solid_of_coal(kind: Kind) -> None:
     rng = np.random.default_rng(SEED + 10 + int(kind))
     p, x = solids(kind, 2000, rng), points(2000, rng)
-    if kind is Kind.SEGMENT:
+    if kind in (Kind.SEGMENT, *RODS):
         x[1:] *= 0.1
     if kind is Kind.BOX:
         x[:, ::3] = p[0:3, ::3] + rng.uniform(-0.2, 1.2, (3, 667)) * (p[3:6] - p[0:3])[:, ::3]
@@ -140,6 +148,11 @@ def test_the_gradient_of_the_convex_distance_is_a_unit_subgradient(kind: Kind) -
     if kind is Kind.SEGMENT:  # on the axis, off either end
         x[1:, ::5] = 0.0
         x[1:, 1::5] = 1e-7
+    if kind in RODS:  # on the axis inside and before either end, on the rim, on an end, on the side
+        x[1:, ::5] = 0.0
+        x[0, 1::5], x[1, 1::5], x[2, 1::5] = p[1, 1::5], p[2, 1::5], 0.0
+        x[0, 2::5] = p[0, 2::5]
+        x[1, 3::5], x[2, 3::5] = 0.0, -p[2, 3::5]
     y = x + rng.normal(size=(3, count)) * 10.0 ** rng.uniform(-3.0, 2.5, count)
     _, here, g = evaluate(kinds(kind, count), x, p)
     _, there, _ = evaluate(kinds(kind, count), y, p)
@@ -179,6 +192,12 @@ STATIC = [
     ("parallel, offset 30 and 40", Kind.SEGMENT, (-100.0, 0.0, 10.0), (-50, 30, 40), (1, 0, 0), 100, 10, 30.0),
     ("end to end, 150 apart", Kind.SEGMENT, (-100.0, 0.0, 10.0), (100, 0, 0), (1, 0, 0), 100, 10, 30.0),
     ("parallel, overlapping", Kind.SEGMENT, (-100.0, 0.0, 10.0), (-50, 15, 0), (1, 0, 0), 100, 10, -5.0),
+    # The mandrel's rod ends flat: from x = −100 to 30, 17.25 in radius.
+    ("along a rod", Kind.ROD, (-100.0, 30.0, 17.25), (-50, 0, 60), (1, 0, 0), 50, 10, 32.75),
+    ("in line before a rod's end", Kind.ROD, (-100.0, 30.0, 17.25), (90, 0, 0), (1, 0, 0), 50, 10, 25.0),
+    ("beside the rim of a rod's end", Kind.ROD, (-100.0, 30.0, 17.25), (60, 57.25, 0), (0, 0, 1), 50, 10, 40.0),
+    ("across before a rod's end", Kind.ROD, (-100.0, 30.0, 17.25), (45, 3, 5), (0, 1, 0), 50, 10, 5.0),
+    ("parallel in a rod", Kind.ROD, (-100.0, 30.0, 17.25), (-50, 7.25, 0), (1, 0, 0), 50, 10, -20.0),
     ("axes crossing", Kind.SEGMENT, (-100.0, 0.0, 10.0), (-50, 0, 0), (0, 1, 0), 100, 10, -20.0),
 ]
 

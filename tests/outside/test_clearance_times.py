@@ -17,7 +17,7 @@ from planner.clearance.distances import Kind
 from planner.clearance.rows import EVERY_CLAMP, Rows
 from planner.clearance.verdicts import Answer
 from planner.tolerances import CLOSE_GAP, REPORT_GAP, STRIKE_MARGIN
-from planner.tube.motions import Role
+from planner.tube.bodies import Role
 
 ARM, LENGTH = 12.7, 300.0
 DEG = np.pi / 180.0
@@ -48,7 +48,7 @@ class Meeting:
         """One row: the motion up to a share of it."""
         inward = np.cross(self.axis, self.along) if self.whole else (0.0, 1.0, 0.0)
         numbers = [*self.start, *self.along, *inward, 0.0, 0.0, self.length, self.length, 0.0, 0.0, -1.0, 0.0]
-        block = [*self.start, *self.axis, self.whole * share, *(share * np.array(self.way)), 0.0, 1.0]
+        block = [*self.start, *self.axis, self.whole * share, *(share * np.array(self.way)), 0.0, 1.0, 0.0, 0.0, 0.0]
         parameters = np.zeros((8, 1))
         parameters[: len(self.solid), 0] = self.solid
         zero = np.zeros(1, dtype=np.int64)

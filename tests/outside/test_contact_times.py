@@ -14,14 +14,15 @@ from planner.clearance.distances import Kind
 from planner.clearance.rows import EVERY_CLAMP, Rows
 from planner.clearance.verdicts import Answer
 from planner.tolerances import CLOSE_GAP, REPORT_GAP, STRIKE_MARGIN
-from planner.tube.motions import Role
+from planner.tube.bodies import Role
 
 
 def one_row(start: list[float], along: list[float], length: float, radius: float, kind: Kind, solid: list[float],
             turn: float = 0.0, way: tuple[float, float, float] = (0.0, 0.0, 0.0), needed: float = 0.0,
-            centre: tuple[float, float, float] = (0.0, 0.0, 0.0)) -> Rows:  # fmt: skip
+            centre: tuple[float, float, float] = (0.0, 0.0, 0.0),
+            turning_way: tuple[float, float, float] = (0.0, 0.0, 0.0)) -> Rows:  # fmt: skip
     pieces = np.array([[*start, *along, 0.0, 0.0, 1.0, 0.0, 0.0, length, length, 0.0, 0.0, 1.0, 0.0]]).T
-    blocks = np.array([[*centre, 0.0, 0.0, 1.0, turn, *way, 0.0, 1.0]]).T
+    blocks = np.array([[*centre, 0.0, 0.0, 1.0, turn, *way, 0.0, 1.0, *turning_way]]).T
     parameters = np.zeros((8, 1))
     parameters[: len(solid), 0] = solid
     zero = np.zeros(1, dtype=np.int64)
@@ -86,3 +87,26 @@ def test_a_point_that_passes_the_die_radius_moves_though_its_speed_there_is_zero
     rows = one_row(start, [0.0, 0.0, 1.0], 0.5, 2.0, Kind.BOX, box, turn=-2.0 * half,
                    way=(-2.0 * clr * half, 0.0, 0.0), centre=(0.0, -clr, 0.0))  # fmt: skip
     assert certify(rows).of(0).answer is Answer.STRUCK
+
+
+def test_tube_that_is_run_forward_while_the_arm_turns_goes_along_a_spiral() -> None:
+    """Seen from the arm: 100 mm from the axis it goes 60 mm farther out in a quarter turn, along r = 100 + 60 t, φ = 90° t.
+
+    After 0.7 of it it stands 142 mm out at 63°; a way that did not turn with it would leave it at (87.4, 89.1) instead.
+    """
+    out, angle = 100.0 + 0.7 * 60.0, math.radians(63.0)
+    x, y = out * math.cos(angle), out * math.sin(angle)
+    off = math.hypot(100.0 * math.cos(angle) + 42.0 - x, 100.0 * math.sin(angle) - y)
+    assert off == pytest.approx(43.9, abs=0.1)
+
+    def spiral(share: float, **ways: tuple[float, float, float]) -> Rows:
+        post = [x, y, 5.0, -10.0, 10.0]
+        return one_row([100.0, 0.0, 0.0], [0.0, 0.0, 1.0], 0.5, 2.0, Kind.CYLINDER, post, share * math.pi / 2.0, **ways)
+
+    met = certify(spiral(0.72, turning_way=(0.72 * 60.0, 0.0, 0.0))).of(0)
+    assert met.answer is Answer.STRUCK
+    assert met.witness is not None
+    # Its speed against the post is hypot(60, 142 · π/2) = 231 mm over the whole way: 7 mm before the post it is clear.
+    assert met.witness.t * 0.72 == pytest.approx(0.7, abs=7.2 / 231.0)
+    assert certify(spiral(0.66, turning_way=(0.66 * 60.0, 0.0, 0.0))).of(0).answer is Answer.CLEAR
+    assert certify(spiral(1.0, way=(60.0, 0.0, 0.0))).of(0).answer is Answer.CLEAR

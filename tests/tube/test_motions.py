@@ -13,10 +13,11 @@ from scipy.spatial.transform import Rotation
 
 from planner.inputs.part import Part
 from planner.tube import motions
+from planner.tube.bodies import Path, Phase
 from planner.tube.frames import ALONG_FEED, UPWARD, die_axis, turned
-from planner.tube.motions import InDie, Phase, Standing, moved, straight_piece
+from planner.tube.motions import InDie, Standing, moved, straight_piece
 from planner.tube.partly_bent import Pieces, leading_part
-from tests.plan.shop import RADIUS, random_tube
+from tests.plan.shop import RADIUS, random_tube, tube
 
 SIDES = st.sampled_from([-1.0, 1.0])
 
@@ -143,3 +144,81 @@ def test_the_place_of_the_next_bend_is_one_straight_and_r_further(seed: int, sid
     body = motion.bodies[0]
     wanted = leading_part(part, {1}, start, 0.0, side, 2)
     assert spots(moved(body.pieces, shift=body.shift)) == pytest.approx(spots(wanted)[:, 3:], abs=1e-7)
+
+
+ROLES = {
+    "an arc, a leg, an arc, a leg": ((90.0, 60.0), ["FORMED", "AFTER", "FAR_ARC", "EARLIER"]),
+    "an arc and a leg": ((90.0,), ["FORMED", "AFTER"]),
+    "three arcs": ((90.0, 60.0, 30.0), ["FORMED", "AFTER", "FAR_ARC", "EARLIER", "EARLIER", "EARLIER"]),
+}
+
+
+@pytest.mark.parametrize("name", ROLES)
+def test_the_arc_at_the_far_end_of_the_leg_is_told_from_what_lies_beyond_it(name: str) -> None:
+    """After a bend it is the arc before the one just formed; of a tube laid in, the one that ends its first straight."""
+    angles, expected = ROLES[name]
+    n = len(angles)
+    part = tube([200.0] * n + [400.0], [0.0] * n, list(angles))
+    end, start = float(part.bend_ends[-1]), float(part.bend_ends[-1]) + 50.0
+    for at, formed, roles in ((end, True, expected), (start, False, ["FIRST", "FAR_ARC", *["EARLIER"] * (2 * n - 1)])):
+        leading = leading_part(part, set(range(1, n + 1)), at, 0.0, -1.0, n)
+        standing = Standing(leading, formed, 500.0, at, 400.0, RADIUS, -1.0)
+        for motion in (
+            motions.advance(standing, (0.0, 40.0), 0.0, False), motions.rotate(standing, 40.0, (0.0, 1.0)),
+            motions.homing(standing, (1.0, 0.0), (40.0, 60.0)), motions.run_carriage(standing, 0.0, (400.0, 900.0)),
+            motions.laid_in(standing),
+        ):  # fmt: skip
+            assert [role.name for role in motion.bodies[0].roles] == roles
+
+
+def test_where_two_arcs_follow_without_a_straight_there_is_no_far_arc() -> None:
+    part = tube([200.0, 0.0, 400.0], [0.0, 0.0], [90.0, 60.0])
+    leading = leading_part(part, {1, 2}, float(part.bend_ends[1]), 0.0, -1.0, 2)
+    standing = Standing(leading, True, 500.0, float(part.bend_ends[1]), 400.0, RADIUS, -1.0)
+    roles = motions.advance(standing, (0.0, 40.0), 0.0, False).bodies[0].roles
+    assert [role.name for role in roles] == ["FORMED", "EARLIER", "EARLIER"]
+
+
+LEGS = st.tuples(st.floats(0.05, 3.0), st.floats(0.0, 1.0), st.floats(0.0, 200.0), st.floats(1.0, 200.0))
+
+
+@given(seed=st.integers(0, 400), side=SIDES, leg=LEGS, stands=st.none() | st.floats(300.0, 2000.0))
+def test_a_way_homes_leg_takes_arm_tube_carriage_and_pressure_die_from_where_to_where_it_says(
+    seed: int, side: float, leg: tuple[float, float, float, float], stands: float | None
+) -> None:
+    part = random_tube(seed)
+    tangent = float(part.bend_ends[0])
+    leading = leading_part(part, {1}, tangent, 0.0, side, 1)
+    tail = part.developed_length - tangent
+    standing = Standing(leading, True, tail, tangent, tail - 40.0, RADIUS, side)
+    arm, y = (leg[0], leg[0] * leg[1]), (leg[2], leg[2] + leg[3])
+    motion = motions.homing(standing if stands is None else standing.opened(stands), arm, y, (50.0, 0.0))
+    assert (motion.phase, motion.arm, motion.y, motion.pressure) == (Phase.RETURN, arm, y, (50.0, 0.0))
+    expected = (tail - 40.0 - y[0], tail - 40.0 - y[1]) if stands is None else (stands, stands)
+    assert motion.face == pytest.approx(expected)
+    for k in (0, 1):
+        body = motion.bodies[0]
+        landed = moved(body.pieces, shift=k * body.shift)
+        assert spots(landed) == pytest.approx(spots(leading) + np.array([[y[k]], [0.0], [0.0]]), abs=1e-9)
+    (line,) = (body for body in motion.bodies if body.path is Path.LINE)
+    if arm[0] != arm[1]:
+        assert (line.length_at_start, line.length_change) == (y[0], y[1] - y[0])
+    assert float(line.pieces.length[0]) == y[1]
+    assert motion.slides_straight
+
+
+@given(seed=st.integers(0, 400), side=SIDES, y=st.floats(0.0, 200.0))
+def test_a_carriages_run_moves_nothing_but_the_carriage(seed: int, side: float, y: float) -> None:
+    part = random_tube(seed)
+    tangent = float(part.bend_ends[0])
+    leading = leading_part(part, {1}, tangent, 0.0, side, 1)
+    standing = Standing(leading, True, 900.0, tangent, 800.0, RADIUS, side)
+    runs = (
+        motions.run_carriage(standing, y, (800.0, 2000.0), 0.4),
+        motions.run_carriage_back(in_die(part, 1, side), (800.0, 2000.0)),
+    )
+    for run in runs:
+        assert (run.phase, run.face) == (Phase.RUN, (800.0, 2000.0))
+        assert all((body.turn, body.shift, body.length_change) == (0.0, 0.0, 0.0) for body in run.bodies)
+    assert runs[0].arm == (0.4, 0.4)
+    assert spots(runs[0].bodies[0].pieces) == pytest.approx(spots(leading) + np.array([[y], [0.0], [0.0]]))
