@@ -43,8 +43,8 @@ def nearest_formed(bend: int, formed: frozenset[int]) -> int | None:
 def clamps_that_fit(loaded: Loaded, bend: int, formed: frozenset[int], tooling: Tooling) -> tuple[float, ...] | Broken:
     """Return the clamps that may hold the straight ahead of a bend, longest first, or the broken rule.
 
-    Between formed bends the clamp must not be longer than the straight. At a leading end it may overhang, but must hold
-    the shortest grip.
+    Between formed bends neither clamp nor grip section must be longer than the straight. At a leading end they may
+    overhang, but the clamp must hold the shortest grip.
     """
     start = float(loaded.view.bend_starts[bend - 1])
     ahead = nearest_formed(bend, formed)
@@ -59,15 +59,36 @@ def clamps_that_fit(loaded: Loaded, bend: int, formed: frozenset[int], tooling: 
         numbers = {"held": held, "needed": tooling.shortest_grip}
         return Broken("shortest grip", loaded.number(bend), loaded.leads, sentence, numbers)
     straight = start - float(loaded.view.bend_ends[ahead - 1])
-    fitting = tuple(c for c in tooling.clamp_lengths if c <= straight + RULE_SLACK)
+    fitting = tuple(c for c in tooling.clamp_lengths if tooling.straight_for(c) <= straight + RULE_SLACK)
     if fitting:
         return fitting
+    shortest = tooling.shortest_straight
+    what = "clamp" if shortest == tooling.clamp_lengths[-1] else "grip section"
     sentence = (
         f"Bend {loaded.number(bend)} with end {loaded.leads} leading: straight {loaded.straight(bend - 1)} before it is"
-        f" {straight:.1f} mm; the shortest clamp is {tooling.clamp_lengths[-1]:.1f} mm."
+        f" {straight:.1f} mm; the shortest {what} is {shortest:.1f} mm."
     )
-    numbers = {"straight": straight, "shortest_clamp": tooling.clamp_lengths[-1]}
+    numbers = {"straight": straight, "shortest_clamp": shortest}
     return Broken("clamp longer than the straight", loaded.number(bend), loaded.leads, sentence, numbers)
+
+
+def pressure_die_lasts(loaded: Loaded, bend: int, setting: float, tooling: Tooling) -> Broken | None:
+    """Of a pressure die that follows the tube, enough must be left behind the tangent point when the swing ends [rad].
+
+    By then it has gone forward by CLR · setting.
+    """
+    if not tooling.pressure_die_follows:
+        return None
+    gone = float(loaded.view.radii[bend - 1]) * setting
+    left = tooling.pressure_die_length - gone
+    if left + RULE_SLACK >= tooling.rest:
+        return None
+    sentence = (
+        f"Bend {loaded.number(bend)}: the pressure die, {tooling.pressure_die_length:.1f} mm long, follows the tube by"
+        f" {gone:.1f} mm; {left:.1f} mm of it are left behind the tangent point, the tooling needs"
+        f" {tooling.rest:.1f} mm."
+    )
+    return Broken("pressure die", loaded.number(bend), loaded.leads, sentence, {"left": left, "needed": tooling.rest})
 
 
 def tail_left(loaded: Loaded, bend: int, setting: float, tooling: Tooling) -> Broken | None:

@@ -1,18 +1,15 @@
 """Bends on their way through the batches: gripped and bent, the arm home, the tube brought to the next place.
 
 An `Attempt` is one bend with the tube as it stands before, in and after it. `Batches` certifies many of them at once,
-whatever orders they belong to: first the bends (dies close, bend, re-grip, dies open, arm home past the standing tube),
-then the easing off where the arm cannot pass, then the moves. Each attempt keeps the clamps with which all of it is
-clear, and what keeps it from being carried out.
+whatever orders they belong to: first the bends (dies close, bend, re-grip, dies open), then the arm's ways home, then
+the moves. Each attempt keeps the clamps with which all of it is clear, and what keeps it from being carried out.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field, replace
 from itertools import pairwise
-from typing import Literal
 
 import numpy as np
 
@@ -22,18 +19,25 @@ from planner.clearance.rows import Rows, rows_of
 from planner.clearance.surroundings import Surroundings
 from planner.clearance.verdicts import Answer, Finding, Verdicts
 from planner.inputs.machine import Machine
+from planner.inputs.tooling import Tooling
 from planner.rules.chuck import both_ways
+from planner.search.attempt import (
+    Attempt,
+    Blocked,
+    Doing,
+    gripping_motions,
+    home_motions,
+    leaving_of,
+    moves,
+    straight_home,
+)
 from planner.search.detours import Ground, detours
+from planner.search.homing import WayHome, ways_home
 from planner.search.moves import PlainPath, plain_paths
-from planner.search.stations import Station, settable
+from planner.search.stations import Station
 from planner.tube import motions
-from planner.tube.motions import InDie, Motion, Standing
-
-EASE_WAYS = (5.0, 10.0, 15.0, 20.0, 30.0, 40.0, 60.0, 80.0, 120.0)
-"""How far the tube is eased off the die where the arm cannot go home past it [mm]."""
-
-EASE_SHARES = (1.0, 0.5, 0.25)
-"""And so much of the room there is, as shares."""
+from planner.tube.bodies import Motion
+from planner.tube.motions import Standing
 
 SLIDES = 12
 """Steps in which it is looked how far an arc slides out of the groove before a detour is sought."""
@@ -41,58 +45,13 @@ SLIDES = 12
 MOST_DETOURS = 8
 """Paths through the plane that are certified for one move."""
 
+HOME_TOGETHER = (0, 1, 4, None)
+"""Ways home are certified in these groups, in their order: nearly always the first goes."""
+
 TOGETHER = (0, 1, 6, None)
 """Paths are certified in these groups, in the order of their time: most often the first goes, else one of the next."""
 
-Doing = Literal["bend", "return", "move", "no path", "load", "unload"]
 Around = Callable[[Station], Surroundings]
-
-
-@dataclass(frozen=True)
-class Blocked:
-    """What keeps a bend from being carried out with one clamp: what was being done, and the finding.
-
-    rows: of the batch in which it was found; None where there was nothing to certify.
-    """
-
-    doing: Doing
-    finding: Finding
-    motion: Motion
-    rows: Rows | None
-
-
-@dataclass
-class Attempt:
-    """One bend with the tube before, in and after it, and what is found of it.
-
-    clamps: those that fit, longest first [mm]; room: how far the tube may be eased off before the arm goes home [mm];
-    shown_before, shown_after: what the advance readout shows at an advance of 0 from the place before and from the end
-    of the bend; rolls: the ways round that the move may go [rad]; eased_before: where the easing after the bend before
-    left the tube [mm].
-    fitting: numbers of the clamps with which all so far is clear; blocked: for each clamp what was in the way, of the
-    first thing that fails with all of them.
-    """
-
-    station: Station
-    clamps: tuple[float, ...]
-    standing_before: Standing
-    grip: InDie
-    standing: Standing
-    room: float
-    shown_before: float
-    shown_after: float
-    rolls: tuple[float, ...]
-    eased_before: float = 0.0
-    gripping: list[Motion] = field(default_factory=list)
-    returning: tuple[Motion, ...] = ()
-    eased: float = 0.0
-    path: PlainPath | None = None
-    placing: tuple[Motion, ...] = ()
-    fitting: list[int] = field(default_factory=list)
-    sure_of_clamp: bool = True
-    blocked: tuple[Blocked, ...] = ()
-
-
 Job = tuple[Attempt, Motion]
 Answered = tuple[Rows, Verdicts, int]
 
@@ -122,61 +81,64 @@ class Batches:
         return [answers[k] for k in range(len(jobs))]
 
     def bend_all(self, attempts: Iterable[Attempt]) -> None:
-        """Grip, bend, open and bring the arm home, easing the tube off the die where that is needed and allowed."""
+        """Grip, bend, open and bring the arm home, by the first way home that is clear."""
         attempts = list(attempts)
         jobs: list[Job] = []
         for attempt in attempts:
-            attempt.gripping, attempt.returning = gripping_motions(attempt), (home_motion(attempt, 0.0),)
-            jobs.extend((attempt, motion) for motion in (*attempt.gripping, *attempt.returning))
+            attempt.gripping = gripping_motions(attempt)
+            jobs.extend((attempt, motion) for motion in attempt.gripping)
         answers = iter(self.certified(jobs) if jobs else [])
-        for attempt in attempts:
-            held = [(motion, next(answers)) for motion in attempt.gripping]
-            self._judge_bend(attempt, held, next(answers))
-        self._ease_off([a for a in attempts if not a.returning and a.fitting])
+        in_the_way = {id(a): self._judge_bend(a, [(m, next(answers)) for m in a.gripping]) for a in attempts}
+        fitting = [attempt for attempt in attempts if attempt.fitting]
+        self._bring_home(fitting)
+        for attempt in fitting:
+            if not attempt.returning:
+                self._shut_out(attempt, in_the_way[id(attempt)])
 
-    def _judge_bend(self, attempt: Attempt, held: list[tuple[Motion, Answered]], home: Answered) -> None:
-        """Keep the clamps with which a bend is clear; the return may still be eased off."""
-        answers = [[of(answered, c).answer for _, answered in held] for c in range(len(attempt.clamps))]
-        clear = [c for c, found in enumerate(answers) if all(answer is Answer.CLEAR for answer in found)]
-        if not clear:
-            attempt.blocked = tuple(_in_the_bend(held, c) for c in range(len(attempt.clamps)))
-            attempt.returning = ()
-            return
-        longer = answers[: clear[0]]
-        attempt.sure_of_clamp = all(Answer.STRUCK in found for found in longer)
-        direct = [c for c in clear if of(home, c).answer is Answer.CLEAR]
-        attempt.fitting = direct or clear
-        if not direct:
-            (motion,) = attempt.returning
-            attempt.blocked = tuple(
-                Blocked("return", of(home, c), motion, home[0]) if c in clear else _in_the_bend(held, c)
-                for c in range(len(attempt.clamps))
-            )
-            attempt.returning = ()
+    def _judge_bend(self, attempt: Attempt, held: Found) -> tuple[Blocked, ...]:
+        """Keep the clamps with which a bend is clear; return what is in the way of each of them, where anything is."""
+        every = range(len(attempt.clamps))
+        answers = [[of(answered, c).answer for _, answered in held] for c in every]
+        attempt.fitting = [c for c, found in enumerate(answers) if all(answer is Answer.CLEAR for answer in found)]
+        in_the_way = tuple(_in_the_bend(held, c) for c in every)
+        if attempt.fitting:
+            attempt.sure_of_clamp = all(Answer.STRUCK in found for found in answers[: attempt.fitting[0]])
+        else:
+            attempt.blocked = in_the_way
+        return in_the_way
 
-    def _ease_off(self, attempts: list[Attempt]) -> None:
-        """Find how far to advance the tube off the die before the arm goes home, where it cannot pass."""
-        if not self.machine.head.may_ease_off:
-            return
-        tried = [(attempt, y) for attempt in attempts for y in self._eased_ways(attempt)]
-        jobs: list[Job] = []
-        for attempt, y in tried:
-            jobs.append((attempt, eased_motion(attempt, y)))
-            jobs.append((attempt, home_motion(attempt, y)))
-        answers = self.certified(jobs) if jobs else []
-        for k, (attempt, y) in enumerate(tried):
-            pair = answers[2 * k : 2 * k + 2]
-            clear = [c for c in attempt.fitting if all(of(answered, c).answer is Answer.CLEAR for answered in pair)]
-            if clear and not attempt.returning:
-                attempt.returning, attempt.eased = (jobs[2 * k][1], jobs[2 * k + 1][1]), y
-                attempt.fitting, attempt.blocked = clear, ()
+    def _bring_home(self, attempts: list[Attempt]) -> None:
+        """Find the first clear way home of each attempt: with its longest clamp, then with the others."""
+        ways = {id(attempt): self._ways(attempt) for attempt in attempts}
+        for first, last in pairwise(HOME_TOGETHER):
+            self._try_home([(attempt, ways[id(attempt)][first:last]) for attempt in attempts if not attempt.returning])
 
-    def _eased_ways(self, attempt: Attempt) -> list[float]:
-        step, zero = self.machine.advance.resolution, attempt.shown_after
-        room = min(attempt.room, farthest_forward(self.machine, attempt.standing))
-        ways = dict.fromkeys(settable(share * room, step, zero) for share in EASE_SHARES)
-        ways.update(dict.fromkeys(settable(y, step, zero) for y in EASE_WAYS))
-        return [y for y in ways if 0.0 < y <= room + 1e-9]
+    def _ways(self, attempt: Attempt) -> list[WayHome]:
+        """Return the ways home with each clamp that fits, the longest clamp's first."""
+        tooling, leaving = self.around(attempt.station).tooling, leaving_of(self.machine, attempt)
+        found = [way for c in attempt.fitting for way in ways_home(self.machine, tooling, attempt.clamps[c], leaving)]
+        return list(dict.fromkeys(found))
+
+    def _try_home(self, tried: list[tuple[Attempt, list[WayHome]]]) -> None:
+        made = [(attempt, way, home_motions(attempt, way)) for attempt, ways in tried for way in ways]
+        jobs = [(attempt, motion) for attempt, _, motions_ in made for motion in motions_]
+        answers = iter(self.certified(jobs) if jobs else [])
+        for attempt, way, motions_ in made:
+            found = [(motion, next(answers)) for motion in motions_]
+            if attempt.returning:
+                continue
+            clear = clear_with(found, attempt.fitting)
+            if clear:
+                attempt.home, attempt.returning, attempt.fitting, attempt.blocked = way, motions_, clear, ()
+
+    def _shut_out(self, attempt: Attempt, in_the_bend: tuple[Blocked, ...]) -> None:
+        """Note for each clamp what is in the way of an arm that goes straight home past the standing tube."""
+        motion = straight_home(attempt)
+        (answered,) = self.certified([(attempt, motion)])
+        attempt.blocked = tuple(
+            Blocked("return", of(answered, c), motion, answered[0]) if c in attempt.fitting else in_the_bend[c]
+            for c in range(len(attempt.clamps))
+        )
 
     def place_all(self, attempts: Iterable[Attempt]) -> None:
         """Find the fastest plain path that is clear to each bend's start, a few at a time."""
@@ -197,7 +159,8 @@ class Batches:
         if farthest is None:
             return
         # What keeps clear of the shortest clamp is tried with all of them; where that does not pass none does.
-        ground = ground_of(machine, attempt, attempt.clamps[attempt.fitting[-1]], farthest)
+        nose = rotates_from(machine, around.tooling)
+        ground = ground_of(machine, attempt, attempt.clamps[attempt.fitting[-1]], farthest, nose)
         found = detours(machine, ground, around, attempt.shown_before)
         self._try_paths([(attempt, found[:MOST_DETOURS])])
 
@@ -217,13 +180,16 @@ class Batches:
         return max(clear, default=None)
 
     def _paths(self, attempt: Attempt) -> list[PlainPath]:
+        least = 0.0
+        if attempt.standing_before.formed_arc:
+            least = rotates_from(self.machine, self.around(attempt.station).tooling)
         return list(
             plain_paths(
                 self.machine,
                 attempt.eased_before,
                 attempt.station.advance,
                 attempt.rolls,
-                attempt.standing_before.formed_arc,
+                least,
                 farthest_forward(self.machine, attempt.standing_before),
                 attempt.shown_before,
             )
@@ -280,44 +246,25 @@ def worst(doing: Doing, found: list[tuple[Finding, Motion, Rows]]) -> Blocked:
     return Blocked(doing, finding, motion, rows)
 
 
-def gripping_motions(attempt: Attempt) -> list[Motion]:
-    """Return the motions from the dies' closing to their opening, the laying in of a formed part before them."""
-    st, grip = attempt.station, attempt.grip
-    made = [motions.close_dies(replace(grip, face=st.face)), motions.bend(grip)]
-    after_swing = None if grip.face is None else grip.face - st.swing_feed
-    if st.regrip is not None:
-        made.append(motions.regrip(grip, st.regrip))
-        after_swing = st.regrip[1]
-    made.append(motions.open_dies(grip, after_swing))
-    if st.laid_in and attempt.standing_before.leading.count:
-        made.insert(0, motions.laid_in(attempt.standing_before))
-    return made
+def rotates_from(machine: Machine, tooling: Tooling) -> float:
+    """Return the least advance at which a tube may be rotated once an arc was formed [mm]: it must be off the mandrel.
+
+    A mandrel that is drawn back before the tube is rotated asks for nothing.
+    """
+    tip = machine.mandrel_of(tooling)
+    return 0.0 if tip is None or machine.mandrel is None or machine.mandrel.draws_back else tip.reach
 
 
-def _pressure(attempt: Attempt) -> float:
-    return attempt.station.swing_feed if attempt.grip.follows else 0.0
-
-
-def home_motion(attempt: Attempt, y: float) -> Motion:
-    """Return the arm going home past the tube at an advance of y [mm]."""
-    return motions.return_arm(attempt.standing, attempt.station.setting, y, _pressure(attempt))
-
-
-def eased_motion(attempt: Attempt, y: float) -> Motion:
-    """Return the tube eased off the die by y [mm], the arm still at the setting."""
-    return motions.ease_off(attempt.standing, attempt.station.setting, y, _pressure(attempt))
-
-
-def ground_of(machine: Machine, attempt: Attempt, clamp: float, slides_to: float) -> Ground:
+def ground_of(machine: Machine, attempt: Attempt, clamp: float, slides_to: float, nose: float) -> Ground:
     """Return the plane in which a move's detour is sought.
 
-    slides_to: how far the arc slides straight out of the groove [mm]. On a chuck that does not turn for ever the tube
-    stays between the rotations at start and goal: both are within its range wherever the chuck stands.
+    nose: the least advance at which the tube may be rotated; slides_to: how far the arc slides straight out of the
+    groove [mm]. On a chuck that does not turn for ever the tube stays between the rotations at start and goal: both are
+    within its range wherever the chuck stands.
     """
     standing, goal = attempt.standing_before, attempt.station.advance
     back = machine.carriage is None or machine.carriage.may_go_back
     reach = max(goal, farthest_forward(machine, standing)) if back else goal
-    nose = machine.mandrel.nose if machine.mandrel is not None else 0.0
     rolls = (-math.pi, math.pi)
     if machine.rotation.range != "continuous":
         rolls = (min(0.0, *attempt.rolls), max(0.0, *attempt.rolls))
@@ -347,19 +294,3 @@ def rolls_allowed(machine: Machine, station: Station, formed_arc: bool) -> tuple
     if machine.rotation.range != "continuous":
         return (station.roll,)
     return both_ways(station.roll)
-
-
-def moves(attempt: Attempt, path: PlainPath) -> tuple[Motion, ...]:
-    """Return the motions of a path to a bend; the carriage goes along."""
-    return legs_of(attempt.standing_before, path)
-
-
-def legs_of(standing: Standing, path: PlainPath) -> tuple[Motion, ...]:
-    """Return the motions of a path, one a leg."""
-    made = []
-    for leg in path.legs:
-        if leg.kind == "rotate":
-            made.append(motions.rotate(standing, leg.at, (leg.start, leg.end)))
-        else:
-            made.append(motions.advance(standing, (leg.start, leg.end), leg.at, leg.turned_before))
-    return tuple(made)

@@ -9,6 +9,8 @@ from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.inputs.self_crossing import self_gap
 from planner.inputs.springback import setting_for
+from planner.lookover.look import look_over
+from planner.lookover.remarks import worded
 from planner.rules.bending import rated_capacity
 from planner.search.orders import Case
 from planner.search.stations import Station
@@ -22,10 +24,6 @@ NO_ROD = (
     "There is no mandrel that the tube goes on to from the front: how it is put in and taken out is not checked; do it"
     " by hand and by eye."
 )
-NOT_CHECKED = (
-    "The die's straight grip section under the clamp is not modelled; add it to the profile if the tube may meet it.",
-)
-
 TURNED_BACK = (
     "At every re-grip the open chuck is taken to be turned back to 0;"
     " plans that leave it where it stands were not sought."
@@ -40,7 +38,7 @@ def case_of(part: Part, machine: Machine) -> tuple[Case, list[str]]:
         for angle, radius in zip(part.angles, part.radii, strict=True)
     ]
     handled = NO_ROD if machine.mandrel is None else IN_HAND
-    warnings = [handled, *NOT_CHECKED, *(s.warning for s in settings if s.warning is not None)]
+    warnings = [handled, *machine.notes, *(s.warning for s in settings if s.warning is not None)]
     if len(set(tooling)) > 1:
         warnings.append("The bends have different radii: the dies are changed between them, which is not checked.")
     if machine.rotation.range != "continuous" and machine.carriage is not None and machine.carriage.passes_through:
@@ -48,6 +46,7 @@ def case_of(part: Part, machine: Machine) -> tuple[Case, list[str]]:
     rating = rated_capacity(machine, part)
     if isinstance(rating, str):
         warnings.append(rating)
+    warnings += [*machine.notes, *(worded(remark) for remark in look_over(machine))]
     return Case(part, machine, tooling, tuple(s.value for s in settings)), list(dict.fromkeys(warnings))
 
 
@@ -55,7 +54,9 @@ def surroundings_of(case: Case) -> Callable[[Station], Surroundings]:
     """Return what gives a bend's surroundings: built once a tooling."""
     gap = self_gap(case.part).gap
     to_itself = min(case.machine.clearance.to_itself, max(gap - SELF_MARGIN, 0.0))
+    part = case.part
     built = {
-        tooling: Surroundings.of(case.machine, tooling, case.part.radius, to_itself) for tooling in set(case.tooling)
+        tooling: Surroundings.of(case.machine, tooling, part.radius, to_itself, part.wall)
+        for tooling in set(case.tooling)
     }
     return lambda st: built[case.tooling[st.number - 1]]

@@ -9,39 +9,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from planner.clearance.solids import toward
 from planner.rules.broken import End
 from planner.rules.carriage import closest_face
 from planner.rules.chuck import both_ways
-from planner.search.attempts import Around, Attempt, Batches, farthest_forward, rolls_allowed
-from planner.search.events import Arrival, Event, Sequence, Trims
+from planner.search.attempt import Attempt
+from planner.search.attempts import Around, Batches, rolls_allowed
+from planner.search.events import Arrival, Event, Trims
 from planner.search.orders import Case, fitting_clamps
 from planner.search.passages import Passage, Way, loading, pass_all, unloading
+from planner.search.places import Place, is_last
 from planner.search.problem import Problem
 from planner.search.shop_rules import flush_advance, milliseconds
 from planner.search.stations import Station, printed_setting
-from planner.search.trial import in_die, plus, room_at_end
+from planner.search.trial import in_die, plus, rooms
 from planner.search.walls import Wall, passage_wall
 from planner.tube.motions import Standing
 from planner.tube.partly_bent import Leading
-
-
-@dataclass(frozen=True)
-class Place:
-    """One arrival in its sequence: the one before and the one after, None at either end, and the trims."""
-
-    before: Arrival | None
-    at: Arrival
-    after: Arrival | None
-    trims: Trims
-
-
-def places(sequence: Sequence) -> list[Place]:
-    """Return the arrivals of a sequence with their neighbours."""
-    row = [None, *sequence.arrivals, None]
-    return [Place(row[k - 1], arrival, row[k + 1], sequence.trims) for k, arrival in enumerate(row) if arrival]
 
 
 class Checks:
@@ -57,7 +43,7 @@ class Checks:
         self.across: dict[
             tuple[object, ...], tuple[Wall, ...] | None
         ] = {}  # walls between two bends, whatever the hold
-        self._nose = 0.0 if case.machine.mandrel is None else case.machine.mandrel.nose
+        self.homes: dict[tuple[object, ...], Wall | None] = {}  # walls against the arm's way home, whatever the hold
         self.extras: dict[tuple[Arrival | None, Arrival, Trims], int] = {}
         self.sure_extras: dict[tuple[Arrival | None, Arrival, Trims], int] = {}
         self.tools: dict[tuple[Arrival, Trims], tuple[float, float]] = {}  # clamp and bend radius in use [mm]
@@ -90,7 +76,7 @@ class Checks:
                 bent = self.bent[self._bend_key(place)]
                 new[key] = replace(
                     bent,
-                    standing_before=self._standing_before(place),
+                    standing_before=replace(self._standing_before(place), lowered=self.lowered(place)),
                     eased_before=self.eased(place),
                     rolls=self._rolls(place),
                     station=replace(bent.station, advance=self._advance(place)),
@@ -116,10 +102,12 @@ class Checks:
         for key, place, attempt in zip(keys, wanted, here, strict=True):
             if key in self.passed or key in new:
                 continue
+            tooling, machine = self.around(attempt.station).tooling, self.case.machine
             if way == "load":  # the same bend may have been met first on another way to it
-                new[key] = loading(replace(attempt, standing_before=self._standing_before(place)), self._nose)
+                before = replace(attempt, standing_before=self._standing_before(place))
+                new[key] = loading(machine, tooling, before)
             else:
-                new[key] = unloading(attempt, self._nose)
+                new[key] = unloading(machine, tooling, attempt)
         pass_all(self.batches, new.values())
         self.passed.update(new)
         return [self.passed[key] for key in keys]
@@ -136,20 +124,29 @@ class Checks:
         return self._walled[key]
 
     def put_on(self, place: Place) -> bool:
-        """Say whether a place begins a load that is checked: with a mandrel the tube goes on from the front."""
-        return self.case.machine.mandrel is not None and place.at.event is not Event.LINK
+        """Say whether a place begins a load of which something is checked: tube on a mandrel, a carriage that runs."""
+        machine = self.case.machine
+        return (machine.mandrel is not None or machine.carriage is not None) and place.at.event is not Event.LINK
 
     def taken_off(self, place: Place) -> bool:
-        """Say whether the tube is taken off after a place, and that is checked."""
-        last = place.after is None or place.after.event is not Event.LINK
-        return self.case.machine.mandrel is not None and last
+        """Say whether the tube is taken off after a place, and anything of that is checked."""
+        machine = self.case.machine
+        return (machine.mandrel is not None or machine.carriage is not None) and is_last(place)
 
     def eased(self, place: Place) -> float:
         """Return where the bend before, in the same load, left the tube [mm]."""
+        before = self._made_before(place)
+        return 0.0 if before is None else before.eased
+
+    def lowered(self, place: Place) -> float:
+        """Return how far the way home after the bend before, in the same load, left the die lowered [mm]."""
+        before = self._made_before(place)
+        return 0.0 if before is None else before.lowered
+
+    def _made_before(self, place: Place) -> Attempt | None:
         if place.before is None or place.at.event is not Event.LINK:
-            return 0.0
-        before = Place(None, place.before, place.at, place.trims)
-        return self.bent[self._bend_key(before)].eased
+            return None
+        return self.bent[self._bend_key(Place(None, place.before, place.at, place.trims))]
 
     def extra(self, before: Arrival | None, arrival: Arrival, trims: Trims) -> int:
         """Return what an arrival is known to take more than its least [ms]."""
@@ -176,12 +173,10 @@ class Checks:
     def farthest_forward(self, place: Place, tangent_u: float, after_bend: bool = False) -> float:
         """Return the greatest advance from a place on the tube that any hold and any trim allow [mm].
 
-        after_bend: once the bend is made, which may have been with the collet open if it is the job's last: then the
-        whole tail may go.
+        after_bend: once the bend is made the collet may be opened to take the tube off: then the whole tail may go.
         """
         stock, carriage = self._longest_stock(place), self.case.machine.carriage
-        opened = after_bend and self.problem.may_release and place.at.bend == self.problem.n
-        behind = 0.0 if carriage is None or opened else carriage.grip_length + carriage.reach[0]
+        behind = 0.0 if carriage is None or after_bend else carriage.grip_length + carriage.reach[0]
         return stock - behind - tangent_u
 
     def faces(self, place: Place) -> tuple[float, float]:
@@ -207,22 +202,14 @@ class Checks:
         at = place.at
         faces = (self.face(at, place.trims), self._new_face(place)) if self.carried else ()
         opened = at.released and bool(self.carried)
-        return (at.leads, at.bend, at.ahead, opened, place.trims, self._room_to_ease(place), *faces)
+        rooms = self._rooms(place, self.station(place), self._standing_after(place))
+        return (at.leads, at.bend, at.ahead, opened, place.trims, rooms, *faces)
 
-    def _room_to_ease(self, place: Place) -> float:
-        """Return how far the tube may be eased off the die before the arm goes home [mm], 0 where it may not."""
-        if not self.case.machine.head.may_ease_off:
-            return 0.0
-        standing = self._standing_after(place)
-        return round(min(self._room(place, standing), farthest_forward(self.case.machine, standing)), 6)
-
-    def _room(self, place: Place, standing: Standing) -> float:
-        """Return the room there is for that ahead of the carriage [mm]."""
+    def _rooms(self, place: Place, st: Station, standing: Standing) -> tuple[float, float | None]:
+        """Return the room for the way home after a bend, as `rooms` says."""
         view, bend = self.leading(place.at.leads).view, place.at.bend
-        room = room_at_end(standing.bend_radius, standing.tail_length)
-        if bend < view.n_bends:
-            room = max(room, float(view.bend_starts[bend]) - float(view.bend_ends[bend - 1]))
-        return room
+        gap = None if is_last(place) else float(view.bend_starts[bend]) - float(view.bend_ends[bend - 1])
+        return rooms(self.case.machine, self.around(st).tooling, st, standing, gap)
 
     def _standing_after(self, place: Place) -> Standing:
         """Return the tube as it stands once the bend is made and the dies are open."""
@@ -237,7 +224,9 @@ class Checks:
         pieces = leading.at(end, at.ahead, at.bend, trim, at.bend)
         held = None if at.released else plus(face, -end)
         radius = float(leading.view.radii[at.bend - 1])
-        return Standing(pieces, True, tail_end - end, end, held, radius, toward(self.case.machine))
+        carriage = self.case.machine.carriage
+        stands = None if carriage is None else carriage.waits_at
+        return Standing(pieces, True, tail_end - end, end, held, radius, toward(self.case.machine), stands)
 
     def _move_key(self, place: Place) -> tuple[object, ...]:
         at = place.at
@@ -246,6 +235,7 @@ class Checks:
             at.event is Event.LINK,
             at.way,
             self.eased(place),
+            self.lowered(place),
             self.face(at, place.trims),
         )
 
@@ -328,13 +318,14 @@ class Checks:
         at, side, trim = place.at, toward(self.case.machine), place.trims.at(place.at.leads)
         leading, st, tail_end = self.leading(at.leads), self.station(place), self._tail_end(place)
         ahead = leading.at(st.start, at.ahead, at.bend - 1, trim, at.bend)
-        grip = in_die(st, ahead, tail_end, side, self.around(st).tooling.pressure_die_follows)
+        follows, carriage = self.around(st).tooling.pressure_die_follows, self.case.machine.carriage
+        grip = in_die(st, ahead, tail_end, side, follows, carriage)
         standing = self._standing_after(place)
-        room = self._room(place, standing)
+        room, off = self._rooms(place, st, standing)
         clamps = fitting_clamps(self.case, self.case.loaded(at.leads, place.trims), at)
         before = self._standing_before(place)
         rolls = rolls_allowed(self.case.machine, st, before.formed_arc)
-        return Attempt(st, clamps, before, grip, standing, room, 0.0, 0.0, rolls)
+        return Attempt(st, clamps, before, grip, standing, room, off, 0.0, 0.0, rolls)
 
     def moves_to(self, place: Place) -> bool:
         """Say whether the tube is moved to a place in the machine: by a link, or from a load that is flush."""
@@ -355,14 +346,15 @@ class Checks:
         if place.after is None:
             eased += here.eased
         seconds += eased / case.machine.speeds.advance
-        sure = 0.0
+        run = self._runs(place, here)
+        seconds, sure = seconds + run + 2.0 * case.machine.times.clamp * (here.lowered > 0.0), run
         tools = (here.clamps[here.fitting[0]], here.station.radius)
         self.tools[at, place.trims] = tools
         self.sure_tools[at, place.trims] = here.sure_of_clamp
         if place.before is not None and self.tools.get((place.before, place.trims), tools) != tools:
             seconds += case.machine.times.tool_change
             if here.sure_of_clamp and self.sure_tools.get((place.before, place.trims), False):
-                sure = case.machine.times.tool_change
+                sure += case.machine.times.tool_change
         key, more = (place.before, at, place.trims), max(milliseconds(seconds), 0)
         if here.path is not None:
             back = sum(max(leg.start - leg.end, 0.0) for leg in here.path.legs if leg.kind == "advance")
@@ -370,6 +362,20 @@ class Checks:
         changed = self.extras.get(key, 0) != more
         self.extras[key], self.sure_extras[key] = more, min(milliseconds(sure), more)
         return changed
+
+    def _runs(self, place: Place, here: Attempt) -> float:
+        """Return how long the carriage runs to its hold and back from it at a place [s]."""
+        carriage, way = self.case.machine.carriage, 0.0
+        if carriage is None:
+            return 0.0
+        if self.put_on(place) and here.standing_before.face is not None:
+            way += abs(carriage.waits_at - here.standing_before.face)
+        if self.taken_off(place) and here.standing.face is not None:
+            by_hand = here.home is not None and here.home.by_hand
+            way += abs(carriage.waits_at - here.standing.face + (0.0 if by_hand else here.eased))
+        if place.at.released and here.station.face is not None:
+            way += abs(carriage.waits_at - here.station.face)
+        return way / self.case.machine.speeds.advance
 
 
 def direction_of(roll: float) -> int:

@@ -97,7 +97,8 @@ def value_as_printed(trial: Trial) -> Value:
     assert trial.loads is not None  # asked only of orders carried out
     done: list[BendDone] = [bend for load in trial.loads for bend in load]
     seconds = ready.turns * times.turn + ready.reloads * times.load + ready.regrips * times.regrip
-    seconds += sum(bend.path.time + bend.eased / speeds.advance for bend in done)
+    seconds += sum(bend.path.time + (bend.home.eased + bend.carriage_way) / speeds.advance for bend in done)
+    seconds += 2.0 * times.clamp * sum(bend.home.lowered > 0.0 for bend in done)
     seconds += times.tool_change * sum(
         (a.clamp, a.station.radius) != (b.clamp, b.station.radius) for a, b in pairwise(done)
     )

@@ -63,29 +63,37 @@ class Ground:
 
     @property
     def goes_round(self) -> bool:
-        """Whether the chuck turns for ever."""
-        return self.rolls[1] - self.rolls[0] > 2.0 * math.pi - 1e-9
+        """Whether the chuck turns for ever; a limited one may have more than a whole turn and still not come round."""
+        return self.rolls == (-math.pi, math.pi)
 
 
-def field_of(ground: Ground, around: Surroundings, carried: frozenset[str]) -> Field:
-    """Return what the plane is cut for; carried: the solids that move with the carriage, which prove nothing."""
+def field_of(ground: Ground, around: Surroundings, carried: frozenset[str], elsewhere: frozenset[str]) -> Field:
+    """Return what the plane is cut for; carried: the solids that move with the carriage, which prove nothing.
+
+    elsewhere: nor do these.
+    """
     sweep = motions.rotate(ground.standing, 0.0, ground.rolls)
     least = sweep.leading_length[0]
     longest = replace(sweep, leading_length=(least + ground.y[0], least + ground.y[1]))
     rows = rows_of([longest], around, [(ground.clamp,)])
     moving = np.array([name in carried for name in rows.names], dtype=bool)[rows.solid]
     along = np.where(moving & ground.follows, 0.0, 1.0)
-    return Field(rows, ground.y, ground.rolls, ground.goes_round, along, ~moving)
+    away = np.array([name in elsewhere for name in rows.names], dtype=bool)[rows.solid]
+    return Field(rows, ground.y, ground.rolls, ground.goes_round, along, ~(moving | away))
 
 
 def cut_ground(
-    ground: Ground, around: Surroundings, carried: frozenset[str], for_proof: bool = False
+    ground: Ground,
+    around: Surroundings,
+    carried: frozenset[str],
+    elsewhere: frozenset[str] = frozenset(),
+    for_proof: bool = False,
 ) -> tuple[Rows, Cut]:
     """Cut the plane of a ground; on a chuck that goes round the same rotation may stand a whole turn apart.
 
-    carried: names of the solids that move with the carriage: they prove nothing.
+    carried: names of the solids that move with the carriage: they prove nothing, nor do those that stand elsewhere.
     """
-    field = field_of(ground, around, carried)
+    field = field_of(ground, around, carried, elsewhere)
 
     def folded(regions: tuple[Region, ...]) -> list[Region]:
         if not ground.goes_round:

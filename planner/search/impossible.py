@@ -13,10 +13,13 @@ from planner.inputs.springback import Setting
 from planner.rules.bending import largest_angle, rated_capacity
 from planner.rules.broken import Broken, End, other
 from planner.rules.carriage import grip_window
-from planner.rules.grip import Loaded, tail_left
+from planner.rules.grip import Loaded, pressure_die_lasts, tail_left
+from planner.search.events import Trims
 from planner.search.orders import Case
 from planner.tolerances import RULE_SLACK
 from planner.tube.partly_bent import bend_seen, seen_from
+
+NO_TRIM = Trims(0.0, 0.0)
 
 
 def broken_in_every_order(case: Case) -> list[Broken]:
@@ -30,6 +33,9 @@ def broken_in_every_order(case: Case) -> list[Broken]:
         too_far = largest_angle(case.machine, bend, angle, setting)
         if too_far is not None:
             found.append(too_far)
+        lasts = pressure_die_lasts(case.loaded("A", NO_TRIM), bend, setting.value, case.tooling[bend - 1])
+        if lasts is not None:
+            found.append(lasts)
         either = [_broken_at_best(case, bend, end) for end in ("A", "B")]
         if all(either):
             found.extend(broken for broken in either if broken is not None)
@@ -78,7 +84,7 @@ def _straights_too_short(case: Case) -> list[Broken]:
     found = []
     for k in range(1, part.n_bends):
         straight = float(part.straights[k])
-        shortest = min(min(case.tooling[k - 1].clamp_lengths), min(case.tooling[k].clamp_lengths))
+        shortest = min(case.tooling[k - 1].shortest_straight, case.tooling[k].shortest_straight)
         if straight + RULE_SLACK < shortest:
             sentence = (
                 f"Straight {k} between bends {k} and {k + 1} is {straight:.1f} mm; the later of the two must be gripped"

@@ -17,15 +17,17 @@ import numpy as np
 from planner.clearance.verdicts import Answer, Witness
 from planner.inputs.part import Part
 from planner.rules.broken import other
-from planner.search.attempts import Attempt, Blocked
-from planner.search.checks import Checks, Place
+from planner.search.attempt import Attempt, Blocked
+from planner.search.checks import Checks
 from planner.search.events import ANY, Event, Grade, NoGood, Pattern, Span
+from planner.search.home_walls import against_home
 from planner.search.passages import Passage
+from planner.search.places import Place
 from planner.search.recall import all_again
-from planner.search.walls import Wall, across_move, against_easing, parted, strikes_of, wherever_held
-from planner.tube.motions import Phase, Role
+from planner.search.walls import Wall, across_move, goes_down, parted, strikes_of, wherever_held
+from planner.tube.bodies import Phase, Role
 
-TAIL_SOLID = "its own tail"
+TAIL_SOLIDS = ("its own tail", "its own tail's end")
 
 
 @dataclass(frozen=True)
@@ -41,7 +43,7 @@ class Struck:
 def lesson(checks: Checks, place: Place, attempt: Attempt) -> NoGood:
     """Return the no-good that an attempt which cannot be carried out teaches.
 
-    A strike in the bend proves it. Where another path, easing off or another hold could help, only a wall does.
+    A strike in the bend proves it. Where another path, another way home or another hold could help, only a wall does.
     """
     answers = {entry.finding.answer for entry in attempt.blocked}
     if answers != {Answer.STRUCK}:
@@ -63,7 +65,8 @@ def _walls(checks: Checks, place: Place, attempt: Attempt) -> tuple[Wall, ...] |
         if place.at.event is Event.LOAD:
             # Only what the carriage carries asks for the hold.
             bare = [entry.finding.witness for entry in attempt.blocked]
-            if any(witness is not None and witness.solid in carried for witness in bare):
+            elsewhere = carried | goes_down(checks.case.machine)
+            if any(witness is not None and witness.solid in elsewhere for witness in bare):
                 return None
             if not _laid_in_too(attempt, attempt.blocked):
                 return None
@@ -72,16 +75,36 @@ def _walls(checks: Checks, place: Place, attempt: Attempt) -> tuple[Wall, ...] |
     walls: list[Wall | None] = []
     for clamp, entry in enumerate(attempt.blocked):
         held = entry.finding.witness is not None and entry.finding.witness.solid in carried
-        if entry.doing == "return" and held:
-            return None  # the arm's way home does not go by the carriage; whatever it is, no wall is sought
-        if entry.doing == "return" and checks.case.machine.head.may_ease_off:
-            farthest = checks.farthest_forward(place, attempt.standing.tangent_u, after_bend=True)
-            walls.append(against_easing(attempt, around, clamp, farthest))
-        if entry.doing == "bend" and held:
+        if entry.doing == "return":
+            walls.append(_against_home(checks, place, attempt, clamp))
+        if entry.doing == "bend" and held and not place.at.released:
             walls.append(wherever_held(attempt, around, clamp, checks.faces(place)))
     if any(wall is None for wall in walls):
         return None
     return tuple(wall for wall in walls if wall is not None)
+
+
+def _against_home(checks: Checks, place: Place, attempt: Attempt, clamp: int) -> Wall | None:
+    """Return a wall against the arm's way home with one clamp, None where none was found.
+
+    Neither hold nor trim at the tail has a part in it: it is looked for once for each run.
+    """
+    at, stays = place.at, stays_in(place, attempt)
+    key = (at.leads, at.bend, at.ahead, place.trims.at(at.leads), stays, attempt.clamps, clamp)
+    if key not in checks.homes:
+        farthest = checks.farthest_forward(place, attempt.standing.tangent_u, after_bend=not stays)
+        checks.homes[key] = against_home(attempt, checks.around(attempt.station), clamp, farthest, stays)
+    return checks.homes[key]
+
+
+def stays_in(place: Place, attempt: Attempt) -> bool:
+    """Say whether it is the arm's way home that is blocked, with a tube that stays in for the next bend.
+
+    One that is taken off may be run forward by hand, or drawn off past the standing arm: what keeps the arm from going
+    home then says nothing of it.
+    """
+    linked = place.after is not None and place.after.event is Event.LINK
+    return linked and any(entry.doing == "return" for entry in attempt.blocked)
 
 
 def _laid_in_too(attempt: Attempt, blocked: Iterable[Blocked]) -> bool:
@@ -109,7 +132,9 @@ def passage_lesson(checks: Checks, place: Place, passage: Passage) -> NoGood:
     these trims and, at a load, this hold.
     """
     at, trims = place.at, place.trims
-    walls = checks.walled(place, passage)
+    # Where the carriage could run there with another hold, or from another place, nothing is proved.
+    runs = passage.blocked[0].doing == "carriage run"
+    walls = None if runs else checks.walled(place, passage)
     if passage.way == "load" and checks.flush(place) and not _laid_in_too(passage.attempt, passage.blocked):
         walls = None
     attempt = replace(passage.attempt, blocked=passage.blocked)
@@ -155,6 +180,10 @@ def _unproved(place: Place, attempt: Attempt, rule: str) -> NoGood:
     """
     at = place.at
     lead, tail = place.trims.at(at.leads), place.trims.at(other(at.leads))
+    if stays_in(place, attempt) and place.after is not None:
+        after, spans = place.after, ((lead, lead), (tail, tail))
+        pattern = Pattern(Event.LINK, at.leads, after.bend, (at.ahead, at.ahead), *spans, after.hold)
+        return NoGood(pattern, rule, "", "unproved", Struck(place, attempt, attempt.blocked))
     moving = attempt.blocked[0].doing in ("move", "no path")
     before_regrip = {entry.motion.phase for entry in attempt.blocked} <= {Phase.CLOSE, Phase.BEND}
     regripped = attempt.station.regrip is not None and not before_regrip
@@ -177,21 +206,24 @@ def _proved(checks: Checks, place: Place, attempt: Attempt, walls: tuple[Wall, .
     at, view = place.at, checks.leading(place.at.leads).view
     witnesses = [entry.finding.witness for entry in attempt.blocked if entry.finding.witness is not None]
     witnesses += [witness for wall in walls for witness in wall.witnesses]
-    event, way = Event.BEND, None
+    event, way, bend = Event.BEND, None, at.bend
     low, high = _common([ahead_span(view, at.ahead, at.bend, witness) for witness in witnesses])
     if at.ahead < at.bend <= high:
         high = at.bend - 1  # with nothing formed ahead other clamps may fit
     if attempt.blocked[0].doing == "move":
         event = at.event
         way = at.way if checks.problem.chuck is not None and event is Event.LINK else None
+    elif stays_in(place, attempt):
+        event, bend = Event.LINK, at.bend + 1
     for ahead in {low, high} - {at.ahead}:
         if not _holds_for(checks, replace(place, at=replace(at, ahead=ahead)), attempt, bool(walls)):
             low = high = at.ahead
             break
     lead, tail = _lead_span(checks, place, witnesses), _tail_span(place, witnesses)
     # A collet that is opened for the last bend stands back, and all that the carriage carries with it.
-    released = False if any(witness.solid in checks.carried for witness in witnesses) else None
-    pattern = Pattern(event, at.leads, at.bend, (low, high), lead, tail, None, way, released)
+    released = place.at.released if any(witness.solid in checks.carried for witness in witnesses) else None
+    released = None if event is Event.LINK else released
+    pattern = Pattern(event, at.leads, bend, (low, high), lead, tail, None, way, released)
     return NoGood(pattern, "strike", "", "proved", Struck(place, attempt, attempt.blocked, walls))
 
 
@@ -257,5 +289,5 @@ def _lead_span(checks: Checks, place: Place, witnesses: list[Witness]) -> Span:
 
 def _tail_span(place: Place, witnesses: list[Witness]) -> Span:
     """Return the trims at the tail for which it holds: a longer tail keeps what strikes or is struck [mm]."""
-    tail = any(witness.solid == TAIL_SOLID or witness.role is Role.TAIL for witness in witnesses)
+    tail = any(witness.solid in TAIL_SOLIDS or witness.role is Role.TAIL for witness in witnesses)
     return (place.trims.at(other(place.at.leads)), math.inf) if tail else ANY

@@ -50,20 +50,19 @@ def plain_paths(
     start: float,
     goal: float,
     rolls: tuple[float, ...],
-    must_clear_nose: bool,
+    least: float,
     farthest_forward: float,
     shown_at_zero: float = 0.0,
 ) -> Iterator[PlainPath]:
     """Yield the plain paths from an advance of `start` to `goal` [mm] with one of `rolls` [rad], fastest first.
 
-    rolls: the ways round that the chuck allows, signed, the shorter first; must_clear_nose: an arc just
-    formed is ahead; farthest_forward: the greatest advance the carriage can make [mm]; shown_at_zero: what the
+    rolls: the ways round that the chuck allows, signed, the shorter first; least: from which advance on the tube may be
+    rotated [mm]; farthest_forward: the greatest advance the carriage can make [mm]; shown_at_zero: what the
     readout shows at an advance of 0 [mm], so that every place can be set on it.
     """
     if all(abs(roll) < machine.rotation.resolution / 2.0 for roll in rolls):
         yield timed(machine, [_advance(start, goal, 0.0, False)])
         return
-    least = machine.mandrel.nose if must_clear_nose and machine.mandrel is not None else 0.0
     found = []
     for signed in rolls:
         for y in _places(machine, start, goal, least, farthest_forward, shown_at_zero):

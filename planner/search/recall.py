@@ -16,9 +16,9 @@ from planner.clearance.poses import Cells
 from planner.clearance.rows import EVERY_CLAMP, Rows, rows_of
 from planner.clearance.surroundings import Surroundings
 from planner.clearance.verdicts import Answer, Finding, Witness
-from planner.search.attempts import Attempt, Blocked, gripping_motions, home_motion
+from planner.search.attempt import Attempt, Blocked, gripping_motions, straight_home
 from planner.tolerances import STRIKE_MARGIN
-from planner.tube.motions import Motion
+from planner.tube.bodies import Motion
 
 PIECE_NUMBER = 16
 """Row of the table of pieces that holds a piece's number in its body."""
@@ -32,7 +32,7 @@ def again(attempt: Attempt, around: Surroundings, blocked: Blocked, clamp: int) 
         return None
     rows = rows_of([motion], around, [attempt.clamps])
     clamp = EVERY_CLAMP if old.clamp[witness.row] == EVERY_CLAMP else clamp
-    for row in _like(rows, clamp, old, witness):
+    for row in rows_like(rows, clamp, old, witness):
         cells = Cells(*(np.array([x]) for x in (row, witness.s, 0.0, witness.t, 0.0)))
         inside = witness.s <= float(rows.pieces[11, rows.piece[row]]) + 1e-9
         clearance = float(bounds(rows, cells).upper[0])
@@ -42,7 +42,7 @@ def again(attempt: Attempt, around: Surroundings, blocked: Blocked, clamp: int) 
     return None
 
 
-def _like(rows: Rows, clamp: int, old: Rows, witness: Witness) -> list[int]:
+def rows_like(rows: Rows, clamp: int, old: Rows, witness: Witness) -> list[int]:
     """Return the rows of the same piece of tube and the same solid, with the clamp of this number."""
     piece = old.pieces[PIECE_NUMBER, old.piece[witness.row]]
     same = (rows.pieces[PIECE_NUMBER, rows.piece] == piece) & (rows.clamp == clamp)
@@ -56,7 +56,7 @@ def _like(rows: Rows, clamp: int, old: Rows, witness: Witness) -> list[int]:
 def _same_motion(attempt: Attempt, blocked: Blocked) -> Motion | None:
     """Return the motion of an attempt in the phase in which another one was blocked."""
     if blocked.doing == "return":
-        return home_motion(attempt, 0.0)
+        return straight_home(attempt)
     if blocked.doing != "bend":
         return None
     return next((motion for motion in gripping_motions(attempt) if motion.phase is blocked.motion.phase), None)

@@ -13,12 +13,13 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 from planner.search.attempts import Around
-from planner.search.checks import Checks, Place, places
+from planner.search.checks import Checks
 from planner.search.choice import chosen
 from planner.search.events import Arrival, Event, NoGood, Prefer, Sequence, Trims
 from planner.search.exact import NEVER, Exact
 from planner.search.lessons import lesson, passage_lesson, recalled
 from planner.search.orders import Case
+from planner.search.places import Place, places
 from planner.search.problem import Extra, Problem
 from planner.search.reaching import SolverGaveUp
 from planner.search.shop_rules import problem_of

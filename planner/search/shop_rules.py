@@ -16,7 +16,14 @@ from planner.rules.bending import largest_angle, rated_capacity
 from planner.rules.broken import Broken, End, other
 from planner.rules.carriage import hold_serves, regrip_fits, window_open
 from planner.rules.chuck import rolls_within
-from planner.rules.grip import Loaded, clamps_that_fit, end_of_swing, rod_reaches, tail_left
+from planner.rules.grip import (
+    Loaded,
+    clamps_that_fit,
+    end_of_swing,
+    pressure_die_lasts,
+    rod_reaches,
+    tail_left,
+)
 from planner.search.events import ANY, Begun, Event, Hold, NoGood, Pattern, Span, Trims
 from planner.search.forbidden import ENDS
 from planner.search.orders import Case
@@ -167,6 +174,7 @@ class _Rules:
             for bend in range(1, self.n + 1):
                 yield from self._clamps(end, bend)
                 yield from self._tail(end, bend)
+                yield from self._pressure_die(end, bend)
                 yield from self._rod(end, bend)
                 yield from self._windows(end, bend)
             yield from self._holds(end)
@@ -216,6 +224,13 @@ class _Rules:
         setting = self._setting(end, bend)
         for span, broken in self._at_tail(end, bend, lambda loaded, bend: tail_left(loaded, bend, setting, tooling)):
             yield _nogood(Pattern(Event.BEND, end, bend, (1, bend), trim_tail=span), broken)
+
+    def _pressure_die(self, end: End, bend: int) -> Iterator[NoGood]:
+        """What is left of a following pressure die behind the bend; trim has no part in it."""
+        tooling = self.case.tooling[self.case.number(end, bend) - 1]
+        broken = pressure_die_lasts(self.loaded(end, 0.0, 0.0), bend, self._setting(end, bend), tooling)
+        if broken is not None:
+            yield _nogood(Pattern(Event.BEND, end, bend, (1, bend)), broken)
 
     def _rod(self, end: End, bend: int) -> Iterator[NoGood]:
         """The mandrel's rod where the bend is the first after a load."""

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from planner.clearance.solids import toward
-from planner.search.attempts import Around, Attempt, Batches, Blocked, rolls_allowed
+from planner.inputs.machine import Carriage, Machine, Tooling
+from planner.search.attempt import Attempt, Blocked
+from planner.search.attempts import Around, Batches, farthest_forward, rolls_allowed
+from planner.search.homing import WayHome, most_room
 from planner.search.moves import PlainPath
-from planner.search.passages import Passage, loading, pass_all, unloading
+from planner.search.passages import Passage, free_hands, loading, pass_all, unloading
 from planner.search.stations import Station, Stationed, shown
-from planner.tube.motions import InDie, Motion, Standing
+from planner.tube.bodies import Motion, Phase
+from planner.tube.motions import InDie, Standing
 from planner.tube.partly_bent import Pieces, leading_part
 
 
@@ -23,17 +27,27 @@ class BendDone:
     path: PlainPath
     placing: tuple[Motion, ...]
     gripping: tuple[Motion, ...]  # dies close, bend, (re-grip,) dies open
-    returning: tuple[Motion, ...]  # (ease off,) arm home
-    eased: float
+    returning: tuple[Motion, ...]  # the arm's way home
+    home: WayHome
     put_on: Passage | None = None  # before the first bend of a load
     taken_off: Passage | None = None  # after the last one
 
     @property
     def motions(self) -> tuple[Motion, ...]:
         """All its motions, in order."""
-        on = () if self.put_on is None else self.put_on.motions
-        off = () if self.taken_off is None else self.taken_off.motions
+        on = () if self.put_on is None else (*self.put_on.motions, *_ran(self.put_on))
+        off = () if self.taken_off is None else (*_ran(self.taken_off), *self.taken_off.motions)
         return (*on, *self.placing, *self.gripping, *self.returning, *off)
+
+    @property
+    def carriage_way(self) -> float:
+        """How far the carriage runs with its collet open [mm]."""
+        runs = [motion for motion in self.motions if motion.phase is Phase.RUN]
+        return sum(abs(motion.face[1] - motion.face[0]) for motion in runs if motion.face is not None)
+
+
+def _ran(passage: Passage) -> tuple[Motion, ...]:
+    return () if passage.run is None else (passage.run,)
 
 
 @dataclass(frozen=True)
@@ -66,6 +80,7 @@ def try_order(stationed: Stationed, around: Around) -> Trial:
         for load in loads:
             for before, attempt in pairwise(load):
                 attempt.eased_before = before.eased
+                attempt.standing_before = replace(attempt.standing_before, lowered=before.lowered)
         batches.place_all(every)
     on, off = _passages(batches, loads) if not any(attempt.blocked for attempt in every) else ({}, {})
     failures = tuple(
@@ -95,14 +110,18 @@ def _passages(batches: Batches, loads: list[list[Attempt]]) -> tuple[Passages, P
 
     Each bend keeps the clamps with which that goes too.
     """
-    mandrel = batches.machine.mandrel
-    if mandrel is None:
+
+    def tooling(attempt: Attempt) -> Tooling:
+        return batches.around(attempt.station).tooling
+
+    machine = batches.machine
+    if machine.mandrel is None and machine.carriage is None:
         return {}, {}
-    on = {id(load[0]): loading(load[0], mandrel.nose) for load in loads}
+    on = {id(load[0]): loading(machine, tooling(load[0]), load[0]) for load in loads}
     pass_all(batches, on.values())
     for passage in on.values():
         passage.attempt.fitting = passage.fitting
-    off = {id(load[-1]): unloading(load[-1], mandrel.nose) for load in loads}
+    off = {id(load[-1]): unloading(machine, tooling(load[-1]), load[-1]) for load in loads}
     pass_all(batches, off.values())
     for passage in off.values():
         passage.attempt.fitting = passage.fitting
@@ -111,6 +130,7 @@ def _passages(batches: Batches, loads: list[list[Attempt]]) -> tuple[Passages, P
 
 def _done(attempt: Attempt, on: Passages, off: Passages) -> BendDone:
     assert attempt.path is not None  # else it were blocked
+    assert attempt.home is not None
     clamp = attempt.clamps[attempt.fitting[0]]
     put_on, taken_off = on.get(id(attempt)), off.get(id(attempt))
     return BendDone(
@@ -120,7 +140,7 @@ def _done(attempt: Attempt, on: Passages, off: Passages) -> BendDone:
         attempt.placing,
         tuple(attempt.gripping),
         attempt.returning,
-        attempt.eased,
+        attempt.home,
         put_on,
         taken_off,
     )
@@ -139,31 +159,46 @@ def attempts_of(stationed: Stationed, number: int, around: Around) -> list[Attem
     before = Standing(flush, False, tail_end - at, at, plus(first.face, first.advance), first.radius, side)
     for i, (st, clamps) in enumerate(zip(stations, load.clamps, strict=True)):
         ahead = leading_part(view, formed, st.start, trim, side, st.bend)
-        grip = in_die(st, ahead, tail_end, side, around(st).tooling.pressure_die_follows)
+        grip = in_die(st, ahead, tail_end, side, around(st).tooling.pressure_die_follows, machine.carriage)
         formed = formed | {st.bend}
         face = plus(st.face, -st.radius * st.angle)
         if st.regrip is not None:
             face = st.regrip[1] + st.radius * (st.setting - st.angle)
         leading = leading_part(view, formed, st.end, trim, side, st.bend)
-        after = Standing(leading, True, tail_end - st.end, st.end, None if st.released else face, st.radius, side)
+        held_at = None if st.released else face
+        after = Standing(leading, True, tail_end - st.end, st.end, held_at, st.radius, side, grip.stands)
         following = stations[i + 1] if i + 1 < len(stations) else None
-        room = room_at_end(st.radius, after.tail_length) if following is None else following.advance
+        tooling = around(st).tooling
+        gap = None if following is None else following.advance
+        room, off = rooms(machine, tooling, st, after, gap)
         held = [next((g for g in load.grips if s.bend in g.bends), None) for s in (st, following or st)]
         shown_before, shown_after = (
             shown(machine, grip_, u, trim) for grip_, u in zip(held, (before.tangent_u, st.end), strict=True)
         )
         rolls = rolls_allowed(machine, st, before.formed_arc)
-        made.append(Attempt(st, clamps, before, grip, after, room, shown_before, shown_after, rolls))
+        made.append(Attempt(st, clamps, before, grip, after, room, off, shown_before, shown_after, rolls))
         before = after
     return made
 
 
-def room_at_end(radius: float, tail_length: float) -> float:
-    """Return how far a tube is eased off the die at most after the last bend of a load [mm]."""
-    return min(2.0 * radius, tail_length)
+def rooms(
+    machine: Machine, tooling: Tooling, st: Station, standing: Standing, gap: float | None
+) -> tuple[float, float | None]:
+    """Return how far the tube may be run forward before the arm is home, and where it is in free hands [mm].
+
+    gap: to the next bend in the same load, past which it may go where it can come back; None where the tube is taken
+    off: then the collet may be opened, else there are no free hands.
+    """
+    leading = standing.leading
+    straight = leading.count > 1 and leading.curvature[1] == 0.0
+    most = most_room(tooling, st.angle, float(leading.length[1]) if straight else 0.0)
+    room = 0.0 if st.released else min(farthest_forward(machine, standing), most)
+    if gap is not None and machine.carriage is not None and not machine.carriage.may_go_back:
+        room = min(room, gap)
+    return round(room, 6), None if gap is not None else free_hands(machine, tooling, standing)
 
 
-def in_die(st: Station, ahead: Pieces, tail_end: float, side: float, follows: bool) -> InDie:
+def in_die(st: Station, ahead: Pieces, tail_end: float, side: float, follows: bool, carriage: Carriage | None) -> InDie:
     """Return the tube gripped for a bend at its station; tail_end: stock coordinate of the tail's end [mm]."""
     return InDie(
         ahead,
@@ -176,6 +211,7 @@ def in_die(st: Station, ahead: Pieces, tail_end: float, side: float, follows: bo
         None if st.released else st.face,
         follows,
         st.advance,
+        stands=None if carriage is None else carriage.waits_at,
     )
 
 

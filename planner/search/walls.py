@@ -5,7 +5,7 @@ d: distances are 1-Lipschitz. So a strike at one place covers the places within 
 overlap covers a span without a gap. Three spans are walked so:
 
 - the advance, at one angle between start and goal of a rotation: nothing passes that angle (a wall across the move);
-- the advance to which the tube is eased off the die: the arm cannot go home at any;
+- the advance of the tube past an arm at one angle: the arm does not get past that angle on its way home;
 - the place of the collet on the tube: something on the carriage is struck wherever it holds.
 
 Where no one angle parts the start of a move from its goal, blocked cells of the plane of advance and rotation may.
@@ -28,14 +28,19 @@ from planner.clearance.solids import Tool
 from planner.clearance.surroundings import Surroundings
 from planner.clearance.verdicts import Answer, Witness
 from planner.inputs.machine import Machine
-from planner.search.attempts import Attempt, Batches, Blocked, eased_motion, gripping_motions, home_motion
+from planner.search.attempt import Attempt, Blocked, gripping_motions
+from planner.search.attempts import Batches
 from planner.search.detours import Ground, cut_ground
 from planner.search.passages import Passage, ground_of
 from planner.search.stations import Station
 from planner.tolerances import STRIKE_MARGIN
 from planner.tube import motions
+from planner.tube.bodies import Motion
 from planner.tube.frames import Flags
-from planner.tube.motions import Motion, Standing
+from planner.tube.motions import Standing
+
+GO_DOWN = frozenset({Tool.DIE.value, Tool.HUB.value, Tool.SECTION.value})
+"""Names of what is lowered where the die drops."""
 
 MOST_STEPS = 150
 """Steps after which a span counts as not covered."""
@@ -75,14 +80,14 @@ class Closed:
     slides_to: float
 
 
-Kind = Literal["across", "cells", "easing", "held", "bare"]
+Kind = Literal["across", "cells", "home", "held", "bare"]
 
 
 @dataclass(frozen=True)
 class Wall:
     """Strikes that cover a span of one number [mm], or cells that close in a place.
 
-    across: every advance at one rotation `roll` [rad]; easing: every advance at which the arm could go home; held:
+    across: every advance at one rotation `roll` [rad]; home: every advance with the arm at one angle `arm` [rad]; held:
     every distance of the collet's face; bare: a bare tube has one way only; cells: `closed`, and the strikes tell how
     far the arc slides straight. clamp: number of the clamp that it speaks of.
     """
@@ -91,6 +96,7 @@ class Wall:
     strikes: tuple[Strike, ...]
     span: tuple[float, float] = (0.0, 0.0)
     roll: float = 0.0
+    arm: float = 0.0
     closed: Closed | None = None
     clamp: int = EVERY_CLAMP
 
@@ -101,12 +107,20 @@ class Wall:
         return (*cells, *(strike.witness for strike in self.strikes))
 
 
-def struck(motion: Motion, around: Surroundings, clamps: tuple[float, ...], clamp: int = EVERY_CLAMP) -> Strike | None:
+def struck(
+    motion: Motion,
+    around: Surroundings,
+    clamps: tuple[float, ...],
+    clamp: int = EVERY_CLAMP,
+    elsewhere: Callable[[Rows, Machine], Flags] | None = None,
+) -> Strike | None:
     """Return the strike of one motion that holds whatever the clamp (or with one of them), None if there is none.
 
-    Its witness is the deepest point near the one that was found first.
+    Its witness is the deepest point near the one that was found first. elsewhere: says which rows prove nothing.
     """
     rows = rows_of([motion], around, [clamps])
+    if elsewhere is not None:
+        rows = rows.take(~elsewhere(rows, around.machine))
     found = certify(rows)
     entries = [found.findings.get((0, key)) for key in {EVERY_CLAMP, clamp}]
     best: Strike | None = None
@@ -178,8 +192,8 @@ def slides_no_farther(
 ) -> tuple[float, tuple[Strike, ...]]:
     """Return an advance beyond which the arc provably cannot slide straight out [mm], and the strike that says so.
 
-    Wherever the collet holds: what the carriage carries is left out. So are the arm, the clamp on it and the pressure
-    die where the tube may be eased off before the arm goes home: they are then somewhere else.
+    Wherever the collet holds: what the carriage carries is left out. So is what the tube is run forward past on the
+    arm's way home: it is then somewhere else.
     """
     clear, far, tried = 0.0, farthest, farthest
     met: Strike | None = None
@@ -188,8 +202,7 @@ def slides_no_farther(
             break
         slide = replace(motions.advance(standing, (0.0, tried), 0.0, False), face=None)
         rows = rows_of([slide], around, [(clamp,)])
-        if around.machine.head.may_ease_off:
-            rows = rows.take(~_stands_elsewhere(rows, around.machine))
+        rows = rows.take(~moves_by_itself(rows, around.machine))
         met_here = [f.witness for f in certify(rows).findings.values() if f.answer is Answer.STRUCK and f.witness]
         nearest = min(met_here, key=lambda w: w.t, default=None)
         if nearest is None:
@@ -201,10 +214,34 @@ def slides_no_farther(
     return far, () if met is None else (met,)
 
 
-def _stands_elsewhere(rows: Rows, machine: Machine) -> Flags:
-    """Return which rows are of something that the tube may be eased off past: on the arm, or forward with the tube."""
+def _with_pressure_die(rows: Rows, machine: Machine) -> Flags:
+    """Return which rows are of the pressure die and of what moves with it: forward, home, or on its way."""
+    names = {solid.name for solid in machine.solid if solid.moves_with == "pressure die"}
+    return _named(rows, names | {Tool.PRESSURE.value})
+
+
+def in_no_way_home(rows: Rows, machine: Machine) -> Flags:
+    """Return which rows prove nothing of an arm on its way home: the pressure die, and a die that may be down."""
+    return _with_pressure_die(rows, machine) | _may_be_down(rows, machine)
+
+
+def moves_by_itself(rows: Rows, machine: Machine) -> Flags:
+    """Return which rows are of what the tube may be run forward past: on the arm, or with the pressure die."""
     names = {solid.name for solid in machine.solid if solid.moves_with == "arm"}
-    names |= {Tool.CLAMP.value, Tool.PRESSURE.value}
+    names |= {Tool.CLAMP.value, Tool.SECTION.value} | goes_down(machine)
+    return _with_pressure_die(rows, machine) | _named(rows, names)
+
+
+def goes_down(machine: Machine) -> frozenset[str]:
+    """Return the names of what may be lowered while a tube is moved, put on or taken off: there it proves nothing."""
+    return GO_DOWN if machine.head.die_drops > 0.0 else frozenset()
+
+
+def _may_be_down(rows: Rows, machine: Machine) -> Flags:
+    return _named(rows, set(goes_down(machine)))
+
+
+def _named(rows: Rows, names: set[str]) -> Flags:
     return np.asarray(np.array([name in names for name in rows.names], dtype=bool)[rows.solid])
 
 
@@ -214,12 +251,13 @@ def passage_wall(passage: Passage, batches: Batches, carried: frozenset[str]) ->
     A bare tube has one way only, straight along the feed: a strike there needs no cells.
     """
     if not passage.standing.leading.curvature.any():
-        met = tuple(
-            strike for strike in strikes_of(passage.blocked, passage.attempt) if strike.witness.solid not in carried
-        )
+        elsewhere = carried | goes_down(batches.machine)
+        strikes = strikes_of(passage.blocked, passage.attempt)
+        met = tuple(strike for strike in strikes if strike.witness.solid not in elsewhere)
         return (Wall("bare", met),) if len(met) == len(passage.attempt.clamps) else None
     clamp, around = min(passage.attempt.clamps), batches.around(passage.attempt.station)
-    ground = ground_of(batches, passage, clamp)
+    assert passage.far is not None  # asked only of a tube that goes on a mandrel
+    ground = ground_of(passage, clamp)
     ground = replace(ground, y=(0.0, passage.far), rotates_from=0.0)
     if passage.way == "load":
         wall = _of_cells(ground, around, carried, ground.goals)
@@ -242,7 +280,7 @@ def strikes_of(blocked: Iterable[Blocked], attempt: Attempt) -> list[Strike]:
 
 def _of_cells(ground: Ground, around: Surroundings, carried: frozenset[str], end: tuple[Region, ...]) -> Wall | None:
     """Return the wall about one end of a ground, None where none parts it from the other."""
-    rows, found = cut_ground(ground, around, carried, for_proof=True)
+    rows, found = cut_ground(ground, around, carried, goes_down(around.machine), for_proof=True)
     if not found.parted:
         return None
     rolls = ground.rolls
@@ -277,6 +315,7 @@ def _walls(attempt: Attempt, around: Surroundings, roll: float, farthest: float)
     for at in dict.fromkeys((attempt.station.advance, 0.0)):
         sweep = replace(motions.rotate(standing, at, (0.0, roll)), face=None)
         rows = rows_of([sweep], around, [attempt.clamps])
+        rows = rows.take(~_may_be_down(rows, around.machine))
         entry = certify(rows).findings.get((0, EVERY_CLAMP))
         if entry is None or entry.answer is not Answer.STRUCK or entry.witness is None:
             return  # the tube goes round there
@@ -286,29 +325,11 @@ def _walls(attempt: Attempt, around: Surroundings, roll: float, farthest: float)
 
         def pose(y: float, angle: float = angle) -> Strike | None:
             turned = replace(motions.rotate(standing, y, (angle, angle)), face=None)
-            return struck(turned, around, attempt.clamps)
+            return struck(turned, around, attempt.clamps, elsewhere=_may_be_down)
 
         strikes = walked(pose, 0.0, farthest)
         if strikes is not None:
             yield Wall("across", strikes, (0.0, farthest), angle)
-
-
-def against_easing(attempt: Attempt, around: Surroundings, clamp: int, farthest: float) -> Wall | None:
-    """Return strikes that cover every advance to which the tube could be eased before the arm goes home.
-
-    Where the tube strikes the standing arm on its way forward, nothing beyond that place has to be covered.
-    """
-
-    def home(y: float) -> Strike | None:
-        # What the carriage carries goes with the tube, and stands elsewhere with another hold: it proves nothing.
-        eased = replace(eased_motion(attempt, y), face=None)
-        beyond = struck(eased, around, attempt.clamps, clamp) if y > LEAST_STEP else None
-        if beyond is not None:
-            return replace(beyond, depth=farthest + 1.0)
-        return struck(home_motion(attempt, y), around, attempt.clamps, clamp)
-
-    strikes = walked(home, 0.0, farthest)
-    return None if strikes is None else Wall("easing", strikes, (0.0, farthest), clamp=clamp)
 
 
 def wherever_held(attempt: Attempt, around: Surroundings, clamp: int, faces: tuple[float, float]) -> Wall | None:

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from planner.inputs.machine import Machine
+from planner.inputs.machine import Machine, Tooling
 from planner.inputs.part import Part
 from planner.rules.broken import End
 from planner.rules.grip import Loaded
@@ -49,7 +50,39 @@ def whole_millimetres(
         "passes_through": passes_through,
         "finish_released": released,
     }
-    return part, bender({"carriage": carriage}), [float(x) / RADIUS for x in arcs + opened]
+    machine = bender({"carriage": carriage}, dies_on_the_edge(seed, arcs + opened))
+    return part, machine, [float(x) / RADIUS for x in arcs + opened]
+
+
+def dies_on_the_edge(seed: int, feeds: NDArray[np.int64]) -> dict[str, Any]:
+    """Tooling whose pressure die just lasts the longest feed [mm], or does not, or stands; sections long, short or none."""
+    rng = np.random.default_rng([seed, 1])
+    rest = int(rng.integers(20, 60))
+    spare = int(rng.choice([200, int(rng.integers(-1, 6))], p=[0.6, 0.4]))
+    dies: dict[str, Any] = {
+        "pressure_rest": rest,
+        "pressure_die_length": int(feeds.max()) + rest + spare,
+        "pressure_die_follows": bool(rng.random() < 0.9),
+    }
+    if rng.random() < 0.5:
+        dies["grip_section"] = False if rng.random() < 0.3 else {"length": int(rng.integers(50, 90))}
+    return {"tooling": dies}
+
+
+def clamped(tooling: Tooling, straight: float) -> bool:
+    """Whether a straight between two bends holds one of the clamps and the die's straight groove with it [mm]."""
+    section = tooling.grip_section
+    if section is False:
+        return min(tooling.clamp_lengths) <= straight
+    if section is None or section.length is None:  # as long as the clamp that is fitted
+        return min(tooling.clamp_lengths) <= straight
+    return max(section.length, min(tooling.clamp_lengths)) <= straight
+
+
+def lasts(tooling: Tooling, feed: float) -> bool:
+    """Whether enough of the pressure die is left behind the die when so much tube has been drawn [mm]."""
+    assert tooling.pressure_rest is not None  # the tests say it
+    return not tooling.pressure_die_follows or tooling.pressure_die_length - feed >= tooling.pressure_rest
 
 
 def loaded(part: Part, leads: End, trims: tuple[float, float]) -> Loaded:

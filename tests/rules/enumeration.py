@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from tests.plan.shop import RADIUS, bender, tube
+from tests.rules.cases import clamped, dies_on_the_edge, lasts
 
 NO = 99
 """Stands for "cannot be done" where re-clamps are counted."""
@@ -108,14 +109,14 @@ class Noted:
             return self._none(side)
         if first and start + side.lead < tooling.shortest_grip:
             return self._none(side)
-        if not first and start - side.ends[bend - 2] < min(tooling.clamp_lengths):
+        if not first and not clamped(tooling, start - side.ends[bend - 2]):
             return self._none(side)
         return self._held(end, bend, self._none(side) * 0, last)
 
     def _made(self, end: str, bend: int, counts: Counts, last: bool) -> Counts:
         """Re-clamps by place of the face for a bend that is made next, held as before."""
         side = self.sides[end]
-        if side.starts[bend - 1] - side.ends[bend - 2] < min(self.machine.tooling[0].clamp_lengths):
+        if not clamped(self.machine.tooling[0], side.starts[bend - 1] - side.ends[bend - 2]):
             return self._none(side)
         return self._held(end, bend, counts, last)
 
@@ -136,7 +137,7 @@ class Noted:
         """Leave the places of the face that serve a bend; the job's last one may be made with the collet open."""
         side, carriage, tooling = self.sides[end], self.machine.carriage, self.machine.tooling[0]
         start, swing = side.starts[bend - 1], side.swings[bend - 1]
-        if side.stock - swing < tooling.shortest_tail:
+        if side.stock - swing < tooling.shortest_tail or not lasts(tooling, swing - start):
             return self._none(side)
         if carriage is None:
             return counts
@@ -226,6 +227,7 @@ def on_the_edge(seed: int) -> tuple[Part, Machine, list[float]]:
             }
         }
     ]
+    changes.append(dies_on_the_edge(seed, arcs + opened))
     if seed % 5 == 0:
         changes.append({"carriage": None})
     if rng.random() < 0.5:

@@ -1,13 +1,16 @@
-"""Clamp choice, shortest grip, shortest tail and the rod, as plain numbers."""
+"""Clamp choice, grip section, pressure die, shortest grip, shortest tail and the rod, as plain numbers."""
 
 from __future__ import annotations
+
+import math
+from typing import Any
 
 import pytest
 
 from planner.rules.broken import Broken
-from planner.rules.grip import clamps_that_fit, rod_reaches, tail_left
+from planner.rules.grip import clamps_that_fit, pressure_die_lasts, rod_reaches, tail_left
 from tests.plan.shop import RADIUS, bender, tube
-from tests.rules.cases import loaded, numbers, whole_millimetres
+from tests.rules.cases import lasts, loaded, numbers, whole_millimetres
 
 CLAMPS = {"tooling": {"clamp_lengths": [115, 90, 60], "shortest_grip": 76}}
 
@@ -35,6 +38,54 @@ def test_between_formed_bends_the_clamp_is_not_longer_than_the_straight(
         assert (found.bend, found.leads) == (2, "A")
     else:
         assert found == fitting
+
+
+@pytest.mark.parametrize(
+    ("section", "straight", "fitting"),
+    [
+        ({"length": 70}, 70, (60,)),
+        ({"length": 70}, 69.9, None),
+        ({"length": 70}, 90, (90, 60)),
+        ({"length": 120}, 119, None),
+        ({"length": 40}, 60, (60,)),
+        ({"depth": 40}, 90, (90, 60)),
+        (False, 60, (60,)),
+    ],
+)
+def test_between_formed_bends_the_grip_section_is_not_longer_than_the_straight_either(
+    section: Any, straight: float, fitting: tuple[float, ...] | None
+) -> None:
+    """Without a length of its own it is as long as the clamp that is fitted."""
+    tooling = bender(CLAMPS, {"tooling": {"grip_section": section}}).tooling[0]
+    view = loaded(tube([300, straight, 300], [0, 20], [40, 40]), "A", (0.0, 0.0))
+    found = clamps_that_fit(view, 2, frozenset({1}), tooling)
+    if fitting is None:
+        assert isinstance(found, Broken)
+        assert f"is {straight:.1f} mm; the shortest grip section is {section['length']:.1f} mm" in found.sentence
+        assert found.numbers == {"straight": pytest.approx(straight), "shortest_clamp": section["length"]}
+    else:
+        assert found == fitting
+    assert clamps_that_fit(view, 1, frozenset(), tooling) == (115, 90, 60)  # at a leading end it may overhang
+
+
+def test_a_pressure_die_that_follows_leaves_its_rest_behind_the_tangent_point() -> None:
+    """At the setting, not at the angle; one diameter where the profile does not say how much."""
+    for seed in range(120):
+        part, machine, settings = whole_millimetres(seed)
+        tooling, plain = machine.tooling[0], numbers(part, machine, settings, "A", 0.0)
+        for bend in range(1, part.n_bends + 1):
+            feed = plain.swings[bend - 1] - plain.starts[bend - 1]
+            found = pressure_die_lasts(loaded(part, "A", (0.0, 0.0)), bend, settings[bend - 1], tooling)
+            assert (found is None) == lasts(tooling, feed), (seed, bend)
+            if found is not None:
+                left = tooling.pressure_die_length - feed
+                assert found.numbers == {"left": pytest.approx(left), "needed": tooling.pressure_rest}
+                assert f"{left:.1f} mm of it are left" in found.sentence
+    part = tube([300, 300], [0], [90])
+    for length, last in ((RADIUS * math.pi / 2 + 38.1, True), (RADIUS * math.pi / 2 + 38.0, False)):
+        tooling = bender({"tooling": {"pressure_die_length": length}}).tooling[0]
+        found = pressure_die_lasts(loaded(part, "A", (0.0, 0.0)), 1, math.pi / 2, tooling)
+        assert (found is None) == last
 
 
 @pytest.mark.parametrize(

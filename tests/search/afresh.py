@@ -10,13 +10,16 @@ import numpy as np
 from planner.clearance.verdicts import Answer
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
-from planner.search.attempts import Attempt, eased_motion, gripping_motions, home_motion, of
-from planner.search.checks import Checks, Place
+from planner.search.attempt import Attempt, gripping_motions, home_motions, straight_home
+from planner.search.attempts import of
+from planner.search.checks import Checks
 from planner.search.events import Arrival, Event, Hold, Pattern, Trims
+from planner.search.homing import HomeLeg, WayHome
 from planner.search.passages import loading, pass_all, unloading
+from planner.search.places import Place
 from planner.search.search import Search
 from planner.tube import motions
-from planner.tube.motions import Motion
+from planner.tube.bodies import Motion
 from tests.plan.shop import bender, head, tube
 
 EVERY = 12.0
@@ -93,10 +96,11 @@ class Afresh:
 
     def return_goes(self, attempt: Attempt, farthest: float) -> set[int]:
         """The clamps with which after the bend the arm comes home too, at once or after easing off by some way."""
-        ways = [[home_motion(attempt, 0.0)]]
+        ways, out = [[straight_home(attempt)]], attempt.station.setting
         if self.search.case.machine.head.may_ease_off:
-            eased = np.arange(EVERY, farthest, EVERY)
-            ways += [[eased_motion(attempt, y), home_motion(attempt, y)] for y in map(float, eased)]
+            for y in map(float, np.arange(EVERY, farthest, EVERY)):
+                eased = WayHome((HomeLeg((out, out), (0.0, y)), HomeLeg((out, 0.0), (y, y))))
+                ways.append(list(home_motions(attempt, eased)))
         held = self.bend_goes(attempt)
         return held & self.clamps(attempt, ways) if held else held
 
@@ -146,7 +150,8 @@ class Afresh:
         attempt.fitting = list(range(len(attempt.clamps)))
         mandrel = self.search.case.machine.mandrel
         assert mandrel is not None
-        passage = loading(attempt, mandrel.nose) if doing == "load" else unloading(attempt, mandrel.nose)
+        machine, tooling = self.search.case.machine, self.search.around(attempt.station).tooling
+        passage = (loading if doing == "load" else unloading)(machine, tooling, attempt)
         pass_all(self.checks.batches, [passage])
         return passage.path is not None
 

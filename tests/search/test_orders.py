@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from planner.inputs.machine import Machine
+from planner.inputs.machine import Machine, Tooling
 from planner.inputs.part import Part
 from planner.inputs.springback import setting_for
 from planner.rules.broken import End
@@ -21,7 +21,7 @@ from planner.search.orders import Case, Order, Run, ready_of
 from planner.search.shop_rules import problem_of, trims_to_choose
 from tests.plan.forced import forced_sequence, no_extra, nothing_but
 from tests.plan.shop import bender, random_tube, tube
-from tests.rules.cases import Numbers, numbers, whole_millimetres
+from tests.rules.cases import Numbers, clamped, lasts, numbers, whole_millimetres
 
 NEVER = 99
 
@@ -42,9 +42,7 @@ class Plain:
     n: Numbers
     lead: int
     closed_at_the_back: bool
-    clamp: float
-    shortest_grip: float
-    shortest_tail: float
+    tooling: Tooling
 
     def faces(self) -> NDArray[np.int64]:
         """Every place of the face at 1 mm."""
@@ -58,12 +56,14 @@ class Plain:
         return np.asarray(fills & (face - n.starts[bend] <= n.farthest) & (face - end >= n.closest))
 
     def may_bend(self, bend: int, alone: bool) -> bool:
-        """Whether clamp, leading end and tail allow a bend with nothing formed ahead, or with its neighbour formed."""
-        if self.n.stock - self.n.swings[bend] < self.shortest_tail:
+        """Whether clamp, pressure die, leading end and tail allow a bend with nothing formed ahead, or with its neighbour formed."""
+        if self.n.stock - self.n.swings[bend] < self.tooling.shortest_tail:
+            return False
+        if not lasts(self.tooling, self.n.swings[bend] - self.n.starts[bend]):
             return False
         if alone:
-            return self.n.starts[bend] + self.lead >= self.shortest_grip
-        return self.n.starts[bend] - self.n.ends[bend - 1] >= self.clamp
+            return self.n.starts[bend] + self.lead >= self.tooling.shortest_grip
+        return clamped(self.tooling, self.n.starts[bend] - self.n.ends[bend - 1])
 
 
 def plain_ends(part: Part, machine: Machine, settings: list[float]) -> dict[str, Plain]:
@@ -73,8 +73,7 @@ def plain_ends(part: Part, machine: Machine, settings: list[float]) -> dict[str,
     for end, lead, tail in (("A", part.trim_a, part.trim_b), ("B", part.trim_b, part.trim_a)):
         n = numbers(part, machine, settings, end, tail)  # type: ignore[arg-type]
         closed = not carriage.passes_through
-        clamp = min(tooling.clamp_lengths)
-        ends[end] = Plain(n, round(lead), closed, clamp, tooling.shortest_grip, tooling.shortest_tail)
+        ends[end] = Plain(n, round(lead), closed, tooling)
     return ends
 
 
@@ -227,8 +226,10 @@ def test_the_trim_is_the_least_whole_millimetre_that_does(leads: End) -> None:
         bends = tuple(range(1, part.n_bends + 1))
         order: Order = (Run(leads, bends if leads == "A" else bends[::-1]),)
         n = numbers(part, machine, settings, leads, 0.0)
-        clamped = all(b - a >= 60 for a, b in zip(n.ends, n.starts[1:], strict=False))
-        expected = trim_by_trying(part, machine, settings, leads) if clamped else None
+        tooling = machine.tooling[0]
+        held = all(clamped(tooling, b - a) for a, b in zip(n.ends, n.starts[1:], strict=False))
+        held = held and all(lasts(tooling, b - a) for a, b in zip(n.starts, n.swings, strict=True))
+        expected = trim_by_trying(part, machine, settings, leads) if held else None
         found = forced_sequence(case_of(part, machine, settings), order)
         trims = None if found is None else (found.trims.at(leads), found.trims.total - found.trims.at(leads))
         assert trims == expected, seed

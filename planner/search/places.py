@@ -1,0 +1,28 @@
+"""The places of a sequence: each arrival with the one before and the one after."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from planner.search.events import Arrival, Event, Sequence, Trims
+
+
+@dataclass(frozen=True)
+class Place:
+    """One arrival in its sequence: the one before and the one after, None at either end, and the trims."""
+
+    before: Arrival | None
+    at: Arrival
+    after: Arrival | None
+    trims: Trims
+
+
+def places(sequence: Sequence) -> list[Place]:
+    """Return the arrivals of a sequence with their neighbours."""
+    row = [None, *sequence.arrivals, None]
+    return [Place(row[k - 1], arrival, row[k + 1], sequence.trims) for k, arrival in enumerate(row) if arrival]
+
+
+def is_last(place: Place) -> bool:
+    """Say whether a place's bend is the last of its load."""
+    return place.after is None or place.after.event is not Event.LINK
