@@ -36,6 +36,9 @@ def machines_document(profiles: Sequence[tuple[str, str, str]]) -> dict[str, Any
     return {"schema": MACHINES, "machines": entries}
 
 
-def machine_document(profile: Mapping[str, Any], file: str) -> dict[str, Any]:
-    """Return one profile in full: the file's own keys, in mm and degrees."""
-    return {"schema": MACHINE, "file": file, "machine": dict(profile)}
+def machine_document(
+    profile: Mapping[str, Any], file: str, remarks: Sequence[Mapping[str, Any]] = (), notes: Sequence[str] = ()
+) -> dict[str, Any]:
+    """Return one profile in full: the file's keys, in mm and degrees; what looking it over found, what was assumed."""
+    found = [dict(remark) for remark in remarks]
+    return {"schema": MACHINE, "file": file, "machine": dict(profile), "remarks": found, "notes": list(notes)}

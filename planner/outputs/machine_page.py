@@ -13,7 +13,10 @@ from planner.words import counted, duration, listed, size
 
 Profile = dict[str, Any]
 
-MOVES = {"frame": "stands still", "arm": "turns with the bend arm", "carriage": "moves with the carriage"}
+MOVES = {
+    "frame": "stands still", "arm": "turns with the bend arm", "carriage": "moves with the carriage",
+    "pressure die": "moves with the pressure die",
+}  # fmt: skip
 
 
 def in_one_line(profile: Profile) -> str:
@@ -58,8 +61,10 @@ def print_machines(profiles: Sequence[tuple[str, str, str]], page: Page) -> None
         page.text(file, style="dim", indent=2)
 
 
-def print_machine(profile: Profile, file: str, page: Page) -> None:
-    """Write one profile in full."""
+def print_machine(
+    profile: Profile, file: str, page: Page, remarks: Sequence[str] = (), notes: Sequence[str] = ()
+) -> None:
+    """Write one profile in full, then what looking it over found and what was assumed, in sentences."""
     page.text(str(profile["name"]), style="bold")
     page.text(file, style="dim")
     page.blank()
@@ -79,16 +84,25 @@ def print_machine(profile: Profile, file: str, page: Page) -> None:
     page.bullets(_speeds(profile))
     page.heading("Shop numbers")
     page.bullets(_shop_numbers(profile))
+    if notes:
+        page.heading("Assumed")
+        page.bullets(notes)
+    page.heading("Looked over" if remarks else "Looked over: clean")
+    page.bullets(remarks)
 
 
 def _head(profile: Profile) -> list[str]:
     head = profile["head"]
     eases = "may" if head.get("may_ease_off") else "may not"
+    together = "can" if head.get("homes_with_tube") else "cannot"
+    drop = head.get("die_drops") or 0
     return [
         f"bends toward the {head['bends_toward']}",
         f"centreline {size(head['centreline_height'])} mm above the floor",
         f"largest setting {size(head['largest_angle'])}°",
         f"the tube {eases} be eased off the die before the arm goes home",
+        f"the carriage {together} run forward while the arm goes home",
+        f"the die drops {size(drop)} mm before the arm goes home" if drop else "the die does not drop",
     ]
 
 
@@ -99,6 +113,7 @@ def _carriage(profile: Profile) -> list[str]:
     closest, farthest = carriage["reach"]
     through = carriage.get("passes_through")
     back, released = carriage.get("may_go_back"), carriage.get("finish_released")
+    waits = carriage.get("stand_back")
     return [
         f"collet's face {size(closest)} to {size(farthest)} mm from the tangent point",
         f"travel {size(farthest - closest)} mm",
@@ -110,6 +125,7 @@ def _carriage(profile: Profile) -> list[str]:
         ),
         f"{'may' if back else 'may not'} go back",
         f"the last bend {'may' if released else 'may not'} be made with the collet open",
+        f"stands back at {size(farthest if waits is None else waits)} mm while the tube is put on or taken off",
     ]
 
 
@@ -134,7 +150,14 @@ def _mandrel(profile: Profile) -> list[str]:
     rod = profile.get("mandrel")
     if rod is None:
         return ["none"]
-    return [f"on a rod of {size(rod['rod_length'])} mm, stands {size(rod['nose'])} mm past the tangent point"]
+    thick = rod.get("rod_diameter")
+    nose = rod.get("nose")
+    draws = "is drawn back before the tube is rotated" if rod.get("draws_back") else "is not drawn back"
+    through = "as thick as the mandrel" if thick is None else f"{size(thick)} mm thick"
+    lines = [f"on a rod of {size(rod['rod_length'])} mm, {through}"]
+    if nose is not None:
+        lines.append(f"stands {size(nose)} mm past the tangent point with tooling that says nothing of its own")
+    return [*lines, draws]
 
 
 def _clearance(clearance: Profile) -> list[str]:
@@ -154,9 +177,11 @@ def _tooling(tooling: Profile) -> list[str]:
         f"clamp die {clamps} mm long",
         f"the clamp must hold at least {size(tooling['shortest_grip'])} mm at a leading end",
         f"pressure die {size(tooling['pressure_die_length'])} mm long, {follows} while bending",
+        *_rest(tooling),
         f"at least {size(tooling['shortest_tail'])} mm straight behind the tangent point when a bend ends",
         f"bend die {size(tooling['die_height'])} mm high",
     ]
+    lines += [_section(tooling), *_tip(tooling)]
     hub = tooling.get("die_hub")
     if hub is not None:
         lines.append(f"over the die a hub of radius {size(hub['radius'])} mm, {size(hub['height'])} mm high")
@@ -167,6 +192,40 @@ def _tooling(tooling: Profile) -> list[str]:
     if wiper is not None:
         lines.append(f"wiper block {size(wiper['length'])} x {size(wiper['width'])} x {size(wiper['height'])} mm")
     return lines
+
+
+def _rest(tooling: Profile) -> list[str]:
+    """Return how much of a pressure die that follows the tube must be left, in words."""
+    if not tooling.get("pressure_die_follows"):
+        return []
+    rest = tooling.get("pressure_rest")
+    left = f"{size(tooling['tube_diameter'])} mm, a tube diameter," if rest is None else f"{size(rest)} mm"
+    return [f"{left} of it left behind the tangent point when a bend ends"]
+
+
+def _section(tooling: Profile) -> str:
+    """Return the grip section in words."""
+    given = tooling.get("grip_section")
+    if given is False:
+        return "no grip section: the groove ends at the tangent point"
+    given = given or {}
+    depth, height, length = (given.get(key) for key in ("depth", "height", "length"))
+    deep = "as deep as usual" if depth is None else f"{size(depth)} mm deep"
+    high = "as high as the die" if height is None else f"{size(height)} mm high"
+    long = "as long as the clamp die" if length is None else f"{size(length)} mm long"
+    return f"grip section {deep}, {high}, {long}"
+
+
+def _tip(tooling: Profile) -> list[str]:
+    """Return the mandrel's tip in words."""
+    tip = tooling.get("mandrel")
+    if tip is None:
+        return []
+    balls, before = tip.get("balls") or 0, tip.get("draws_back_before_end") or 0
+    words = f"mandrel {size(tip['nose'])} mm past the tangent point"
+    if balls:
+        words += f", with {counted(balls, 'ball')} to {size(tip['ball_reach'])} mm"
+    return [words + (f", drawn back {size(before)}° before the end of the bend" if before else "")]
 
 
 def _solid(solid: Profile) -> str:

@@ -44,6 +44,7 @@ def print_plan(plan: Plan, page: Page, file_sign: str = "right-handed") -> None:
     _print_said(page, "Why", [_reason(reason) for reason in plan.reasons])
     _print_said(page, "What would make it possible", [entry.sentence for entry in plan.changes])
     _print_said(page, "Cautions", plan.cautions)
+    _print_said(page, "Set-up", plan.setup.list)
     if plan.steps:
         page.heading("Steps")
         print_steps(plan, page)

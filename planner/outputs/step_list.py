@@ -17,7 +17,7 @@ NOT_CHECKED = "not checked yet"
 
 COLUMNS = (
     ("no.", 4),
-    ("do", 12),
+    ("do", 16),
     ("way round", 17),
     ("bend", 4),
     ("how much", 18),
@@ -85,14 +85,21 @@ def _cells(step: Step, digits: Digits) -> tuple[str, ...]:
 
 
 def how_much(step: Step, digits: Digits) -> str:
-    """Return how far to go; for a bend the part's angle and, beside it, what the machine is set to."""
+    """Return how far to go; for a bend the part's angle and, beside it, what the machine is set to.
+
+    For an arm that goes home in steps: where it is left, from home.
+    """
     if step.action == "bend" and step.angle is not None:
         part = degrees(step.angle, digits.angle)
         return part if step.setting is None else f"{part}, set {degrees(step.setting, digits.angle)}"
     if step.action == "change clamp" and step.clamp is not None:
         return millimetres(step.clamp)
+    left_at = step.to.arm if step.action == "return" and step.to is not None else 0.0
+    arm = f"to {degrees(left_at, digits.angle)}" if left_at > 0.0 else ""
     if step.amount is None:
-        return ""
+        return arm
+    if arm:
+        return f"{millimetres(step.amount, digits.length)}, {arm}"
     return degrees(step.amount, digits.angle) if step.unit == "deg" else millimetres(step.amount, digits.length)
 
 

@@ -8,7 +8,8 @@ LOAD = "Sawn ends are sharp: deburr or wear gloves while the machine stands stil
 TURN = "Hydraulics off while you handle the tube; a bent tube swings about its own weight, two hands or two people."
 PINCH = "Pinch point: hands off tube and dies while hydraulics are live."
 SPRINGS_BACK = "The tube springs back as the dies open: stand clear of its end."
-ARM = "The arm goes home by power: stand clear of its way."
+CARRIAGE = "The carriage runs: hands off its way and off the tail, and stand out of line with the tube."
+FREES_ITSELF = "How the tube comes out of the die's groove as the die moves is the machine's own doing: not checked."
 TOOL_CHANGE = "Isolate the machine and release its pressure before you change tooling."
 UNLOAD = "Hydraulics off; the part is out of balance and its ends are sharp."
 BY_HAND = "The machine stands still and the hydraulics are off while you push or roll the tube by hand."
@@ -30,8 +31,13 @@ GENERAL = (
 )
 
 
+def arm_home(reach: float) -> str:
+    """Return the caution for an arm on its way home, which reaches so far from the die axis [mm]."""
+    return f"The arm goes home by power: nobody within {reach / 1000.0:.2f} m of the die's axis."
+
+
 def swinging(reach: float) -> str:
-    """Return the caution for a swing that reaches so far from the die axis [mm]."""
+    """Return the caution for a swing in which tube or arm reach so far from the die axis [mm]."""
     return f"The leading part swings: nobody within {reach / 1000.0:.2f} m of the die's axis. Hands off."
 
 

@@ -19,13 +19,18 @@ Action = Literal[
     "load",
     "change clamp",
     "open collet",
+    "carriage back",
+    "carriage forward",
     "zero",
     "advance",
     "rotate",
     "close dies",
     "bend",
     "open dies",
+    "die down",
+    "run forward",
     "return",
+    "die up",
     "re-grip",
     "turn",
     "reload",
@@ -40,6 +45,7 @@ ChangeKind = Literal[
     "clearance",
     "carriage travel",
     "rod",
+    "pressure die",
     "clamp",
     "machine raised",
     "straight longer",
@@ -60,8 +66,7 @@ class Position(Record):
     y: advance since the end of the bend made last, or since the load [mm]; while bending the tail's feed counts on.
     rotation: angle of the chuck since the load, clockwise seen along the feed is positive [deg].
     arm: angle of the bend arm from home [deg].
-    face: distance from the collet's face back to the tangent point's front, that is face to tangent point [mm];
-        None on a hand-fed bender.
+    face: collet's face to tangent point [mm], whether it holds the tube or stands open; None on a hand-fed bender.
     """
 
     y: float
@@ -77,11 +82,12 @@ class NearestAt(Position):
 
 
 class Swing(Record):
-    """How far the tube comes round in one motion, its own thickness counted in; upper bounds.
+    """How far tube, arm and clamp come round in one motion, the tube's own thickness counted in; upper bounds.
 
-    about: the axis that it turns about, the die's or the feed's; None where it is only pushed along. farthest: from
-    that axis, or ahead of the tangent point [mm]. highest, lowest: above the centreline's height, negative below [mm].
-    tip_speed: of what lies farthest from the axis [mm/s]; None where nothing but a hand or the tube's spring moves it.
+    about: the axis that they turn about, the die's or the feed's; None where it is only pushed along. farthest: from
+    that axis, or ahead of the tangent point [mm]. highest, lowest: of the tube, above the centreline's height, negative
+    below [mm]. tip_speed: of what lies farthest from the axis [mm/s]; None where nothing but a hand or the tube's
+    spring moves it.
     """
 
     about: Literal["die", "feed"] | None
@@ -92,7 +98,7 @@ class Swing(Record):
 
 
 class KeepClear(Record):
-    """The floor that the tube sweeps in the whole plan: its outline, corners (x, y) in the machine frame [mm]."""
+    """The floor that tube, arm and clamp sweep in the whole plan: its outline, corners (x, y) [mm]."""
 
     sentence: str
     outline: tuple[tuple[float, float], ...]
@@ -160,6 +166,12 @@ class OrderedBend(Record):
 
     bend: int
     leads: End
+
+
+class Setup(Record):
+    """What is done or looked at once for the job, before the first tube."""
+
+    list: tuple[str, ...] = ()
 
 
 class Reason(Record):
@@ -234,7 +246,7 @@ class Change(Record):
 
 
 class Plan(Record):
-    """The whole plan document, schema `bendorder-plan/1`.
+    """The whole plan document, schema `bendorder-plan/2`.
 
     Lengths [mm], angles [deg], times [s]. `reclamps` = turns + regrips + reloads + released. For "not makeable" the
     order and the steps are empty and `reasons` say why; for "undecided" they hold the best plan so far, if any.
@@ -243,7 +255,7 @@ class Plan(Record):
     rotations (`part` itself is always right-handed).
     """
 
-    schema_: Literal["bendorder-plan/1"] = Field(default="bendorder-plan/1", alias="schema")
+    schema_: Literal["bendorder-plan/2"] = Field(default="bendorder-plan/2", alias="schema")
     fingerprint: str
     part: dict[str, Any]
     machine: dict[str, Any]
@@ -263,6 +275,7 @@ class Plan(Record):
     stock: Stock | None = None
     order: tuple[OrderedBend, ...] = ()
     steps: tuple[Step, ...] = ()
+    setup: Setup = Setup()
     reasons: tuple[Reason, ...] = ()
     changes: tuple[Change, ...] = ()
     alternatives: tuple[Alternative, ...] = ()

@@ -9,7 +9,7 @@ from planner.clearance.surroundings import Surroundings
 from planner.clearance.verdicts import Cover
 from planner.search.decision import Decision
 from planner.search.search import Search
-from planner.tube.motions import Motion
+from planner.tube.bodies import Motion
 
 
 @dataclass(frozen=True)

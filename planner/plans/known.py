@@ -11,10 +11,12 @@ from dataclasses import dataclass
 from planner.clearance.certify import Least, measured
 from planner.clearance.rows import rows_of
 from planner.clearance.surroundings import Surroundings
-from planner.inputs.machine import Machine
+from planner.inputs.machine import Machine, Tooling
 from planner.inputs.part import Part
 from planner.plans import cautions
-from planner.plans.document import Because, Plan, Proved, Reason, Stock
+from planner.plans.arm_sweep import arm_swept
+from planner.plans.crush import crush_gaps, crush_words
+from planner.plans.document import Because, Plan, Proved, Reason, Setup, Stock
 from planner.plans.evidence import Evidence, Measured, Moved
 from planner.plans.grounds import least_grounds
 from planner.plans.grounds import told as grounds_told
@@ -30,6 +32,7 @@ from planner.search.search import Search
 from planner.search.stations import Station
 from planner.search.straight_through import straight_through
 from planner.search.trial import BendDone, Trial
+from planner.tube.frames import Array
 
 
 @dataclass(frozen=True)
@@ -99,6 +102,8 @@ class Known:
         step_list = StepList(trial, least)
         steps = step_list.write()
         self.evidence.moved = tuple(moved_of(trial, step_list, measured))
+        motions, arms = [m for bend in done_in(trial) for m in bend.motions], arms_swept(trial, search.around)
+        crush = crush_words(crush_gaps(motions, least, arms, self.case.machine, self.case.part.radius))
         clear = [step.clearance for step in steps if step.clearance is not None]
         reasons = told(search, straight_through(search, sequence))
         if sequence.value.reclamps or sequence.value.trim:
@@ -115,7 +120,8 @@ class Known:
             released=ready.released,
             time=round(math.fsum(step.time for step in steps), 3),
             smallest_clearance=min(clear, default=None),
-            keep_clear=(keep_clear([m for bend in done_in(trial) for m in bend.motions], self.case.part.radius),),
+            keep_clear=(keep_clear(motions, arms, self.case.part.radius),),
+            setup=Setup(list=() if crush is None else (crush,)),
             stock=self._stock(ready),
             order=ordered(ready.order),
             steps=steps,
@@ -203,11 +209,25 @@ def done_in(trial: Trial) -> list[BendDone]:
     return [bend for load in trial.loads for bend in load]
 
 
+def arms_swept(trial: Trial, around: Callable[[Station], Surroundings]) -> list[Array]:
+    """Return the points that arm, clamp and section sweep in a plan, for each set of tools to its largest setting."""
+    farthest: dict[tuple[Tooling, float], float] = {}
+    for bend in done_in(trial):
+        key = (around(bend.station).tooling, bend.clamp)
+        farthest[key] = max(farthest.get(key, 0.0), bend.station.setting)
+    machine = trial.stationed.ready.case.machine
+    return [arm_swept(machine, tooling, clamp, setting) for (tooling, clamp), setting in farthest.items()]
+
+
 def hangs_on(case: Case) -> tuple[str, ...]:
     """Return the names of the solids that the verdict hangs on, without repeats."""
     names = ["floor", *(solid.name for solid in case.machine.solid), "bend die", "clamp die", "pressure die"]
     if any(tooling.wiper_block is not None for tooling in case.tooling):
         names.append("wiper die")
+    if any(tooling.section(tooling.clamp_lengths[0]) is not None for tooling in case.tooling):
+        names.append("grip section")
+    if case.machine.mandrel is not None:
+        names.append("mandrel rod")
     if any(tooling.die_hub is not None for tooling in case.tooling):
         names.append("die hub")
     return tuple(dict.fromkeys(names))

@@ -8,8 +8,10 @@ from __future__ import annotations
 import math
 
 from planner.clearance.solids import toward
+from planner.inputs.machine import Machine
 from planner.search.passages import Passage
 from planner.search.stations import Stationed
+from planner.tube.bodies import Motion
 
 LEVEL = 0.05
 """An angle to the level smaller than this is called level [deg]: no angle finder reads closer."""
@@ -24,7 +26,7 @@ def load_words(stationed: Stationed, number: int) -> str:
     trim = load.loaded.trim_lead
     stands = st.start - st.advance + trim
     where = "flush with the tangent point" if stands < 0.05 else f"{stands:.1f} mm past the tangent point"
-    return f"End {load.loaded.leads} leading, its end {where}.{_collet(stationed, number)}"
+    return f"End {load.loaded.leads} leading, its end {where}."
 
 
 def lay_in_words(stationed: Stationed, number: int) -> str:
@@ -44,7 +46,7 @@ def lay_in_words(stationed: Stationed, number: int) -> str:
         f" {end} {distance:.1f} mm ahead of the machine's tangent point, and roll it until"
         f" {roll_words(bend, float(view.angles[ahead - 1]), st.roll, side)}."
     )
-    return words + _collet(stationed, number) + " The dial then shows 0."
+    return words + " The dial then shows 0."
 
 
 def put_on_words(passage: Passage) -> str:
@@ -52,13 +54,33 @@ def put_on_words(passage: Passage) -> str:
     assert passage.path is not None  # asked only of a way that was found
     first = passage.path.legs[0]
     rolled = _rolled(first.at) if first.kind == "advance" else ""
-    return f"Put it on from the front over the mandrel{rolled}, the collet open{_room(passage)}."
+    return f"Put it on from the front over the mandrel{rolled}{_room(passage)}."
 
 
 def take_off_words(passage: Passage) -> str:
     """Return how a tube is taken off, and the room that this takes ahead."""
     assert passage.path is not None  # asked only of a way that was found
-    return f"Open the collet and draw the tube off to the front{_rolled(passage.path.roll)}{_room(passage)}."
+    return f"Draw the tube off to the front{_rolled(passage.path.roll)}{_room(passage)}."
+
+
+def drawn_off_words(motion: Motion) -> str:
+    """Return how a tube is drawn off past the standing arm."""
+    stands = f"the arm standing at {math.degrees(motion.arm[0]):.1f}°"
+    return f"Draw the tube off to the front, {stands}, until its leg has left the die's groove along its whole length."
+
+
+def stand_back_words(machine: Machine) -> str:
+    """Return where the carriage stands while the tube is put on."""
+    if machine.carriage is None:
+        return ""
+    return f" The collet stands open, its face {machine.carriage.waits_at:.1f} mm from the tangent point."
+
+
+def hold_words(stationed: Stationed, number: int) -> str:
+    """Return where the collet takes hold of the tube at a load."""
+    load = stationed.ready.loads[number]
+    held = load.loaded.stock_behind_zero - load.grips[0].u
+    return f"Close the collet with its face {held:.1f} mm from the tail end."
 
 
 def _rolled(angle: float) -> str:
@@ -70,8 +92,18 @@ def _rolled(angle: float) -> str:
 
 
 def _room(passage: Passage) -> str:
+    assert passage.far is not None  # asked only of a way that was found
     ahead = (passage.far + float(passage.standing.leading.length.sum())) / 1000.0
     return f"; it takes up to {math.ceil(ahead * 10.0) / 10.0:.1f} m of room ahead of the die"
+
+
+def run_words(way: float, back: float, by_hand: bool) -> str:
+    """Return how the tube is run forward [mm] while the arm stands, or goes home by an angle [rad]."""
+    if back:
+        return f"Tube and arm go together: the tube is run forward by {way:.1f} mm meanwhile."
+    if by_hand:
+        return f"Push the tube forward by hand by {way:.1f} mm, out of the die's groove; the arm stands."
+    return "Run the tube forward out of the die's groove before the arm goes on."
 
 
 def roll_words(bend: int, angle: float, roll: float, side: float) -> str:
@@ -93,11 +125,3 @@ def roll_words(bend: int, angle: float, roll: float, side: float) -> str:
     if tilt < LEVEL or abs(slope - tilt) < LEVEL or math.sin(angle) < LEAST_LEG:
         return lies
     return f"{lies} (its leg then slopes {slope:.1f}°)"
-
-
-def _collet(stationed: Stationed, number: int) -> str:
-    load = stationed.ready.loads[number]
-    if not load.grips:
-        return ""
-    held = load.loaded.stock_behind_zero - load.grips[0].u
-    return f" Collet's face {held:.1f} mm from the tail end."

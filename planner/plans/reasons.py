@@ -12,12 +12,12 @@ from planner.clearance.verdicts import Answer, Witness
 from planner.inputs.part import Part
 from planner.plans.document import OrderedBend, Reason
 from planner.rules.broken import Broken, End
-from planner.search.attempts import Blocked
-from planner.search.events import NoGood
+from planner.search.attempt import Blocked
+from planner.search.events import Event, NoGood
 from planner.search.lessons import Struck
 from planner.search.orders import Case, Order
 from planner.search.search import Search
-from planner.tube.motions import Phase
+from planner.tube.bodies import Phase
 
 LESS = (0.1, 0.2, 0.3, 0.5, 1.0)
 """By how much less than required it is looked whether what is too close to call is proved clear [mm]."""
@@ -76,18 +76,19 @@ DOING = {
     "no path": "The tube cannot be brought to bend {number}",
     "load": "The tube cannot be put on for bend {number}",
     "unload": "The tube cannot be taken off after bend {number}",
+    "carriage run": "The carriage cannot run along the tail at bend {number}",
 }
 
 
 def from_nogood(search: Search, nogood: NoGood) -> Reason:
     """Return a no-good as a reason: a shop rule as it stands, a strike with its numbers and what is formed for it."""
     pattern, evidence = nogood.pattern, nogood.evidence
-    number = search.case.number(pattern.leads, pattern.bend)
+    number = search.case.number(pattern.leads, made_last(nogood))
     at = {"bend": number, "leads": pattern.leads, "grade": nogood.grade, "rule": nogood.rule}
     if not isinstance(evidence, Struck):
         return Reason(sentence=nogood.sentence, **at)
     blocked = deepest_blocked(evidence)
-    opening = DOING[blocked.doing].format(number=number) + _looked(search, nogood, blocked)
+    opening = DOING[blocked.doing].format(number=number) + _looked(nogood, blocked)
     opening = f"{opening} with end {pattern.leads} leading{_formed(search.case, nogood, blocked)}"
     witness = blocked.finding.witness
     if witness is None or blocked.rows is None:
@@ -126,28 +127,40 @@ def _by_how_much(blocked: Blocked, witness: Witness) -> str:
     return wanted
 
 
-def _looked(search: Search, nogood: NoGood, blocked: Blocked) -> str:
+def _looked(nogood: NoGood, blocked: Blocked) -> str:
     """Say, where there is more than one way, that none goes, or which were tried."""
     proved = nogood.grade == "proved"
     if blocked.doing in ("move", "no path", "load", "unload"):
         return " by any path" if proved else " along the paths tried"
-    if blocked.doing == "return" and search.case.machine.head.may_ease_off:
-        return ", however far it is eased off the die," if proved else " in any way tried"
+    if blocked.doing == "return":
+        return ", however the tube is run forward meanwhile," if proved else " in any way tried"
     return ""
 
 
+def made_last(nogood: NoGood) -> int:
+    """Return the bend that a no-good tells of, counted from the leading end.
+
+    Where the arm cannot go home with a tube that stays in, that is the bend before the one that cannot follow.
+    """
+    evidence, pattern = nogood.evidence, nogood.pattern
+    homing = isinstance(evidence, Struck) and any(entry.doing == "return" for entry in evidence.blocked)
+    return pattern.bend - 1 if homing and pattern.event is Event.LINK else pattern.bend
+
+
 def deepest_blocked(evidence: Struck) -> Blocked:
-    """Return what blocked the longest clamp: the first that would have been taken."""
-    return evidence.blocked[0]
+    """Return what blocked the longest clamp, the first that would have been taken, of those that stand in the way."""
+    homing = [entry for entry in evidence.blocked if entry.doing == "return"]
+    return homing[0] if homing else evidence.blocked[0]
 
 
 def _formed(case: Case, nogood: NoGood, blocked: Blocked) -> str:
     """Say which bends must be formed for it, and which not."""
     pattern = nogood.pattern
     low, high = pattern.ahead
-    made = [case.number(pattern.leads, bend) for bend in range(high, pattern.bend)]
+    bend = made_last(nogood)
+    made = [case.number(pattern.leads, one) for one in range(high, bend)]
     if blocked.doing == "return":
-        made.append(case.number(pattern.leads, pattern.bend))
+        made.append(case.number(pattern.leads, bend))
     said = ""
     if made:
         said = (
@@ -178,4 +191,5 @@ def _when(blocked: Blocked, t: float) -> str:
         return f", {math.degrees(abs(roll)):.0f}° into the rotation at an advance of {y:.1f} mm"
     if motion.phase is Phase.PLACE:
         return f", at an advance of {y:.1f} mm"
-    return f", while {motion.phase.value}" if motion.phase is Phase.OPEN else f", at {motion.phase.value}"
+    said = {Phase.OPEN: "while dies open", Phase.RUN: "as the carriage runs", Phase.DROP: "as the die drops"}
+    return f", {said.get(motion.phase, f'at {motion.phase.value}')}"

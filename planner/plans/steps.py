@@ -3,33 +3,31 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from planner.clearance.certify import Least
 from planner.clearance.verdicts import Witness
 from planner.plans import cautions
-from planner.plans.document import NearestAt, Position, Step
-from planner.plans.laying_in import lay_in_words, load_words, put_on_words, take_off_words
+from planner.plans.arm_sweep import arm_reach
+from planner.plans.document import NearestAt, Step
+from planner.plans.laying_in import (
+    drawn_off_words,
+    hold_words,
+    lay_in_words,
+    load_words,
+    put_on_words,
+    run_words,
+    stand_back_words,
+    take_off_words,
+)
+from planner.plans.readings import SMALL, Now, advance_reading, degrees, dial_reading, position
 from planner.plans.swing import reach_about_die, reach_about_feed, swing_of
 from planner.search.passages import Passage
-from planner.search.stations import Station, Stationed, shown
+from planner.search.stations import Station, Stationed
 from planner.search.trial import BendDone, Trial
 from planner.tolerances import REPORT_CEILING
-from planner.tube.motions import Motion, Phase
-
-SMALL = 6
-"""Decimals of positions in the document [mm, deg]."""
-
-
-@dataclass(frozen=True)
-class Now:
-    """Chuck angle since the load [rad], clamp and bend radius in the machine [mm], grip from the tail end [mm]."""
-
-    chuck: float = 0.0
-    clamp: float | None = None
-    radius: float | None = None
-    grip: float | None = None
+from planner.tube.bodies import Motion, Phase
 
 
 class StepList:
@@ -55,10 +53,9 @@ class StepList:
             self._load(number, done[0])
             for bend in done:
                 self._bend(number, bend)
-            last = number == len(self.loads) - 1
             # On the way to another load it is part of turning or reloading, and of their time.
-            if last or done[-1].taken_off is not None:
-                self._off(done[-1], self.stationed.ready.order[number].leads, self.machine.times.load if last else 0.0)
+            last = number == len(self.loads) - 1
+            self._off(number, done[-1], self.machine.times.load if last else 0.0)
         self._finish()
         return tuple(self.steps)
 
@@ -71,23 +68,50 @@ class StepList:
     def _load(self, number: int, first: BendDone) -> None:
         ready, st = self.stationed.ready, first.station
         load, run = ready.loads[number], ready.order[number]
-        grip = None if not load.grips else load.loaded.stock_behind_zero - load.grips[0].u
-        self.now = replace(self.now, chuck=0.0, grip=grip)
+        self.now = replace(self.now, chuck=0.0, grip=None)
         self._clamp(first)
         turned = number > 0 and ready.order[number - 1].leads != run.leads
         action = "turn" if turned else "reload" if number > 0 else "load"
         words = lay_in_words(self.stationed, number) if load.formed else load_words(self.stationed, number)
         fields: dict[str, Any] = {
-            "note": words,
+            "note": f"{words}{stand_back_words(self.machine)}",
             "time": self.machine.times.turn if turned else self.machine.times.load,
             "caution": cautions.TURN if turned else cautions.LOAD,
         }
-        if first.put_on is None:
+        if first.put_on is None or not first.put_on.motions:
             self._add(action, leads=run.leads, checked=False, **fields)
         else:
-            fields["note"] = f"{words} {put_on_words(first.put_on)}"
+            fields["note"] += f" {put_on_words(first.put_on)}"
             self._by_hand(first.put_on, st, run.leads, action, fields)
+        if first.put_on is not None and first.put_on.run is not None:
+            self.now = replace(self.now, grip=load.loaded.stock_behind_zero - load.grips[0].u)
+            self._carriage_runs("carriage forward", first.put_on.run, st, run.leads, hold_words(self.stationed, number))
         self._zero(st, run.leads, "at the load")
+
+    def _carriage_runs(self, action: str, motion: Motion, st: Station, leads: str, note: str) -> None:
+        """Write a run of the carriage along the tail, its collet open."""
+        assert motion.face is not None  # of every run
+        way = abs(motion.face[1] - motion.face[0])
+        self._motion(
+            action,
+            motion,
+            st,
+            self.now.chuck,
+            leads=leads,
+            amount=round(way, SMALL),
+            unit="mm",
+            time=way / self.machine.speeds.advance,
+            note=note,
+            caution=cautions.CARRIAGE,
+        )
+
+    def _open_collet(self, motion: Motion, st: Station, leads: str) -> None:
+        """Write that the collet is opened and the carriage runs back to where it waits."""
+        self.now = replace(self.now, grip=None)
+        self._add("open collet", bend=st.number, leads=leads, note="Open the collet.")
+        assert motion.face is not None  # of every run
+        note = f"Stand it back: its face {motion.face[1]:.1f} mm from the tangent point."
+        self._carriage_runs("carriage back", motion, st, leads, note)
 
     def _by_hand(self, passage: Passage, st: Station, leads: str, action: str, fields: dict[str, Any]) -> None:
         """Write the legs of a way on or off the rod: the first on or the last off as the step itself."""
@@ -117,14 +141,39 @@ class StepList:
                 **named,
             )
 
-    def _off(self, done: BendDone, leads: str, time: float) -> None:
+    def _off(self, number: int, done: BendDone, time: float) -> None:
         """Take the tube off after the last bend of a load."""
+        leads, off = self.stationed.ready.order[number].leads, done.taken_off
         fields: dict[str, Any] = {"time": time, "caution": cautions.UNLOAD}
-        if done.taken_off is None:
+        if off is not None and off.run is not None and not done.home.by_hand:
+            self._open_collet(off.run, done.station, leads)
+        if done.home.drawn_off:
+            self._drawn_off(done, leads, fields)
+        elif off is None or not off.motions:
             self._add("unload", leads=leads, checked=False, **fields)
         else:
-            fields["note"] = take_off_words(done.taken_off)
-            self._by_hand(done.taken_off, done.station, leads, "unload", fields)
+            fields["note"] = take_off_words(off)
+            self._by_hand(off, done.station, leads, "unload", fields)
+
+    def _drawn_off(self, done: BendDone, leads: str, fields: dict[str, Any]) -> None:
+        """Draw the tube off past the standing arm, and bring the arm home without it."""
+        st, motion = done.station, done.returning[-1]
+        checked = self.machine.mandrel is not None
+        note = drawn_off_words(motion)
+        if checked:
+            self._motion(
+                "unload", motion, st, self.now.chuck, by_hand=True, bend=None, leads=leads, note=note, **fields
+            )
+        else:
+            self._add("unload", leads=leads, checked=False, note=note, **fields)
+        self._add(
+            "return",
+            bend=st.number,
+            leads=leads,
+            note="The arm goes home, the tube taken off.",
+            time=motion.arm[0] / self.machine.speeds.return_,
+            caution=cautions.arm_home(self._arm(st)),
+        )
 
     def _clamp(self, bend: BendDone) -> None:
         """Change clamp or dies if the next bend wants others; fitting the first is part of setting up."""
@@ -158,22 +207,23 @@ class StepList:
         st, leads = done.station, self.stationed.ready.order[number].leads
         self._clamp(done)
         chuck = self.now.chuck
-        for motion, leg in zip(done.placing, done.path.legs, strict=True):
+        for motion, leg in zip(done.placing, done.path.legs, strict=False):
             self._moved(number, motion, st, leg.kind, chuck)
+        for motion in done.placing[len(done.path.legs) :]:
+            self._die_moves("die up", motion, st, chuck, leads)
         self.now = replace(self.now, chuck=chuck + done.path.roll)
         for motion in done.gripping:
             if motion.phase is Phase.LOAD:
                 continue
             self._gripped(motion, done, leads)
         self._zero(st, leads, f"at the end of bend {st.number}")
-        for motion in done.returning:
-            self._returned(motion, st, leads)
+        self._home(number, done)
 
     def _moved(self, number: int, motion: Motion, st: Station, kind: str, chuck: float) -> None:
         leads = self.stationed.ready.order[number].leads
         if kind == "advance":
             way = motion.y[1] - motion.y[0]
-            reading = self._advance_reading(number, st, motion.y[1])
+            reading = advance_reading(self.stationed, number, st, motion.y[1])
             self._motion(
                 "advance",
                 motion,
@@ -198,7 +248,7 @@ class StepList:
             amount=round(math.degrees(abs(turn)), SMALL),
             unit="deg",
             way="clockwise" if turn > 0 else "counter-clockwise",
-            reading=self._dial_reading(chuck, motion.rotation[1]),
+            reading=dial_reading(self.machine, chuck, motion.rotation[1]),
             time=abs(turn) / self.machine.speeds.rotate,
             caution=cautions.rotating(reach_about_feed(motion, self.radius)),
         )
@@ -208,11 +258,8 @@ class StepList:
         fields: dict[str, Any] = {"leads": leads}
         if motion.phase is Phase.CLOSE:
             self._motion("close dies", motion, st, chuck, time=times.clamp, caution=cautions.PINCH, **fields)
-            if st.released:
-                self.now = replace(self.now, grip=None)
-                self._add(
-                    "open collet", bend=st.number, leads=leads, note="Open the collet and stand the carriage back."
-                )
+        elif motion.phase is Phase.RUN:
+            self._open_collet(motion, st, leads)
         elif motion.phase is Phase.BEND:
             self._motion(
                 "bend",
@@ -225,7 +272,7 @@ class StepList:
                 unit="deg",
                 reading=degrees(st.setting),
                 time=st.setting / self.machine.speeds.bend,
-                caution=cautions.swinging(reach_about_die(motion, self.radius)),
+                caution=cautions.swinging(max(reach_about_die(motion, self.radius), self._arm(st))),
                 **fields,
             )
         elif motion.phase is Phase.REGRIP and st.regrip is not None:
@@ -261,64 +308,39 @@ class StepList:
                 return load.loaded.stock_behind_zero - grip.u
         return None
 
-    def _returned(self, motion: Motion, st: Station, leads: str) -> None:
-        chuck = self.now.chuck
-        if motion.arm[0] == motion.arm[1]:
-            way = motion.y[1]
-            number = next(n for n, s in enumerate(self.stationed.loads) if st in s)
-            self._motion(
-                "advance",
-                motion,
-                st,
-                chuck,
-                leads=leads,
-                amount=round(way, SMALL),
-                unit="mm",
-                reading=self._advance_reading(number, st, way, eased=True),
-                time=way / self.machine.speeds.advance,
-                note="Ease the tube off the die before the arm goes home.",
-                caution=cautions.PINCH,
-            )
-            return
-        self._motion(
-            "return",
-            motion,
-            st,
-            chuck,
-            leads=leads,
-            time=st.setting / self.machine.speeds.return_,
-            caution=cautions.ARM,
-        )
+    def _home(self, number: int, done: BendDone) -> None:
+        """Write the arm's way home, by hand once the collet is open."""
+        st, leads, home = done.station, self.stationed.ready.order[number].leads, done.home
+        if home.by_hand and done.taken_off is not None and done.taken_off.run is not None:
+            self._open_collet(done.taken_off.run, st, leads)
+        legs = list(zip(done.returning, home.legs, strict=True))
+        for motion, leg in legs[:-1] if home.drawn_off else legs:
+            if leg.drop[0] != leg.drop[1]:
+                self._die_moves("die down", motion, st, self.now.chuck, leads)
+                continue
+            way, back = leg.y[1] - leg.y[0], leg.arm[0] - leg.arm[1]
+            caution = cautions.arm_home(self._arm(st)) if back else cautions.PINCH
+            fields: dict[str, Any] = {"leads": leads, "caution": caution}
+            fields["time"] = abs(way) / self.machine.speeds.advance + back / self.machine.speeds.return_
+            if way:
+                fields |= {"amount": round(way, SMALL), "unit": "mm", "note": run_words(way, back, home.by_hand)}
+                if not home.by_hand:
+                    fields["reading"] = advance_reading(self.stationed, number, st, leg.y[1], eased=True)
+            elif leg.arm[1] > 0.0:
+                fields["note"] = f"As far as {math.degrees(leg.arm[1]):.1f}° from home."
+            self._motion("return" if back else "run forward", motion, st, self.now.chuck, home.by_hand, **fields)
+
+    def _die_moves(self, action: str, motion: Motion, st: Station, chuck: float, leads: str) -> None:
+        """Write that the die goes down or up by itself."""
+        fields: dict[str, Any] = {"leads": leads, "time": self.machine.times.clamp, "caution": cautions.PINCH}
+        fields |= {"amount": round(max(motion.drop), SMALL), "unit": "mm", "note": cautions.FREES_ITSELF}
+        self._motion(action, motion, st, chuck, **fields)
 
     def _finish(self) -> None:
         for end, trim in (("A", self.stationed.ready.trim_a), ("B", self.stationed.ready.trim_b)):
             if trim > 0.0:
                 self._add("trim", amount=trim, unit="mm", note=f"Cut {trim:g} mm off end {end}.", caution=cautions.SAW)
         self._add("check", note="Check the first part against the drawing: lengths, angles, and its hand.")
-
-    def _advance_reading(self, number: int, st: Station, y: float, eased: bool = False) -> float | None:
-        """Return what the advance readout shows at an advance of y from the place before this bend (or after it)."""
-        if self.machine.advance.zeroed:
-            return round(y, SMALL)
-        load = self.stationed.ready.loads[number]
-        at = (st.end if eased else st.start - st.advance) + y
-        holding = st.bend
-        if eased and st.regrip is not None:  # the collet holds for the next bend already
-            holding = load.bends[load.bends.index(st.bend) + 1]
-        grip = next((g for g in load.grips if holding in g.bends), None)
-        value = shown(self.machine, grip, at, load.loaded.trim_lead)
-        falling = self.machine.advance.absolute_zero == "collet at closest" and grip is not None
-        return round(-value if falling else value, SMALL)
-
-    def _dial_reading(self, chuck: float, roll: float) -> float:
-        """Return what the dial shows after a rotation to `roll` [rad] from the end of the bend before."""
-        dial = self.machine.rotation
-        value = math.degrees(roll if dial.zeroed else chuck + roll) * (1.0 if dial.counts == "clockwise" else -1.0)
-        if dial.style == "0-360":
-            value = round(value % 360.0, SMALL) % 360.0
-        elif dial.range == "continuous":
-            value = 180.0 - (180.0 - value) % 360.0
-        return round(value, SMALL) + 0.0
 
     def _motion(
         self, action: str, motion: Motion, st: Station, chuck: float, by_hand: bool = False, **fields: Any
@@ -336,8 +358,14 @@ class StepList:
             fields["clearance"] = REPORT_CEILING
         fields.setdefault("bend", st.number)
         speed = None if by_hand else self._speed(motion)
-        self._add(action, swing=swing_of(motion, self.radius, speed), **fields)
+        self._add(action, swing=swing_of(motion, self.radius, speed, self._arm(st)), **fields)
         self.moved[len(self.steps)] = motion
+
+    def _arm(self, st: Station) -> float:
+        """Return how far arm, clamp and section reach from the die axis with the tools in the machine [mm]."""
+        tooling = self.machine.tooling_for(2.0 * self.radius, st.radius)
+        assert self.now.clamp is not None  # fitted before anything moves
+        return math.ceil(arm_reach(self.machine, tooling, self.now.clamp) / 10.0) * 10.0
 
     def _on_the_tube(self, number: int, motion: Motion, witness: Witness) -> tuple[float, float]:
         """Return where on the tube, from its leading end [mm], and when in a motion it is nearest.
@@ -352,10 +380,12 @@ class StepList:
         return end, min(max(witness.t - past / way, 0.0), 1.0)
 
     def _speed(self, motion: Motion) -> float | None:
-        """Return the speed of the axis that moves the tube [mm/s along the feed, rad/s], None where none does."""
+        """Return the speed of the axis that moves arm or tube [mm/s along the feed, rad/s], None where none does."""
         speeds = self.machine.speeds
         if motion.phase is Phase.BEND:
             return speeds.bend
+        if motion.arm[0] != motion.arm[1]:
+            return speeds.return_
         stands = motion.phase is not Phase.PLACE and motion.y[0] == motion.y[1]
         if stands or motion.phase is Phase.OPEN:  # there the tube springs back
             return None
@@ -365,23 +395,3 @@ class StepList:
         """Return a stock coordinate from end A for one counted from the leading end [mm]."""
         leads = self.stationed.ready.order[number].leads
         return place if leads == "A" else self.stationed.as_built.developed_length - place
-
-
-def degrees(angle: float) -> float:
-    """Return an angle in degrees as the document writes it."""
-    return round(math.degrees(angle), SMALL)
-
-
-def position(motion: Motion, chuck: float, t: float) -> Position:
-    """Return where everything stands at t of a motion [mm, deg]."""
-
-    def at(pair: tuple[float, float]) -> float:
-        return pair[0] + t * (pair[1] - pair[0])
-
-    roll = chuck + at(motion.rotation)
-    return Position(
-        y=round(at(motion.y), SMALL),
-        rotation=degrees(roll),
-        arm=degrees(at(motion.arm)),
-        face=None if motion.face is None else round(at(motion.face), SMALL),
-    )

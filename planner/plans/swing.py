@@ -1,4 +1,4 @@
-"""How far the tube comes round while it moves: reach, height and speed of each motion, and the floor it sweeps.
+"""How far tube and arm come round while they move: reach, height and speed of each motion, and the floor swept.
 
 Pieces are sampled, and what lies between two samples is added: everything here is an upper bound of the tube as it is
 planned, for people to keep clear of. It says nothing of a tube that whips, slips or is dropped.
@@ -12,8 +12,8 @@ from collections.abc import Callable, Iterable
 import numpy as np
 
 from planner.plans.document import KeepClear, Swing
+from planner.tube.bodies import Body, Motion, Path
 from planner.tube.frames import ALONG_FEED, UPWARD, Array, Ints, turned
-from planner.tube.motions import Body, Motion, Path
 
 GRID = 64
 """Parts into which a piece is cut to find how far it reaches."""
@@ -62,24 +62,25 @@ def _sampled(body: Body) -> Iterable[tuple[Array, float]]:
         yield points, float(pieces.curvature[k]) * (length / GRID) ** 2 / 8.0
 
 
-def swing_of(motion: Motion, radius: float, speed: float | None) -> Swing:
-    """Return how far the tube comes round in one motion.
+def swing_of(motion: Motion, radius: float, speed: float | None, arm: float) -> Swing:
+    """Return how far tube and arm come round in one motion.
 
     radius: the tube's [mm]; speed: of the axis that moves, [mm/s] along the feed or [rad/s] about an axis; None where
-    nothing drives the tube.
+    nothing drives them; arm: how far arm, clamp and section reach from the die axis [mm].
     """
     heights = [_heights(body, radius) for body in motion.bodies if body.pieces.count]
     body = motion.bodies[0]
     turning = body.path is Path.RIGID and body.turn != 0.0
+    arm_turns = motion.arm[0] != motion.arm[1]
     if turning and body.about_feed:
         far = reach_about_feed(motion, radius)
-    elif turning:
-        far = reach_about_die(motion, radius)
+    elif turning or arm_turns:
+        far = max(reach_about_die(motion, radius) if turning else 0.0, _rounded(arm) if arm_turns else 0.0)
     else:
         far = _rounded(max(_farthest_ahead(body, radius) for body in motion.bodies))
-    tip = None if speed is None else speed * (far if turning else 1.0)
+    tip = None if speed is None else speed * (far if turning or arm_turns else 1.0)
     return Swing(
-        about="feed" if turning and body.about_feed else "die" if turning else None,
+        about="feed" if turning and body.about_feed else "die" if turning or arm_turns else None,
         farthest=far,
         highest=math.ceil(max((high for _, high in heights), default=radius)),
         lowest=math.floor(min((low for low, _ in heights), default=-radius)),
@@ -114,11 +115,17 @@ def _passes(angle: Array, turn: float, at: float) -> Array:
     return np.asarray(way <= abs(turn))
 
 
-def keep_clear(motions: Iterable[Motion], radius: float) -> KeepClear:
-    """Return the outline of the floor that the tube sweeps in a whole plan, in directions about the die's axis."""
+def keep_clear(motions: Iterable[Motion], arms: Iterable[Array], radius: float) -> KeepClear:
+    """Return the outline of the floor that is swept in a whole plan, in directions about the die's axis.
+
+    arms: points (3, n) that arm, clamp and section sweep, none of them farther apart than STEP [mm].
+    """
     motions = list(motions)
     centre = motions[0].axis
-    swept = [_rings(points, centre) for motion in motions for body in motion.bodies for points in _swept(motion, body)]
+    swept = [
+        _rings(points, centre) for motion in motions for body in motion.bodies for points in swept_by(motion, body)
+    ]
+    swept += [_rings(points, centre) for points in arms]
     far = _spread(np.unique(np.concatenate(swept)), radius + STEP)
     edge = 2.0 * math.pi / SECTORS
     # A corner stands where two sectors meet, far enough out that the straight between two corners cuts neither.
@@ -129,9 +136,9 @@ def keep_clear(motions: Iterable[Motion], radius: float) -> KeepClear:
     ahead, behind = float(rounded[:, 0].max()), -float(rounded[:, 0].min())
     left, right = float(rounded[:, 1].max()), -float(rounded[:, 1].min())
     sentence = (
-        f"The tube sweeps the floor up to {_metres(ahead)} ahead of the tangent point, {_metres(behind)} behind it,"
-        f" {_metres(left)} to the left and {_metres(right)} to the right of the feed: nobody stands there while it"
-        " moves."
+        f"Tube, arm and clamp sweep the floor up to {_metres(ahead)} ahead of the tangent point, {_metres(behind)}"
+        f" behind it, {_metres(left)} to the left and {_metres(right)} to the right of the feed: nobody stands there"
+        " while they move."
     )
     return KeepClear(sentence=sentence, outline=tuple((float(x), float(y)) for x, y in rounded))
 
@@ -165,7 +172,7 @@ def _rings(points: Array, centre: Array) -> Ints:
     return np.unique(np.ceil(np.hypot(x, y) / RING).astype(np.int64) * SECTORS + sector)
 
 
-def _swept(motion: Motion, body: Body) -> Iterable[Array]:
+def swept_by(motion: Motion, body: Body) -> Iterable[Array]:
     """Yield points (3, n) of a body's centreline over its motion, none of it farther than STEP from one of them.
 
     Along the piece and over the motion two samples are no more than STEP apart each, so half of either to the nearest.

@@ -14,8 +14,8 @@ from planner.clearance.rows import Rows, rows_of
 from planner.clearance.verdicts import Answer, Cover
 from planner.plans.evidence import Moved
 from planner.tolerances import PROOF_GAP, ROUNDING
+from planner.tube.bodies import Motion, Path, Phase, Role
 from planner.tube.frames import Array, Flags
-from planner.tube.motions import Motion, Path, Phase, Role
 
 BODY = 17
 """Row of the table of pieces that holds the number of the body in its motion."""

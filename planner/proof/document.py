@@ -9,14 +9,16 @@ claim: what is to be confirmed.
 rules: the shop rules as patterns of arrivals that they forbid, with the numbers they rest on; see `PATTERN` below.
     rule: its short name; sentence; numbers: by name, at the greatest trim of the span.
     "largest angle" setting, largest [deg]; "rated capacity" moment, rated [N mm]; "clamp longer than the straight"
-    straight, shortest_clamp; "shortest grip" held, needed; "shortest tail" left, needed; "rod length" behind, rod;
+    straight, shortest_clamp (with its grip section); "shortest grip" held, needed; "shortest tail" left, needed;
+    "pressure die" left, needed; "rod length" behind, rod;
     "carriage reach" least, greatest or face: stock coordinates of the collet's face; "chuck range" rolls, from, to
     [deg].
 
 no_goods: what strikes and walls forbid: a pattern (its hold is always null) and
     sentence; met: {ahead, trim_lead, trim_tail}, the state in which it was met;
-    doing: "bend" (dies close to the arm's return), "move" (to the next bend), "load", "unload";
-    clamps: of a bend, [{clamp: length, strike: witness} or {clamp, wall}]: what blocks each clamp that fits;
+    doing: "bend" (dies close to the arm's return), "home" (the arm's way home after the bend before, with a tube that
+    stays in for this one), "move" (to the next bend), "load", "unload";
+    clamps: of a bend or a way home, [{clamp: length, strike: witness} or {clamp, wall}]: what blocks each that fits;
     walls: of the others: together they part where the tube stands from where it should come.
 
 PATTERN: event: "load", "turn", "reload", "link", "bend" or "re-grip", how a bend is reached or what happens at it;
@@ -33,8 +35,10 @@ witness: a point of the tube too near a solid, and where everything stands then.
     of the tube's surface there, at most; needed; slides: the arc just formed only slides straight out of the groove.
 
 wall: kind "across": strikes at one rotation `roll` that cover every advance of `span`, for a strike by d is still one
-    when it is shifted by less than d; "easing": at every advance of `span` the arm strikes on its way home; "held": at
-    every place of the collet's face in `span`; "bare": a bare tube on its one way; "cells": blocked cells
+    when it is shifted by less than d; "home": at every advance of `span` the tube strikes, with the arm at the one
+    angle `arm` that it must pass on its way home (phase "return"), or, whatever the arm does, something that stands
+    (phase "place"), beyond which it does not come; "held": at every place of the collet's face in `span`; "bare": a
+    bare tube on its one way; "cells": blocked cells
     [advance, half-width, rotation, half-width, place, solid] of the plane `y` × `rolls`, whose first and last rotation
     are one where it `goes_round`, with the shortest `clamp` that fits: they close in one end, the advances up to
     `slides_to` at rotation 0, and slide_strikes show that the arc slides no farther.

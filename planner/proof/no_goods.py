@@ -8,10 +8,10 @@ from typing import Any
 from planner.clearance.verdicts import Witness
 from planner.rules.broken import Broken, other
 from planner.search.checks import Checks
-from planner.search.events import ANY, NoGood, Pattern, Span
+from planner.search.events import ANY, Event, NoGood, Pattern, Span
 from planner.search.lessons import Struck
 from planner.search.walls import Closed, Strike, Wall, strikes_of
-from planner.tube.motions import Motion, Phase
+from planner.tube.bodies import Motion, Phase
 
 DECIMALS = 7
 """Decimals of lengths [mm] and angles [deg]."""
@@ -32,15 +32,17 @@ def no_good_record(checks: Checks, nogood: NoGood, sentence: str) -> dict[str, A
     at, trims = evidence.place.at, evidence.place.trims
     stock = checks.case.loaded(at.leads, trims).stock_behind_zero
     doing = evidence.blocked[0].doing
+    homing = nogood.pattern.event is Event.LINK and any(entry.doing == "return" for entry in evidence.blocked)
+    kind = "home" if homing else doing if doing in ("move", "load", "unload") else "bend"
     record: dict[str, Any] = {
         **pattern_record(nogood.pattern),
         "sentence": sentence,
         "met": {"ahead": at.ahead, "trim_lead": trims.at(at.leads), "trim_tail": trims.at(other(at.leads))},
-        "doing": doing if doing in ("move", "load", "unload") else "bend",
+        "doing": kind,
         "clamps": [],
         "walls": [],
     }
-    if record["doing"] == "bend":
+    if kind in ("bend", "home"):
         record["clamps"] = _by_clamp(evidence, stock)
     else:
         record["walls"] = [_wall(wall, stock) for wall in evidence.walls]
@@ -78,7 +80,7 @@ def _number(value: float | tuple[float, ...]) -> float | list[float]:
 
 
 def _by_clamp(evidence: Struck, stock: float) -> list[dict[str, Any]]:
-    """Return what blocks each clamp: a strike, or where easing off or another hold could help, a wall."""
+    """Return what blocks each clamp: a strike, or where another way home or another hold could help, a wall."""
     walls = {wall.clamp: wall for wall in evidence.walls}
     written = []
     for number, (length, blocked) in enumerate(zip(evidence.attempt.clamps, evidence.blocked, strict=True)):
@@ -100,6 +102,8 @@ def _wall(wall: Wall, stock: float) -> dict[str, Any]:
         record["span"] = [_written(x) for x in wall.span]
     if wall.kind == "across":
         record["roll"] = _degrees(wall.roll)
+    if wall.kind == "home":
+        record["arm"] = _degrees(wall.arm)
     return record
 
 

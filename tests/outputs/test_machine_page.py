@@ -17,12 +17,15 @@ bends_toward = "left"
 centreline_height = 1050
 largest_angle = 190
 may_ease_off = true
+homes_with_tube = true
+die_drops = 92
 [carriage]
 reach = [250, 3200]
 grip_length = 60
 passes_through = true
 finish_released = false
 may_go_back = true
+stand_back = 3111
 [rotation]
 range = [-360, 360]
 zeroed = true
@@ -35,6 +38,8 @@ absolute_zero = "collet at farthest"
 resolution = 0.05
 [mandrel]
 rod_length = 3600
+rod_diameter = 29
+draws_back = true
 nose = 12
 [clearance]
 required = 10
@@ -48,8 +53,11 @@ clamp_lengths = [115, 77]
 shortest_grip = 71
 pressure_die_length = 240
 pressure_die_follows = true
+pressure_rest = 37
 shortest_tail = 41
 die_height = 91
+grip_section = { depth = 57, height = 88, length = 99 }
+mandrel = { nose = 6, balls = 3, ball_reach = 47, draws_back_before_end = 8 }
 die_hub = { radius = 30, height = 160 }
 clamp_block = { width = 120, height = 131, opens = 61 }
 pressure_block = { width = 110, height = 132, opens = 42 }
@@ -62,6 +70,10 @@ box = { from = [-4200, -140, -1050], to = [-120, 140, -110] }
 name = "post"
 moves_with = "arm"
 cylinder = { centre = [120, -90], radius = 151, z = [-1050, -260] }
+[[solid]]
+name = "slide"
+moves_with = "pressure die"
+box = { from = [-239, 23, -113], to = [-12, 202, -64] }
 [speeds]
 advance = 251
 rotate = 62
@@ -129,6 +141,15 @@ def test_the_page_speaks_of_head_carriage_and_readouts() -> None:
         "post: upright cylinder",
         "turns with the bend arm",
         "a setting of 21.6° makes 20°",
+        "the carriage can run forward while the arm goes home",
+        "the die drops 92 mm before the arm goes home",
+        "stands back at 3111 mm while the tube is put on or taken off",
+        "on a rod of 3600 mm, 29 mm thick",
+        "is drawn back before the tube is rotated",
+        "37 mm of it left behind the tangent point when a bend ends",
+        "grip section 57 mm deep, 88 mm high, 99 mm long",
+        "mandrel 6 mm past the tangent point, with 3 balls to 47 mm, drawn back 8° before the end of the bend",
+        "-64) mm, moves with the pressure die",
     ):
         assert words in page, words
 
@@ -146,10 +167,37 @@ def test_what_a_profile_leaves_out_is_said() -> None:
         assert words in page, words
 
 
+def test_what_is_left_out_of_the_tooling_is_said_as_it_is_taken() -> None:
+    machine = profile()
+    for key in ("pressure_rest", "grip_section", "mandrel"):
+        del machine["tooling"][0][key]
+    del machine["carriage"]["stand_back"]
+    page = shown(machine)
+    for words in (
+        "38.1 mm, a tube diameter, of it left behind",
+        "grip section as deep as usual, as high as the die, as long as the clamp die",
+        "stands back at 3200 mm",
+    ):
+        assert words in page, words
+    machine["tooling"][0]["pressure_die_follows"] = False
+    assert "of it left behind" not in shown(machine)
+
+
+def test_remarks_and_assumptions_have_sections_of_their_own() -> None:
+    stream = StringIO()
+    print_machine(profile(), "towpath.toml", Page(stream), ["The arm runs into the bed."], ["A nose is taken for all."])
+    page = stream.getvalue()
+    assert page.index("Assumed") < page.index("A nose is taken for all.") < page.index("Looked over")
+    assert page.endswith("Looked over\n  -  The arm runs into the bed.\n")
+    assert shown(profile()).endswith("Looked over: clean")
+
+
 def test_switches_are_shown_both_ways() -> None:
     machine = profile()
     machine["carriage"] |= {"passes_through": False, "may_go_back": False, "finish_released": True}
-    machine["head"]["may_ease_off"] = False
+    machine["head"] |= {"may_ease_off": False, "homes_with_tube": False, "die_drops": 0}
+    machine["mandrel"] = {"rod_length": 3600, "draws_back": False}
+    machine["tooling"][0]["grip_section"] = False
     machine["rotation"] |= {"range": "continuous", "zeroed": False, "style": "signed"}
     page = shown(machine)
     for words in (
@@ -157,6 +205,10 @@ def test_switches_are_shown_both_ways() -> None:
         "may not go back",
         "may be made with the collet open",
         "may not be eased off",
+        "the carriage cannot run forward while the arm goes home",
+        "the die does not drop",
+        "as thick as the mandrel is not drawn back",
+        "no grip section: the groove ends at the tangent point",
         "turns without end",
         "signed, -180° to 180°",
         "counts on since the load",

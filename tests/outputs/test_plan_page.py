@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from planner.outputs.plan_page import PEOPLE, WHY_UNDECIDED, order, part_lines, rotation_lines
-from planner.plans.document import OrderedBend, Plan
+from planner.plans.document import Action, OrderedBend, Plan
+from tests.outputs.conftest import HOME
 
 Printed = Callable[[Plan], str]
 
@@ -105,6 +106,22 @@ def test_a_note_stands_under_its_step(makeable: Plan, printed: Printed) -> None:
     lines = printed(makeable).splitlines()
     load = next(i for i, line in enumerate(lines) if "load " in line and "0:45" in line)
     assert "End A leads." in lines[load + 1]
+
+
+def test_every_action_stands_in_one_line_of_its_column(makeable: Plan, printed: Printed) -> None:
+    for action in Action.__args__:  # type: ignore[attr-defined]
+        step = makeable.steps[1].model_copy(update={"action": action, "bend": None, "note": None, "time": 0.0})
+        page = printed(makeable.model_copy(update={"steps": (step,)}))
+        assert line_with(page, f"2    {action}").startswith(f"2    {action}")
+
+
+def test_an_arm_that_goes_home_in_steps_says_how_far(makeable: Plan, printed: Printed) -> None:
+    left_at = HOME.model_copy(update={"arm": 19.3})
+    back = makeable.steps[1].model_copy(update={"action": "return", "to": left_at, "note": None})
+    together = back.model_copy(update={"number": 3, "amount": 36.25, "unit": "mm", "reading": 36.25})
+    page = printed(makeable.model_copy(update={"steps": (back, together)}))
+    assert "to 19.3°" in line_with(page, "2    return")
+    assert "36.25 mm, to 19.3°" in line_with(page, "3    return")
 
 
 def test_the_smallest_clearance_says_to_what_and_in_which_step(makeable: Plan, printed: Printed) -> None:

@@ -43,10 +43,13 @@ KINDS: dict[str, tuple[dict[str, Any], ...]] = {
     "coarse": ({"rotation": {"resolution": 1.0}, "advance": {"resolution": 1.0}},),
     "closed at the back": ({"carriage": {"passes_through": False}},),
     "released": ({"carriage": {"finish_released": True}},),
+    "home with the arm": ({"head": {"homes_with_tube": True}},),
+    "waits nearer": ({"carriage": {"stand_back": 4000}}, head("left")),
+    "pushed by hand": (FINE, {"head": {"may_ease_off": False}}),
 }
 """Changes to the profile, by kind."""
 
-COUNTS = {"right": 16, "left": 16, "turned right": 6, "turned left": 6, "coarse": 8}
+COUNTS = {"right": 6, "left": 6, "turned right": 4, "turned left": 4, "coarse": 5}
 EACH = 3
 """Parts of each kind."""
 
@@ -77,6 +80,8 @@ def part_for(kind: str, seed: int) -> Part:
         return random_tube(seed, 3 + seed % 2)
     if kind == "released":
         return random_tube(seed, ends=(100.0, 100.0))
+    if kind == "pushed by hand":
+        return random_tube(seed, 1 + seed % 2)
     if kind.startswith(("re-grips", "put back")) or kind == "limited chuck":
         return random_tube(seed, 3)
     if seed % 4 == 2:  # too short to be gripped at A and to be held at B: it needs trim

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -68,6 +68,41 @@ def hemmed_in(seed: int) -> Drawn | None:
     return Drawn(f"part {seed} on {machine.name}, {what} in front", part, machine) if _apart(part, machine) else None
 
 
+def coming_round(seed: int) -> Drawn | None:
+    """A random part whose legs come round on to rod, section or tail, every other one on the other head; None as for
+    `drawn`.
+
+    Frames whose end crosses the feed behind the tail, hairpins of 145° to 180°, kicks of 3° among square bends.
+    """
+    rng = np.random.default_rng(83_000 + seed)
+    machine, kind = MACHINES[PROFILES[seed % 3]], ("frame", "hairpin", "kick")[(seed // 3) % 3]
+    if (seed // 9) % 2:
+        machine = machine.mirrored()
+    number = int(rng.integers(len(machine.tooling)))
+    change = ("as packaged", *TIGHTER)[int(rng.integers(1 + len(TIGHTER)))]
+    machine = _tightened(machine, number, change, rng)
+    tooling = machine.tooling[number]
+    assert machine.carriage is not None
+    clamp, held = tooling.clamp_lengths[-1], machine.carriage.reach[0] + machine.carriage.grip_length
+    if kind == "frame":
+        n, side = 3, clamp * rng.uniform(1.05, 2.5)
+        inner = np.array([held * rng.uniform(2.0, 3.2), side])
+        ends = np.array([side + 2.0 * tooling.bend_radius + rng.uniform(20.0, 200.0), held * rng.uniform(1.02, 1.3)])
+        angles, rolls = rng.uniform(80, 96, n), rng.uniform(-5, 5, n)
+    else:
+        n = 2 + int(rng.integers(3))
+        inner, ends = clamp * rng.uniform(1.02, 3.0, n - 1) + 1.0, held * rng.uniform(0.5, 2.0, 2)
+        rare = rng.uniform(145, 180, n) if kind == "hairpin" else np.full(n, 3.0)
+        angles = np.where(rng.random(n) < 0.5, rare, rng.uniform(30, 120, n))
+        angles[int(rng.integers(n))] = rare[0]
+        rolls = rng.choice([0, 180, 90, -90, *rng.integers(-179, 180, 4)], n)
+    trims = (round(held), round(held)) if rng.random() < 0.5 else (0, 0)
+    part = _whole(kind, tooling, [ends[0], *inner, ends[1]], rolls, angles, trims)
+    name = f"part {seed}, {kind}, on {machine.name}, {machine.head.bends_toward}, {change}"
+    found = Drawn(name, part, machine)
+    return found if _apart(part, machine) else None
+
+
 def _apart(part: Part, machine: Machine) -> bool:
     """Whether the finished part keeps apart from itself so far that the drawing's own gap caps nothing."""
     return own_gap(SetUp(part, machine).views["A"], part.radius) > machine.clearance.to_itself + 2.0
@@ -96,12 +131,54 @@ def _part(kind: str, n: int, machine: Machine, tooling: Tooling, rng: np.random.
         ends, trims = rng.uniform(0.0, 1.0, 2) * held, (float(rng.integers(400)), float(rng.integers(400)))
     elif kind == "flat":
         rolls = rng.choice([0, 180], n)
+    return _whole(kind, tooling, [ends[0], *inner, ends[1]], rolls, angles, trims)
+
+
+def _whole(
+    kind: str, tooling: Tooling, straights: Sequence[float], rolls: Any, angles: Any, trims: tuple[float, float]
+) -> Part:
+    """The part, its numbers in whole millimetres and degrees."""
+    n, degrees = len(angles), np.round(np.asarray(angles, dtype=float))
+    rotations = np.round([0.0, *map(float, rolls[1:])])
     return Part(
         name=kind, machine=None, outside_diameter=tooling.tube_diameter, wall=1.5, gauge=None, material="steel",
-        yield_strength=None, straights=np.round([ends[0], *inner, ends[1]]),
-        rotations=np.radians([0.0, *map(float, rolls[1:])]), angles=np.radians(angles.astype(float)),
-        radii=np.full(n, tooling.bend_radius), trim_a=trims[0], trim_b=trims[1],
+        yield_strength=None, straights=np.round(straights),
+        rotations=np.radians(rotations), angles=np.radians(degrees),
+        radii=np.full(n, tooling.bend_radius), trim_a=float(trims[0]), trim_b=float(trims[1]),
     )  # fmt: skip
+
+
+TIGHTER = ("clamp", "section", "standing back", "standing arm", "never back", "arm post", "wall", "drawn back")
+
+
+def _tightened(machine: Machine, number: int, change: str, rng: np.random.Generator) -> Machine:
+    """The machine with less room for the arm's way home and for what waits behind, or with other such ways."""
+    data = machine.normalised()
+    tooling, (closest, farthest) = data["tooling"][number], data["carriage"]["reach"]
+    if change == "clamp":
+        tooling["clamp_block"]["opens"] *= float(rng.uniform(0.3, 1.0))
+    elif change == "section":
+        length = float(rng.uniform(0.3, 1.3)) * tooling["clamp_lengths"][-1]
+        tooling["grip_section"] = False if rng.random() < 0.3 else {"length": length}
+    elif change == "standing back":
+        data["carriage"]["stand_back"] = closest + float(rng.uniform(0.0, 0.3)) * (farthest - closest)
+    elif change == "standing arm":
+        data["head"].update(may_ease_off=False, homes_with_tube=bool(rng.random() < 0.6))
+    elif change == "never back":
+        data["carriage"]["may_go_back"] = False
+    elif change == "arm post":
+        x, y = (
+            rng.uniform(60.0, 220.0),
+            rng.uniform(90.0, 260.0) * (1.0 if data["head"]["bends_toward"] == "right" else -1.0),
+        )
+        post = {"from": [x - 25.0, y - 25.0, -250.0], "to": [x + 25.0, y + 25.0, 250.0]}
+        data["solid"].append({"name": "arm post", "moves_with": "arm", "box": post})
+    elif change == "wall":
+        x = float(rng.uniform(150.0, 900.0))
+        data["solid"].append(_box("wall", x, -2500.0, -data["head"]["centreline_height"], x + 60.0, 2500.0, 2000.0))
+    elif change == "drawn back":
+        data["mandrel"]["draws_back"] = not data["mandrel"]["draws_back"]
+    return machine_from_data(data)
 
 
 def _altered(machine: Machine, change: str, part: Part, rng: np.random.Generator) -> Machine:

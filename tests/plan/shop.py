@@ -30,11 +30,11 @@ PROFILE: dict[str, Any] = {
             "bend_radius": RADIUS,
             "clamp_lengths": [80, 60],
             "shortest_grip": 50,
-            "pressure_die_length": 200,
+            "pressure_die_length": 320,
             "pressure_die_follows": True,
             "shortest_tail": 20,
             "die_height": 80,
-            "clamp_block": {"width": 60, "height": 60, "opens": 40},
+            "clamp_block": {"width": 60, "height": 60, "opens": 95},
             "pressure_block": {"width": 60, "height": 60, "opens": 40},
         }
     ],

@@ -9,12 +9,14 @@ import pytest
 
 from tests.clearance.oracle import Profile
 from tests.plan.brute_force.all_orders import BruteForce
-from tests.plan.brute_force.homing import Home
+from tests.plan.brute_force.cloud import Obstacle
+from tests.plan.brute_force.homing import Home, Room
 from tests.plan.brute_force.leading_part import At
 from tests.plan.brute_force.legs import on_the_feed
-from tests.plan.brute_force.orders import Bend, jobs
-from tests.plan.brute_force.sampled import CLEAR, STRUCK, Checks, Motion
-from tests.plan.brute_force.solids import BLOCK, BOX, DIE, Solid, distances
+from tests.plan.brute_force.orders import jobs
+from tests.plan.brute_force.passing import Passing, reached
+from tests.plan.brute_force.sampled import CLEAR, STRUCK, UNSURE, Checks, Motion
+from tests.plan.brute_force.solids import BLOCK, BOX, DIE, ROD, Solid, distances
 from tests.plan.brute_force.tube import Tube, bowed, rotation, walked
 from tests.plan.random_parts import MACHINES, PROFILES, wall_with_opening
 from tests.plan.shop import FINE, bender, head, tube
@@ -127,12 +129,98 @@ def test_the_search_for_the_least_gap_finds_what_a_plain_grid_of_cross_sections_
 
 
 def test_what_lies_in_the_groove_never_presses_into_the_die_while_it_slides_out() -> None:
-    """So the brute force need not look: arcs up to 150° with the straight behind, at every advance."""
+    """So the brute force need not look: arcs up to 180° with the straight behind, at every advance."""
     die = np.array([-76.2, 76.2, 45.0, 19.05, 0, 0, 0, 0])
-    for angle in np.radians(np.arange(5.0, 151.0, 5.0)):
+    for angle in np.radians(np.arange(5.0, 181.0, 5.0)):
         points, _, _ = walked([("arc", 76.2, float(angle)), ("straight", 400.0, 0.0)], -1.0).points(1.0)
         for y in np.arange(0.0, 300.0, 5.0):
             assert distances(DIE, die, points + [y, 0.0, 0.0]).min() - 19.05 > -1e-6
+
+
+def test_what_lies_on_the_feed_never_presses_into_the_grip_section_as_the_arm_swings() -> None:
+    """So the brute force need not look: tail, forming arc and the straight in the die, up to 180°, points on the surface."""
+    section = np.array([0.0, 80.0, -1.0, 0.0, 57.15, 40.0, 19.05, 0.0])
+    rim = np.linspace(0.0, 2.0 * np.pi, 48, endpoint=False)
+    line = np.arange(-400.0, 120.0, 2.0)
+    for angle in np.radians(np.arange(0.0, 180.5, 2.5)):
+        arc = walked([("arc", 76.2, max(float(angle), 1e-3))], -1.0).points(2.0)[0]
+        around = np.hypot(arc[:, 0], arc[:, 1] + 76.2)[:, None, None]
+        aside = np.stack((arc[:, 0] / around[:, 0, 0], (arc[:, 1] + 76.2) / around[:, 0, 0], 0.0 * arc[:, 0]), axis=1)
+        tube_in_die = [
+            np.stack(
+                (np.repeat(line, 48), 19.05 * np.tile(np.cos(rim), line.size), 19.05 * np.tile(np.sin(rim), line.size)),
+                1,
+            ),
+            (
+                arc[:, None] + 19.05 * (np.cos(rim)[:, None] * aside[:, None] + np.sin(rim)[:, None] * [0, 0, 1.0])
+            ).reshape(-1, 3),
+        ]
+        for points in tube_in_die:
+            seen = (points + [0, 76.2, 0]) @ rotation("z", float(angle)).T - [0, 76.2, 0]
+            assert distances(BLOCK, section, seen).min() > -1e-4, np.degrees(angle)
+
+
+def test_distances_to_the_rod_are_those_to_its_flat_ended_cylinder() -> None:
+    rng = np.random.default_rng(7)
+    x = rng.uniform([-300.0, -60.0, -60.0], [120.0, 60.0, 60.0], (4000, 3))
+    found = distances(ROD, np.array([-200.0, 40.0, 15.0, 0, 0, 0, 0, 0]), x)
+    across, along = np.hypot(x[:, 1], x[:, 2]), np.clip(x[:, 0], -200.0, 40.0)
+    nearest = np.hypot(np.maximum(across - 15.0, 0.0), x[:, 0] - along)
+    inside = (across < 15.0) & (along == x[:, 0])
+    assert np.abs(found - nearest)[~inside].max() < 1e-9
+    deep = np.minimum(15.0 - across, np.minimum(x[:, 0] + 200.0, 40.0 - x[:, 0]))
+    assert np.abs(found + deep)[inside].max() < 1e-9
+
+
+@pytest.mark.parametrize("degrees", [20.0, 60.0, 90.0, 130.0, 160.0])
+@pytest.mark.parametrize("side", [-1.0, 1.0])
+def test_the_grip_section_asks_a_leg_to_be_run_forward_by_as_much_as_its_lip_would_push_it(
+    degrees: float, side: float
+) -> None:
+    """Y(β) = (L sin β − a (1 − cos β))/sin θ with a = CLR − r, L is 80 mm, a 57.15; by points 8 mm apart."""
+    angle, long, below = math.radians(degrees), 80.0, 76.2 - 19.05
+    block = Solid(BLOCK, (0.0, long, side, 0.0, 57.15, 40.0, 19.05))
+    leg = walked([("arc", 76.2, angle), ("straight", 500.0, 0.0)], side)
+    passing = Passing(leg, 19.05, side * 76.2, side, 500.0, [], [Obstacle(block, 0.0)], True)
+    ys = np.arange(0.0, 400.0, 0.25)
+    for back in np.radians(np.arange(4.0, min(degrees, math.degrees(math.atan(long / below))), 6.0)):
+        asked = (long * math.sin(back) - below * (1.0 - math.cos(back))) / math.sin(angle)
+        free = passing.nearest(ys, np.full(ys.shape, angle - back)) > -0.02
+        met = float(ys[np.flatnonzero(~free)[-1]]) if not free.all() else 0.0
+        # Beyond it the arc asks for more where the section's end has already gone round it.
+        assert met >= asked - 1.5, (np.degrees(back), met, asked)
+        if long * math.cos(back) - below * math.sin(back) >= asked * math.cos(angle) + 2.0:
+            assert met == pytest.approx(asked, abs=1.5), np.degrees(back)
+
+
+def test_one_comes_along_the_rows_either_way_and_down_from_row_to_row_but_never_up() -> None:
+    cells = np.array([[1, 1, 0, 1], [0, 1, 1, 0], [1, 0, 1, 0], [1, 1, 1, 0], [0, 0, 0, 1]], dtype=bool)
+    wanted = np.array([[1, 1, 0, 0], [0, 1, 1, 0], [0, 0, 1, 0], [1, 1, 1, 0], [0, 0, 0, 0]], dtype=bool)
+    assert (reached(cells) == wanted).all()
+
+
+@pytest.mark.parametrize(("opens", "verdict"), [(95, CLEAR), (82, CLEAR), (66, CLEAR), (40, UNSURE), (15, STRUCK)])
+def test_the_arm_comes_home_past_a_clamp_that_opens_far_enough(opens: float, verdict: int) -> None:
+    """A square bend with a section of 80 mm; between, it is left open: cells at the clamp's face are neither."""
+    machine = bender({"tooling": {"clamp_block": {"width": 400, "height": 60, "opens": opens}}})
+    homing = BruteForce(tube([400, 200, 400], [0, 0], [90, 90]), machine).judge.homing
+    found = homing.home(At("A", 1, 1, 0.0, 0.0), 80.0, Room(400.0, 400.0, None))
+    assert found.verdict == verdict
+    if verdict == CLEAR:
+        assert found.stands is not None
+        assert 65.0 <= found.stands <= 100.0
+
+
+def test_the_arm_may_only_stand_where_the_tube_may_not_be_run_forward() -> None:
+    part, at = tube([400, 200, 400], [0, 0], [90, 90]), At("A", 1, 1, 0.0, 0.0)
+    for changes, off, verdict in (
+        ({"head": {"may_ease_off": False}}, None, STRUCK),
+        ({"head": {"may_ease_off": False}}, 1200.0, CLEAR),
+        ({"head": {"may_ease_off": False, "homes_with_tube": True}}, None, CLEAR),
+        ({"head": {"may_ease_off": False}, "tooling": {"grip_section": False}}, None, CLEAR),
+    ):
+        found = BruteForce(part, bender(changes)).judge.homing.home(at, 80.0, Room(400.0, 400.0, off))
+        assert (found.verdict, found.by_hand) == (verdict, off is not None)
 
 
 SLOTS = [(478, 478, STRUCK), (491, 478, CLEAR), (478, 491, CLEAR)]
@@ -146,11 +234,9 @@ def test_a_formed_tube_goes_on_and_comes_off_through_a_slot_as_wide_as_its_leg_r
     """A U laid in for its second bend, and an L taken off after its one bend; on a right head both lie to the right."""
     machine = bender({"solid": wall_with_opening(450.0, right, left, 45.0, 45.0)})
     brute = BruteForce(tube([400, 200, 400], [0, 0], [90, 90]), machine)
-    anywhere = brute.rules.anywhere(Bend("A", 2, 1, "turn"))
-    assert brute.judge.loads.put_on(At("A", 1, 2, 0.0, 0.0), 60.0, anywhere, anywhere) == verdict
+    assert brute.judge.loads.put_on(At("A", 1, 2, 0.0, 0.0), 60.0) == verdict
     brute = BruteForce(tube([400, 400], [0], [90]), machine)
-    home, anywhere = Home(CLEAR, {0.0: CLEAR}), brute.rules.anywhere(Bend("A", 1, 1, "load"))
-    assert brute.judge.loads.taken_off(At("A", 1, 1, 0.0, 0.0), 60.0, home, anywhere, anywhere) == verdict
+    assert brute.judge.loads.taken_off(At("A", 1, 1, 0.0, 0.0), 60.0, Home(CLEAR, 60.0)) == verdict
 
 
 def test_a_tube_that_must_be_rotated_comes_off_only_if_it_slides_out_over_the_nose_first() -> None:
@@ -161,8 +247,7 @@ def test_a_tube_that_must_be_rotated_comes_off_only_if_it_slides_out_over_the_no
             {"solid": wall_with_opening(far, 200.0, 300.0, 45.0, 45.0), "mandrel": {"nose": nose, "rod_length": 9000}}
         )
         brute = BruteForce(part, machine)
-        home, anywhere = Home(CLEAR, {0.0: CLEAR}), brute.rules.anywhere(Bend("A", 1, 1, "load"))
-        assert brute.judge.loads.taken_off(At("A", 1, 1, 0.0, 0.0), 60.0, home, anywhere, anywhere) == verdict
+        assert brute.judge.loads.taken_off(At("A", 1, 1, 0.0, 0.0), 60.0, Home(CLEAR, 60.0)) == verdict
 
 
 @pytest.mark.parametrize("name", PROFILES)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import pytest
 
@@ -30,14 +31,10 @@ def test_every_step_starts_and_ends_where_the_simulation_stands(plans: list[Plan
 
 def test_every_motion_begins_where_the_one_before_ended(plans: list[Planned]) -> None:
     for made in plans:
-        moving = [
-            s
-            for s in made.document["steps"]
-            if s["from"] is not None or s["action"] in ("turn", "reload", "open collet")
-        ]
+        moving = [s for s in made.document["steps"] if s["from"] is not None or s["action"] in ("turn", "reload")]
         for before, after in zip(moving, moving[1:], strict=False):
             if before["from"] is None or after["from"] is None or after["action"] in ("load", "turn", "reload"):
-                continue  # the tube is laid in anew, or the collet has let go
+                continue  # the tube is laid in anew
             wanted = dict(before["to"])
             if before["action"] == "open dies":
                 wanted["y"] = 0.0  # the advance counts from the end of the bend made last
@@ -47,8 +44,12 @@ def test_every_motion_begins_where_the_one_before_ended(plans: list[Planned]) ->
 def test_the_amount_of_a_move_is_the_difference_of_its_positions(plans: list[Planned]) -> None:
     for made in plans:
         for step in made.document["steps"]:
-            if step["action"] == "advance":
+            if step["action"] in ("advance", "run forward") or (
+                step["action"] == "return" and step["amount"] is not None
+            ):
                 assert step["to"]["y"] - step["from"]["y"] == pytest.approx(step["amount"], abs=DIGITS)
+            elif step["action"] in ("carriage forward", "carriage back"):
+                assert abs(step["to"]["face"] - step["from"]["face"]) == pytest.approx(step["amount"], abs=DIGITS)
             elif step["action"] == "rotate":
                 way = step["to"]["rotation"] - step["from"]["rotation"]
                 assert abs(way) == pytest.approx(step["amount"], abs=DIGITS)
@@ -59,11 +60,13 @@ def test_the_amount_of_a_move_is_the_difference_of_its_positions(plans: list[Pla
 
 def test_the_readouts_show_what_stands_in_the_step(plans: list[Planned]) -> None:
     """Zeroed: since zero; absolute: from the collet's place or the leading end; dial 0–360 or signed, counted either way."""
-    checked = {"advance": 0, "rotate": 0}
+    checked = {"advance": 0, "rotate": 0, "run forward": 0, "return": 0}
     for made in plans:
         for seen in made.workpiece.seen:
             step = seen.step
-            if step["action"] == "advance":
+            if step["action"] in ("run forward", "return") and step["reading"] is None:
+                continue  # by hand, or only the arm goes
+            if step["action"] in ("advance", "run forward", "return"):
                 assert step["reading"] == pytest.approx(seen.readout, abs=40 * DIGITS), (made.name, step["number"])
             elif step["action"] == "rotate":
                 off = math.remainder(step["reading"] - seen.dial, 360.0)
@@ -71,7 +74,24 @@ def test_the_readouts_show_what_stands_in_the_step(plans: list[Planned]) -> None
             else:
                 continue
             checked[step["action"]] += 1
-    assert min(checked.values()) >= 60
+    assert min(checked[action] for action in ("advance", "rotate", "run forward")) >= 60
+    assert checked["return"] >= 6
+
+
+def test_what_moves_the_tube_with_the_collet_open_shows_nothing_on_the_readout(plans: list[Planned]) -> None:
+    by_hand = 0
+    for made in plans:
+        if made.document["machine"].get("carriage") is None:
+            continue
+        for step in made.document["steps"]:
+            if step["action"] in ("run forward", "return"):
+                moves = step["amount"] is not None
+                assert (step["reading"] is not None) == (moves and step["grip"] is not None), (
+                    made.name,
+                    step["number"],
+                )
+                by_hand += moves and step["grip"] is None
+    assert by_hand >= 6
 
 
 def test_a_dial_shows_numbers_of_its_own_style(plans: list[Planned]) -> None:
@@ -94,8 +114,8 @@ def test_what_the_operator_sets_is_a_multiple_of_the_resolution(plans: list[Plan
     for made in plans:
         for seen in made.workpiece.seen:
             step, readouts = seen.step, made.document["machine"]
-            if step["action"] in ("advance", "rotate"):
-                resolution = readouts["advance" if step["action"] == "advance" else "rotation"]["resolution"]
+            if step["action"] in ("advance", "rotate", "run forward", "return") and step["reading"] is not None:
+                resolution = readouts["rotation" if step["action"] == "rotate" else "advance"]["resolution"]
                 assert is_multiple(step["reading"], resolution), (made.name, step["number"], step["reading"])
 
 
@@ -131,11 +151,13 @@ def test_rounding_is_carried_and_never_adds_up(plans: list[Planned]) -> None:
 
 def places_made(made: Planned) -> dict[int, tuple[float, float]]:
     """Per bend: raw stock passed when it starts [mm], rotations added up since the load [deg]; from the amounts alone."""
-    first = next(s for s in made.document["steps"] if s["from"] is not None)
-    at = 0.0 if first["grip"] is None else made.document["stock"]["cut_length"] - first["grip"] - first["from"]["face"]
+    first = next((s for s in made.document["steps"] if s["action"] == "carriage forward"), None)
+    at = 0.0 if first is None else made.document["stock"]["cut_length"] - first["grip"] - first["to"]["face"]
     rolled, found = 0.0, {}
     for step in made.document["steps"]:
-        if step["action"] == "advance":
+        if step["action"] in ("run forward", "return"):
+            at += step["amount"] or 0.0
+        elif step["action"] == "advance":
             at += step["amount"]
         elif step["action"] == "rotate":
             rolled += step["amount"] * (1.0 if step["way"] == "clockwise" else -1.0)
@@ -193,16 +215,21 @@ def test_the_times_of_the_steps_add_up_and_are_those_of_the_profile(plans: list[
             "open dies": times["clamp"], "change clamp": times["tool_change"], "unload": times["load"],
         }  # fmt: skip
         last = max(s["number"] for s in made.document["steps"] if s["action"] == "unload")
+        before: dict[str, Any] = {}
         for step in made.document["steps"]:
             expected = fixed.get(step["action"])
             if step["action"] == "unload" and step["number"] != last:
                 expected = 0.0  # it belongs to the turn, or the reload, that follows
             if step["action"] in ("advance", "rotate"):
                 expected = abs(step["amount"]) / speeds[step["action"]]
+            elif step["action"] in ("run forward", "carriage forward", "carriage back"):
+                expected = abs(step["amount"]) / speeds["advance"]
             elif step["action"] == "bend":
                 expected = step["setting"] / speeds["bend"]
-            elif step["action"] == "return":
-                expected = step["from"]["arm"] / speeds["return"]
+            elif step["action"] == "return":  # what goes together counts one after the other
+                back = (step["from"] or before)["arm"] - (step["to"] or {"arm": 0.0})["arm"]
+                expected = back / speeds["return"] + (step["amount"] or 0.0) / speeds["advance"]
+            before = step["to"] or before
             if expected is not None:
                 assert step["time"] == pytest.approx(expected, abs=6e-4), (made.name, step["number"])
         assert made.document["time"] == pytest.approx(math.fsum(s["time"] for s in made.document["steps"]), abs=1e-6)
@@ -214,9 +241,29 @@ def test_reclamps_are_turns_regrips_reloads_and_a_released_bend(plans: list[Plan
         assert document["turns"] == actions.count("turn"), made.name
         assert document["regrips"] == actions.count("re-grip"), made.name
         assert document["reloads"] == actions.count("reload"), made.name
-        assert document["released"] == actions.count("open collet"), made.name
+        held_by_dies = [after for before, after in zip(actions, actions[1:], strict=False) if before == "close dies"]
+        assert document["released"] == held_by_dies.count("open collet"), made.name
         parts = ("turns", "regrips", "reloads", "released")
         assert document["reclamps"] == sum(document[part] for part in parts), made.name
+
+
+def test_the_collet_takes_hold_once_a_load_and_lets_go_once(plans: list[Planned]) -> None:
+    """It runs from where it waits to its hold, and back there: with a re-grip it never leaves the tube's tail."""
+    for made in plans:
+        actions = [s["action"] for s in made.document["steps"]]
+        carried = made.document["machine"].get("carriage") is not None
+        loads = sum(actions.count(action) for action in ("load", "turn", "reload")) if carried else 0
+        runs = ("carriage forward", "open collet", "carriage back")
+        assert [actions.count(action) for action in runs] == [loads] * 3, made.name
+        for before, after in zip(actions, actions[1:], strict=False):
+            assert (before == "open collet") == (after == "carriage back"), made.name
+
+
+def test_the_arm_is_at_home_before_the_tube_is_brought_to_its_next_place(plans: list[Planned]) -> None:
+    for made in plans:
+        for step in made.document["steps"]:
+            if step["action"] in ("advance", "rotate", "close dies"):
+                assert step["from"]["arm"] == step["to"]["arm"] == 0.0, (made.name, step["number"])
 
 
 def test_every_bend_is_made_once_in_the_stated_order_at_its_angle(plans: list[Planned]) -> None:

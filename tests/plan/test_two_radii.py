@@ -1,6 +1,7 @@
 """Dies changed between bends: a small arc does not lie in a larger die's groove, a large one stays clear of a smaller."""
 
 import copy
+from typing import Any
 
 import numpy as np
 import pytest
@@ -17,9 +18,12 @@ from tests.plan.shop import RADIUS, profile, tube
 LARGER = 114.3
 
 
-def with_both_dies() -> Machine:
-    """The profile with a second set of tooling on a larger radius."""
-    data = profile()
+def with_both_dies(**tooling: Any) -> Machine:
+    """The profile without grip section, with a second set of tooling on a larger radius.
+
+    Past a section the tube is run forward before the arm goes home, and no arc lies in a die's place any more.
+    """
+    data = profile({"tooling": {"grip_section": False, "pressure_die_length": 420, **tooling}})
     data["tooling"].append({**copy.deepcopy(data["tooling"][0]), "bend_radius": LARGER})
     return machine_from_data(data)
 
@@ -35,6 +39,14 @@ def test_the_larger_bend_is_made_first(radii: tuple[float, float], leads: str) -
     assert (made.verdict, made.reclamps) == ("makeable", 0)
     assert {entry.leads for entry in made.order} == {leads}
     assert any(step.action == "change clamp" for step in made.steps)
+
+
+def test_an_arc_that_was_run_forward_past_the_grip_section_is_out_of_a_larger_dies_way() -> None:
+    """80 mm of section: at 90° the arc's middle is then √(76.2² + 118.1²) = 140.5 mm from an axis 114.3 mm off."""
+    for radii in ((RADIUS, LARGER), (LARGER, RADIUS)):
+        made = forced(two_bends(*radii), with_both_dies(grip_section={}), (Run("A", (1, 2)),))
+        assert isinstance(made, Plan), made.sentence
+        assert [step.amount for step in made.steps if step.action == "run forward" and step.bend == 1]
 
 
 def test_a_small_arc_in_the_place_of_a_larger_die_strikes_it() -> None:

@@ -100,14 +100,26 @@ def test_without_mandrel_and_carriage_other_orders_are_left_and_a_strike_in_all_
     assert {(r.bend, r.leads, r.solid) for r in made.reasons} == {(2, "A", "floor"), (1, "B", "floor")}
 
 
-def test_that_no_path_was_found_does_not_prove_that_a_reclamp_is_needed() -> None:
-    """With 60 mm of straight and a mandrel's nose of 80 mm there is no room to rotate on the way, so it is put back anew."""
-    part = tube([400, 60, 400], [0, 45], [60, 60])
-    machine = bender({"mandrel": {"nose": 80}, "carriage": {"may_go_back": False}})
-    made = plan(part, machine)
+def test_that_the_arm_came_home_in_no_way_tried_does_not_prove_that_a_reclamp_is_needed() -> None:
+    """A tube that may not be eased off lies in the grip section; put back anew it was drawn off by hand before.
+
+    Only a wall at one angle of the arm, for every advance of the tube, would prove it.
+    """
+    part = tube([400, 200, 400], [0, 45], [90, 90])
+    made = plan(part, bender({"head": {"may_ease_off": False}}))
     assert (made.verdict, made.reclamps, made.proved.reclamps) == ("makeable", 1, False)
-    assert {(r.rule, r.grade) for r in made.reasons} == {("no path found", "unproved")}
-    assert plan(part, bender({"mandrel": {"nose": 80}})).reclamps == 0  # past the goal there is room, and then back
+    assert {(r.rule, r.grade, r.solid) for r in made.reasons} == {("strike", "unproved", "grip section")}
+    assert plan(part, bender()).reclamps == 0
+    assert plan(part, bender({"head": {"may_ease_off": False, "homes_with_tube": True}})).reclamps == 0
+
+
+def test_an_arc_that_begins_on_the_mandrel_is_proved_impossible() -> None:
+    """With 60 mm of straight and a nose 80 mm past the tangent point the arc ahead would lie on the mandrel."""
+    part = tube([400, 60, 400], [0, 45], [60, 60])
+    made = plan(part, bender({"mandrel": {"nose": 80}}))
+    assert (made.verdict, made.proved.makeable) == ("not makeable", True)
+    assert {r.solid for r in made.reasons} == {"mandrel rod"}
+    assert plan(part, bender({"mandrel": {"nose": 50}})).verdict == "makeable"
 
 
 @pytest.mark.parametrize(("farthest", "verdict"), [(600, "makeable"), (640, "undecided")])
@@ -168,7 +180,8 @@ def test_what_needs_no_reclamp_no_trim_and_no_detour_is_proved_to_be_best() -> N
     """
     made = plan(hanging(500, 500), bender())
     assert (made.reclamps, made.proved.reclamps, made.proved.trim, made.proved.time) == (0, True, True, True)
-    moving = [step.time for step in made.steps if step.action in ("advance", "rotate")]
+    before_unload = [step for step in made.steps if step.bend != made.order[-1].bend or step.action != "run forward"]
+    moving = [step.time for step in before_unload if step.action in ("run forward", "advance", "rotate")]
     assert sum(moving) == pytest.approx(500 / 300 + 200 / 300 + 90 / 90, abs=2e-3)
 
 

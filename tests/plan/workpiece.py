@@ -66,6 +66,7 @@ class Workpiece:
         self.formed: dict[int, tuple[float, float]] = {}  # bend → raw coordinates of its tangent points from end A
         self.y = self.chuck = self.arm = self.zero_y = self.zero_chuck = 0.0
         self.face: float | None = None
+        self.holds = False  # the collet is closed
 
     # From the leading end
 
@@ -110,15 +111,28 @@ class Workpiece:
         self.passed += self.y
 
     def _laid(self, step: Document) -> float:
-        """Raw coordinate from the leading end at the tangent point after a load: from the collet's place where there is one."""
+        """Raw coordinate from the leading end at the tangent point after a load: where the collet then takes hold says it."""
         self.y = self.chuck = self.zero_y = self.zero_chuck = 0.0
-        if step["grip"] is None:
-            self.face = None
+        self.holds, self.face = False, None
+        carriage = self.machine.get("carriage")
+        if carriage is None:
             return 0.0
-        following = self.document["steps"][step["number"] - 1 :]
-        face = next(s["from"]["face"] for s in following if s["from"] is not None)
-        self.face = float(face)
-        return float(self.cut - step["grip"] - face)
+        self.face = float(carriage.get("stand_back") or carriage["reach"][1])
+        following = self.document["steps"][step["number"] :]
+        taking_hold = next(s for s in following if s["action"] == "carriage forward")
+        return float(self.cut - taking_hold["grip"] - taking_hold["to"]["face"])
+
+    def _carriage_forward(self, step: Document) -> None:
+        """The collet takes hold where the step says, its face so far from the tail end."""
+        self.face, self.holds = self.cut - self.passed - step["grip"], True
+
+    def _carriage_back(self, step: Document) -> None:
+        assert not self.holds
+        words = re.search(r"its face ([\d.]+) mm from the tangent point", step["note"])
+        assert words is not None
+        assert self.face is not None
+        before, self.face = self.face, float(words[1])
+        assert abs(abs(before - self.face) - step["amount"]) <= 0.05 + 1e-6
 
     def _turn(self, step: Document) -> None:
         assert step["leads"] != self.leads
@@ -141,7 +155,7 @@ class Workpiece:
         raw = max(self.formed[bend]) if nearer == "B" else min(self.formed[bend])
         joint = raw if self.leads == "A" else self.cut - raw
         passed = self._laid(step)
-        if self.face is None:
+        if self.face is None:  # no collet takes hold
             passed = joint + distance
         assert abs(passed - joint - distance) <= 0.05 + 1e-6
         self._lay_in(joint, passed, self._points(words))
@@ -176,10 +190,13 @@ class Workpiece:
         return np.array([0.0, (-self.side if away else self.side) * math.cos(up), math.sin(up)])
 
     def _advance(self, step: Document) -> None:
-        way = step["amount"]
+        self._forward(step["amount"])
+
+    def _forward(self, way: float) -> None:
+        """The tube goes along the feed, and with it the collet that holds it."""
         self.places = self.places + [way, 0.0, 0.0]
         self.passed, self.y = self.passed + way, self.y + way
-        if self.face is not None and step["note"] != "By hand, the collet open.":
+        if self.face is not None and self.holds:
             self.face -= way
 
     def _rotate(self, step: Document) -> None:
@@ -199,7 +216,8 @@ class Workpiece:
         self.before_swing, self.feed = self.places.copy(), self.radius * setting
         self._wrap(setting)
         self.arm, self.y = setting, self.y + self.feed
-        self.face = None if self.face is None else self.face - self.feed
+        if self.face is not None and self.holds:
+            self.face -= self.feed
 
     def _wrap(self, angle: float) -> None:
         """Wrap the tube as it lay before the swing on the die by an angle [rad]."""
@@ -221,10 +239,21 @@ class Workpiece:
         near, far = self.passed, self.passed + arc
         self.formed[step["bend"]] = (near, far) if self.leads == "A" else (self.cut - near, self.cut - far)
         self.passed, self.y = far, self.y - self.feed + arc
-        self.face = None if self.face is None else self.face + self.feed - arc
+        if self.face is not None and self.holds:
+            self.face += self.feed - arc
 
-    def _return(self, _: Document) -> None:
-        self.arm = 0.0
+    def _run_forward(self, step: Document) -> None:
+        assert self.face is None or ("by hand" in step["note"]) != self.holds
+        self._forward(step["amount"])
+
+    def _return(self, step: Document) -> None:
+        """The arm goes home, or as far as the words say (to 0.1°); with an amount the tube is run forward meanwhile."""
+        words = re.search(r"As far as ([\d.]+)° from home", step["note"] or "")
+        self.arm = 0.0 if step["to"] is None else math.radians(step["to"]["arm"])
+        if step["amount"] is None:
+            assert abs(math.degrees(self.arm) - (0.0 if words is None else float(words[1]))) <= 0.05 + 1e-6
+        else:
+            self._forward(step["amount"])
 
     def _re_grip(self, step: Document) -> None:
         assert self.face is not None
@@ -233,7 +262,8 @@ class Workpiece:
             self.chuck = 0.0
 
     def _open_collet(self, _: Document) -> None:
-        self.face = None
+        assert self.holds
+        self.holds = False
 
     def _zero(self, step: Document) -> None:
         if "advance" in step["note"]:
@@ -269,7 +299,7 @@ class Workpiece:
         made, carriage = self.machine["advance"], self.machine.get("carriage")
         if made["zeroed"]:
             return self.y - self.zero_y
-        if made["absolute_zero"] == "leading end at tangent" or carriage is None or self.face is None:
+        if made["absolute_zero"] == "leading end at tangent" or carriage is None or self.face is None or not self.holds:
             return self.passed
         closest, farthest = carriage["reach"]
         return farthest - self.face if made["absolute_zero"] == "collet at farthest" else self.face - closest

@@ -7,11 +7,8 @@ import math
 from tests.plan.brute_force.leading_part import At, LeadingParts
 from tests.plan.brute_force.sampled import STILL, Checks
 from tests.plan.brute_force.solids import TAIL, Solid
-from tests.plan.brute_force.surroundings import Surroundings
+from tests.plan.brute_force.surroundings import EASE, Surroundings
 from tests.plan.brute_force.tube import walked
-
-GROOVE_EASE = 1.0
-"""How deep tube that lies in tooling may overlap it where the contact table says that it may touch [mm]."""
 
 
 class Bending:
@@ -41,11 +38,17 @@ class Bending:
         checks.add("all", beyond, [about.die], about.apart)
         checks.add("all", tube, about.hub, about.apart)
         checks.add("all", beyond, about.arm, about.need(tube.total + feed))
-        checks.add("all", beyond, [about.pressure("closed")], about.apart, swing._replace(way=-about.follows(feed)))
+        followed = swing._replace(way=-about.follows(feed))
+        checks.add("all", beyond, [about.pressure("closed")], about.apart, followed)
+        checks.add("all", tube, about.slide("closed"), about.need(tube.total, feed), followed)
+        about.past_section(checks, beyond, {0: EASE}, STILL)
+        about.past_rod(checks, beyond, {}, swing, False)
         tail = Solid(TAIL, (self.leading.behind(at), -feed, about.radius))
         checks.add("all", beyond, [tail], about.itself, swing)
         if angle > math.pi / 2.0:
-            checks.add("all", first, [tail], about.itself, swing._replace(first=math.pi / 2.0 / angle))
+            late = swing._replace(first=math.pi / 2.0 / angle)
+            checks.add("all", first, [tail], about.itself, late)
+            about.past_rod(checks, first, {}, late, False)
         for clamp in about.clamps:
             checks.add(clamp, first, about.arm, about.apart, cut=clamp)
         self._formed(checks, at, tube.total + feed)
@@ -56,6 +59,9 @@ class Bending:
         about, angle = self.about, self.leading.swing(at)
         arc = walked([("arc", about.clr, angle)], about.side)
         checks.add("all", arc, about.frame, about.need(ahead))
+        forward = about.follows(self.leading.feed(at))
+        checks.add("all", arc, about.slide("closed", (forward, forward)), about.need(ahead))
+        about.past_rod(checks, arc, {0: math.pi * about.clr}, STILL, False)
         checks.add("all", arc, about.hub, about.apart)
         checks.add("all", about.swung(arc, -angle), about.arm, about.need(ahead))
 
@@ -66,10 +72,14 @@ class Bending:
         angle, forward = self.leading.swing(at), about.follows(feed)
         back = about.swinging(self.leading.angle(at) - angle)
         checks.add("all", beyond, [about.pressure("travel")], about.apart)
+        checks.add("all", tube, about.slide("travel"), about.need(tube.total))
         swung = about.swung(beyond, angle)
         checks.add("all", swung, [about.pressure("travel", (forward, forward))], about.apart, back)
+        bent, need = about.swung(tube, angle), about.need(tube.total + feed)
+        checks.add("all", bent, about.slide("travel", (forward, forward)), need, back)
+        about.past_section(checks, beyond, {0: EASE}, back)
         checks.add("all", tube, about.arm, about.need(tube.total + feed), back)
         for clamp in about.clamps:
             for solid, motion in ((about.clamp(clamp, opened=False), STILL), (about.clamp(clamp), back)):
-                checks.add(clamp, far, [solid], -GROOVE_EASE, motion)
+                checks.add(clamp, far, [solid], EASE, motion)
                 checks.add(clamp, earlier, [solid], about.apart, motion)

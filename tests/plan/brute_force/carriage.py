@@ -1,16 +1,17 @@
-"""The leading part against what the carriage carries, which comes as near to the die as the collet's place lets it."""
+"""The leading part against what the carriage carries, where the collet holds, where it waits, and on its run between."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Hashable
 
+from tests.plan.brute_force.cloud import Obstacle
 from tests.plan.brute_force.leading_part import At, LeadingParts
-from tests.plan.brute_force.plane import Obstacle
 from tests.plan.brute_force.sampled import CLEAR, STRUCK, UNSURE, Checks, Motion
 from tests.plan.brute_force.shop_rules import Window
-from tests.plan.brute_force.solids import Solid, swept
+from tests.plan.brute_force.solids import swept
 from tests.plan.brute_force.surroundings import Surroundings
+from tests.plan.brute_force.tube import Tube
 
 HOLDS = 20.0
 """Spacing of the collet's places at which the leading part is tried to strike the carriage [mm]."""
@@ -54,6 +55,55 @@ class Carriage:
             self.known[key] = checks.verdicts()["all"]
         return self.known[key]
 
+    def waiting(self, at: At) -> int:
+        """The bend with the collet open: the carriage stands where it waits."""
+        key = ("waiting", at)
+        if key not in self.known:
+            about, tube, checks = self.about, self.leading.in_die(at), Checks(self.about.radius)
+            need = about.need(tube.total, self.leading.feed(at))
+            checks.add("all", tube, about.waiting, need, about.swinging(self.leading.swing(at)))
+            self.known[key] = checks.verdicts().get("all", CLEAR)
+        return self.known[key]
+
+    def runs(self, at: At, window: Window, anywhere: Window) -> int:
+        """The run between where the carriage waits and where the collet holds, the tube in its place before the bend.
+
+        Clear for the hold in use; struck if it is so for the hold that is nearest to where the carriage waits.
+        """
+        if not self.about.boxes or at.ahead == at.bend:
+            return CLEAR
+        tube, start = self.leading.in_die(at), self.leading.start(at)
+        if self._ran(("before", at), tube, window[1] - start) == CLEAR:
+            return CLEAR
+        nearest = min(max(self._waits, anywhere[0] - start), anywhere[1] - start)
+        return STRUCK if self._ran(("before", at), tube, nearest) == STRUCK else UNSURE
+
+    def runs_back(self, at: At, face: float, y: float) -> int:
+        """The run back after a bend, the tube advanced by y [mm]; at most unsure.
+
+        face: stock coordinate of the collet's face [mm].
+        """
+        if not self.about.boxes:
+            return CLEAR
+        ran = self._ran(("after", at, y), self.leading.eased(at, y), face - self.leading.end(at) - y)
+        return min(ran, UNSURE)
+
+    @property
+    def _waits(self) -> float:
+        carriage = self.about.machine.carriage
+        assert carriage is not None
+        return carriage.reach[1] if carriage.stand_back is None else carriage.stand_back
+
+    def _ran(self, name: Hashable, tube: Tube, away: float) -> int:
+        """A run between where it waits and a distance of the face from the tangent point [mm]."""
+        key = ("ran", name, round(away, 6))
+        if key not in self.known:
+            checks = Checks(self.about.radius)
+            boxes = swept(self.about.boxes, abs(self._waits - away), -max(self._waits, away))
+            checks.add("all", tube, boxes, self.about.need(tube.total))
+            self.known[key] = checks.verdicts()["all"]
+        return self.known[key]
+
     def in_turn(self, at: At, roll: float, window: Window) -> int:
         """The leading part turned about the feed [rad]: all places of the collet in the window, or the farthest back."""
         if not self.about.boxes:
@@ -77,10 +127,3 @@ class Carriage:
         need = self.about.need(total + self.leading.to_next(at)[0])[0]
         boxes = swept(self.about.boxes, window[1] - window[0], -face)
         return [Obstacle(box, need, rides=True, proves=False) for box in boxes]
-
-    def standing_still(self, tangent: float, window: Window) -> list[Solid]:
-        """Boxes at all places of the collet, as it holds or held the tube and stands.
-
-        tangent: stock coordinate that lies at the tangent point meanwhile [mm].
-        """
-        return swept(self.about.boxes, window[1] - window[0], tangent - window[1])

@@ -6,13 +6,13 @@ import math
 
 from tests.plan.brute_force.bending import Bending
 from tests.plan.brute_force.carriage import Carriage
-from tests.plan.brute_force.homing import Home, Homing
+from tests.plan.brute_force.homing import Home, Homing, Room
 from tests.plan.brute_force.leading_part import At, LeadingParts
 from tests.plan.brute_force.legs import Legs
-from tests.plan.brute_force.loads import Loads
+from tests.plan.brute_force.loads import FREE_HANDS, Loads
 from tests.plan.brute_force.moves import Move, Moves, Ways
 from tests.plan.brute_force.orders import Bend, Job, goes_on
-from tests.plan.brute_force.sampled import CLEAR, STRUCK
+from tests.plan.brute_force.sampled import CLEAR, STRUCK, UNSURE
 from tests.plan.brute_force.set_up import SetUp
 from tests.plan.brute_force.shop_rules import Kept, ShopRules
 from tests.plan.brute_force.surroundings import Surroundings
@@ -38,15 +38,17 @@ class Judge:
         self.bending, self.carriage = Bending(self.leading, about), Carriage(self.leading, about)
         legs = Legs(self.leading, about)
         self.homing, self.moves = Homing(self.leading, about, legs), Moves(self.leading, about, legs, self.carriage)
-        self.loads = Loads(self.leading, about, legs, self.carriage)
+        self.loads = Loads(self.leading, about, legs)
 
     def verdict(self, job: Job, kept: Kept) -> int:
         """The worst of the job's bends, each with the best clamp, of the moves between them, of its loads and unloads.
 
-        With a mandrel the tube goes on and comes off from the front; that is looked at where all else may go.
+        The bends are looked at first, and how the tube goes on and comes off where all else may go.
         """
+        if any(min(self._bent(job, i, kept).values()) == STRUCK for i in range(len(job))):
+            return STRUCK
         found = self._walked(job, kept, False)
-        return found if found == STRUCK or self.about.machine.mandrel is None else self._walked(job, kept, True)
+        return found if found == STRUCK else self._walked(job, kept, True)
 
     def _walked(self, job: Job, kept: Kept, passages: bool) -> int:
         worst = CLEAR
@@ -73,37 +75,54 @@ class Judge:
     def _bent(self, job: Job, i: int, kept: Kept) -> dict[float, int]:
         """The i-th bend and the arm's way home after it, with each clamp that finds room."""
         at, place, window = job[i], at_the_die(job[i], kept), kept.windows[i]
-        carried = CLEAR
-        if not at.released:
+        if at.released:
+            carried = self.carriage.waiting(place)
+        else:
             after = kept.windows[i + 1] if goes_on(job, i) else window
             carried = self.carriage.in_bend(place, window, after, self.rules.anywhere(at))
         held = {c: max(carried, self.bending.verdict(place, c)) for c in self.rules.clamps(at)}
-        return {c: max(verdict, self._home(job, i, kept, c).verdict) for c, verdict in held.items()}
+        homes = {c: self._home(job, i, kept, c).verdict for c, verdict in held.items() if verdict != STRUCK}
+        return {c: max(verdict, homes.get(c, STRUCK)) for c, verdict in held.items()}
 
     def _passed(self, job: Job, i: int, kept: Kept, clamp: float) -> int:
-        """The tube put on before the i-th bend and taken off after it, where a load begins or ends there."""
+        """The tube put on before the i-th bend and taken off after it, where a load begins or ends there.
+
+        With a mandrel it comes from the front; the carriage runs to its hold, and back.
+        """
         at, place, window = job[i], at_the_die(job[i], kept), kept.windows[i]
-        anywhere, passed = self.rules.anywhere(at), CLEAR
+        mandrel, passed = self.about.machine.mandrel is not None, CLEAR
         if at.how not in ("link", "re-grip"):
-            passed = self.loads.put_on(place, clamp, window, anywhere)
+            passed = self.carriage.runs(place, window, self.rules.anywhere(at))
+            if mandrel and passed != STRUCK:
+                passed = max(passed, self.loads.put_on(place, clamp))
+        if at.released:
+            passed = max(passed, min(UNSURE, self.carriage.runs(place, window, self.rules.anywhere(at))))
         if passed != STRUCK and not goes_on(job, i):
-            home, hold = self._home(job, i, kept, clamp), None if at.released else window
-            passed = max(passed, self.loads.taken_off(place, clamp, home, hold, anywhere))
+            home = self._home(job, i, kept, clamp)
+            if not at.released and home.stands is not None:
+                stood = 0.0 if home.by_hand else home.stands
+                passed = max(passed, self.carriage.runs_back(place, window[1], stood))
+            if mandrel:
+                passed = max(passed, self.loads.taken_off(place, clamp, home))
         return passed
 
     def _home(self, job: Job, i: int, kept: Kept, clamp: float) -> Home:
-        """The arm goes home past the standing tube, or past the tube eased off at any advance up to the next place.
+        """The arm goes home past the standing tube, or past the tube run forward as far as the carriage goes.
 
-        After the last bend of a load it may be eased off as far as the carriage goes, or all the tube if the collet is open.
+        After the last bend of a load the collet may be opened, and the tube run forward by hand.
         """
         at, view = job[i], self.views[job[i].leads]
         place, end = at_the_die(at, kept), view.ends[at.bend - 1]
+        trim = self.rules.part.trim_b if at.leads == "A" else self.rules.part.trim_a
+        anyhow = view.length + trim - self.rules.carriage.grip_length - end - self.reach[0]
         if goes_on(job, i):
-            room = min(kept.windows[i + 1][1] - end - self.reach[0], view.straights[at.bend])
+            held, off = kept.windows[i + 1][1] - end - self.reach[0], None
+            if not self.rules.carriage.may_go_back:
+                held, anyhow = (min(way, view.straights[at.bend]) for way in (held, anyhow))
         else:
-            room = view.length + place.trim_tail - end
-            room = room if at.released else min(room, kept.windows[i][1] - end - self.reach[0])
-        return self.homing.home(place, clamp, room)
+            held = 0.0 if at.released else kept.windows[i][1] - end - self.reach[0]
+            off = view.length + place.trim_tail - end + self.about.reach + FREE_HANDS
+        return self.homing.home(place, clamp, Room(max(held, 0.0), max(anyhow, 0.0), off))
 
     def _moved(self, job: Job, i: int, kept: Kept, clamp: float) -> Ways:
         """The move to bend i from the one before it in the load, the shorter and the longer way round."""

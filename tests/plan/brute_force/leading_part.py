@@ -50,6 +50,11 @@ class LeadingParts:
         """Tube behind the die as the swing begins [mm]."""
         return self.views[at.leads].length + at.trim_tail - self.start(at)
 
+    def ahead_length(self, at: At) -> float:
+        """The straight that follows the arc just formed, or all of the leading end [mm]."""
+        view = self.views[at.leads]
+        return view.straights[at.bend - 1] if at.ahead < at.bend else view.starts[at.bend - 1] + at.trim_lead
+
     def to_next(self, at: At) -> tuple[float, float]:
         """The straight between this bend and the next one [mm], and the rotation from plane to plane [rad]."""
         view = self.views[at.leads]

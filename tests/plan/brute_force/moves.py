@@ -12,7 +12,7 @@ from tests.plan.brute_force.carriage import Carriage
 from tests.plan.brute_force.homing import Home
 from tests.plan.brute_force.leading_part import At, LeadingParts
 from tests.plan.brute_force.legs import Leg, Legs
-from tests.plan.brute_force.plane import Plane
+from tests.plan.brute_force.plane import Plane, Span
 from tests.plan.brute_force.sampled import CLEAR, STRUCK, UNSURE
 from tests.plan.brute_force.shop_rules import Window
 from tests.plan.brute_force.surroundings import Surroundings
@@ -41,12 +41,12 @@ class Moves:
 
     def __init__(self, leading: LeadingParts, about: Surroundings, legs: Legs, carriage: Carriage) -> None:
         self.leading, self.about, self.legs, self.carriage = leading, about, legs, carriage
-        self.known: dict[tuple[Move, tuple[tuple[float, int], ...]], Ways] = {}
+        self.known: dict[tuple[Move, Home], Ways] = {}
+        self.maps: dict[tuple[Move, Span | None], int] = {}
 
     def ways(self, move: Move, home: Home) -> Ways:
         """The move with the shorter and the longer rotation, from where the arm came home."""
-        starts = tuple(sorted((y, verdict) for y, verdict in home.advances.items() if verdict != STRUCK))
-        key = (move._replace(farthest=round(move.farthest, 6)), starts)
+        key = (move._replace(farthest=round(move.farthest, 6)), home)
         if key not in self.known:
             self.known[key] = self._judged(move, home)
         return self.known[key]
@@ -55,15 +55,14 @@ class Moves:
         goal, roll = self.leading.to_next(move.at)
         if self.legs.by_clamp(Leg(move.at, goal, roll=roll))[move.clamp] == STRUCK:
             return (STRUCK, STRUCK)
-        starts = [y for y, verdict in sorted(home.advances.items()) if verdict == CLEAR]
-        best = self._slid_and_turned(move, starts)
-        if min(best) != CLEAR and home.verdict == CLEAR and starts == [0.0]:
-            mapped = self._mapped(move)
+        best = self._slid_and_turned(move, home.starts)
+        if min(best) != CLEAR:
+            mapped = self._mapped(move, home)
             if mapped == STRUCK or self.about.machine.rotation.range == "continuous":
                 return (mapped, mapped)
         return best
 
-    def _slid_and_turned(self, move: Move, starts: list[float]) -> Ways:
+    def _slid_and_turned(self, move: Move, starts: tuple[float, ...]) -> Ways:
         """Slide, turn, and slide on, wherever the turn goes clear; never more than unsure that it does not."""
         goal, roll = self.leading.to_next(move.at)
         rolls = (roll, roll - math.copysign(2.0 * math.pi, roll))
@@ -82,22 +81,34 @@ class Moves:
         at, clamp, goal = move.at, move.clamp, self.leading.to_next(move.at)[0]
         if abs(roll) < 1e-9:
             return self.legs.slid(at, goal, start)[clamp] == CLEAR
-        if y < self.about.nose:
+        if y < self.about.turns_from:
             return False
         legs = (Leg(at, start, y - start), Leg(at, y, turn=roll), Leg(at, y, goal - y, roll))
         if any(self.legs.by_clamp(leg)[clamp] != CLEAR for leg in legs):
             return False
         return self.carriage.in_turn(at, roll, move.window) == CLEAR
 
-    def _mapped(self, move: Move) -> int:
+    def _mapped(self, move: Move, home: Home) -> int:
         """Whether a way leads from the standing tube to the goal in the plane of advance and roll, or a wall bars it."""
-        at, about, out = move.at, self.about, self.about.nose
+        at, about, out = move.at, self.about, self.about.turns_from
         goal = self.leading.to_next(at)
-        slides = {y: self.legs.slid(at, y)[move.clamp] for y in (out, *(k * goal[0] for k in (0.25, 0.5, 0.75, 1.0)))}
-        if move.farthest <= out or slides[out] == STRUCK:
+        if move.farthest <= out or self.legs.past_what_stands(Leg(at, 0.0, out)) == STRUCK:
             return STRUCK
-        tube = self.leading.standing(at)
-        obstacles = [*about.obstacles(move.clamp, tube.total), *self.carriage.riding(at, move.window)]
-        plane = Plane(tube, about.radius, obstacles, np.linspace(out, move.farthest, ROWS + 1))
-        clear = max((y for y, verdict in slides.items() if verdict == CLEAR), default=-1.0)
-        return plane.way_to(goal, (out, clear) if clear >= out else None, (out, move.farthest))
+        sure = self._slides_surely(move, home, goal[0])
+        key = (move._replace(farthest=round(move.farthest, 6)), sure)
+        if key not in self.maps:
+            tube = self.leading.standing(at)
+            obstacles = about.obstacles(move.clamp, tube.total, about.standing_roles(self.leading.angle(at)))
+            obstacles += self.carriage.riding(at, move.window)
+            plane = Plane(tube, about.radius, obstacles, np.linspace(out, move.farthest, ROWS + 1))
+            self.maps[key] = plane.way_to(goal, sure, (out, move.farthest))
+        return self.maps[key]
+
+    def _slides_surely(self, move: Move, home: Home, goal: float) -> Span | None:
+        """From which advance to which it surely slides once the arm is home [mm], by quarters of the way to the goal."""
+        for start in home.starts:
+            places = [k * goal for k in (0.25, 0.5, 0.75, 1.0) if k * goal >= max(self.about.turns_from, start)]
+            clear = [y for y in places if self.legs.slid(move.at, y, start)[move.clamp] == CLEAR]
+            if clear:
+                return (min(clear), max(clear))
+        return None

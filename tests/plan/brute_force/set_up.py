@@ -20,6 +20,13 @@ class SetUp:
         self.settings = [setting_for(float(angle), machine, part, self.radius).value for angle in part.angles]
         self.views = self._views()
 
+    def section_length(self, clamp: float) -> float:
+        """How long the die's straight groove is with a clamp, 0 where the die has none [mm]."""
+        given = self.tooling.grip_section
+        if given is False:
+            return 0.0
+        return clamp if given is None or given.length is None else given.length
+
     def _views(self) -> dict[End, View]:
         part = self.part
         straights, rotations, angles = (list(map(float, row)) for row in (part.straights, part.rotations, part.angles))

@@ -47,6 +47,7 @@ class ShopRules:
     def __init__(self, set_up: SetUp) -> None:
         self.part, self.machine, self.carriage = set_up.part, set_up.machine, set_up.carriage
         self.tooling, self.views, self.settings = set_up.tooling, set_up.views, set_up.settings
+        self.section_length = set_up.section_length
 
     # Of the bends on their own
 
@@ -69,11 +70,18 @@ class ShopRules:
         return mine <= limit * (1.0 + 1e-9)
 
     def clamps(self, at: Bend) -> tuple[float, ...]:
-        """Between formed bends the clamp must not be longer than the straight; at a leading end it may overhang."""
+        """Between formed bends neither clamp nor grip section may be longer than the straight; at a leading end they may."""
         lengths = tuple(self.tooling.clamp_lengths)
         if at.ahead == at.bend:
             return lengths
-        return tuple(c for c in lengths if c <= self.views[at.leads].straights[at.bend - 1] + EXACT)
+        straight = self.views[at.leads].straights[at.bend - 1] + EXACT
+        return tuple(c for c in lengths if c <= straight and self.section_length(c) <= straight)
+
+    def lasts(self, spare: float) -> bool:
+        """Whether a pressure die that goes with the tube leaves enough of itself behind the die at every bend [mm]."""
+        rest = 2.0 * self.part.radius if self.tooling.pressure_rest is None else self.tooling.pressure_rest
+        gone = self.views["A"].radius * max(self.settings)
+        return not self.tooling.pressure_die_follows or self.tooling.pressure_die_length - gone >= rest + spare - EXACT
 
     def anywhere(self, at: Bend) -> Window:
         """Where the collet may hold for a bend at all, with all the trim that is allowed."""
@@ -89,7 +97,7 @@ class ShopRules:
 
         given: the trims at A and B, where they are given and not sought.
         """
-        if not all(self.clamps(at) for at in job):
+        if not self.lasts(spare) or not all(self.clamps(at) for at in job):
             return None
         holds = self._holds(job)
         if any(hold.low + spare > hold.high for hold in holds):

@@ -9,7 +9,7 @@ import numpy as np
 
 from tests.plan.brute_force.tube import Array
 
-FLOOR, BOX, POST, BLOCK, DIE, TAIL = range(6)
+FLOOR, BOX, POST, BLOCK, DIE, TAIL, ROD = range(7)
 
 
 class Solid(NamedTuple):
@@ -17,7 +17,8 @@ class Solid(NamedTuple):
 
     FLOOR: height; BOX: smallest and largest corner; POST: x, y, radius, lowest and highest z; BLOCK: from x, to x, side of
     the feed (±1), its face's distance from the feed, width, half height, radius of the bore in the face; DIE: y of its
-    axis, groove's radius about it, half height, radius of the bore; TAIL: length at the start, its change, radius.
+    axis, groove's radius about it, half height, radius of the bore; TAIL: length at the start, its change, radius; ROD:
+    about the feed, from x, to x, radius. Both have flat ends.
     """
 
     kind: int
@@ -45,10 +46,11 @@ def distances(kind: int, p: Array, x: Array, t: Array | float = 0.0) -> Array:
     if kind == DIE:
         deep = p[..., 1] - np.hypot(x[..., 0], x[..., 1] - p[..., 0])
         return grooved(deep, x[..., 2], np.inf, p[..., 2], p[..., 3])
-    end = -(p[..., 0] + p[..., 1] * t)
-    return np.asarray(
-        np.sqrt((x[..., 0] - np.clip(x[..., 0], end, 0.0)) ** 2 + x[..., 1] ** 2 + x[..., 2] ** 2) - p[..., 2]
-    )
+    if kind == ROD:
+        along = np.maximum(p[..., 0] - x[..., 0], x[..., 0] - p[..., 1])
+        return joined(np.hypot(x[..., 1], x[..., 2]) - p[..., 2], along)
+    end = -np.maximum(p[..., 0] + p[..., 1] * t, 0.0)
+    return joined(np.hypot(x[..., 1], x[..., 2]) - p[..., 2], np.maximum(end - x[..., 0], x[..., 0]))
 
 
 def joined(*sides: Array) -> Array:

@@ -41,11 +41,14 @@ class Tube:
         start = (self.start @ roller.T - off) @ swinger.T + off + [shift, 0.0, 0.0]
         return Tube(start, self.along @ matrix.T, self.inward @ matrix.T, self.curvature, self.length)
 
-    def points(self, spacing: float) -> tuple[Array, Array, Array]:
-        """Points (k, 3) in the middle of chunks no longer than `spacing`, half the chunks' lengths, numbers of pieces."""
+    def points(self, spacing: float, fine: Sequence[float] = ()) -> tuple[Array, Array, Array]:
+        """Points (k, 3) in the middle of chunks no longer than `spacing`, half the chunks' lengths, numbers of pieces.
+
+        fine: spacings of the first pieces [mm].
+        """
         out, half, number = [], [], []
         for i in range(len(self.length)):
-            count = max(1, math.ceil(float(self.length[i]) / spacing))
+            count = max(1, math.ceil(float(self.length[i]) / (fine[i] if i < len(fine) else spacing)))
             s = (np.arange(count) + 0.5) * float(self.length[i]) / count
             out.append(bowed(self.start[i], self.along[i], self.inward[i], self.curvature[i], s[:, None]))
             half.append(np.full(count, float(self.length[i]) / count / 2.0))

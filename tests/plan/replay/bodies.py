@@ -40,14 +40,13 @@ def standing(pieces: Sequence[Piece], just_formed: bool) -> tuple[Length, ...]:
     first: tuple[Role, ...] = ()
     if just_formed:
         after = len(pieces) > 1 and pieces[1].curvature == 0.0
-        first = ("arc just formed", "straight after it") if after else ("arc just formed",)
-    elif pieces and pieces[0].curvature == 0.0:
-        first = ("first straight",)
-    return _in_roles(pieces, first)
+        first = ("arc just formed", "straight after it", "arc at its far end") if after else ("arc just formed",)
+        return _in_roles(pieces, first)
+    return gripped(pieces)
 
 
 def gripped(pieces: Sequence[Piece]) -> tuple[Length, ...]:
-    """The pieces ahead of the tangent point as the dies close on the first of them."""
+    """The pieces ahead of the tangent point as a tube was laid in, or as the dies close on the first of them."""
     straight = bool(pieces) and pieces[0].curvature == 0.0
     return _in_roles(pieces, ("first straight", "arc at its far end") if straight else ())
 

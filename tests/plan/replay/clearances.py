@@ -11,12 +11,12 @@ from typing import Any
 import numpy as np
 
 from tests.plan.replay.carrying_out import CarryingOut, Document
-from tests.plan.replay.contact import Limits, beyond_clamp, more_per_metre, must_keep, only_after
+from tests.plan.replay.contact import Limits, beyond_clamp, more_per_metre, must_keep, on_the_rod, only_after
 from tests.plan.replay.distances import at_places
 from tests.plan.replay.finished import own_gap
 from tests.plan.replay.motions import Body, Length, Motion, Pair, between
 from tests.plan.replay.sampling import Held, Least, Looked, moves, parts, sampled
-from tests.plan.replay.solids import Solid, solids_about, tooling_for
+from tests.plan.replay.solids import Solid, solids_about, tip_of, tooling_for
 
 FROM_ITSELF = 0.2
 """What the drawing's own gap may be passed by where that is less than the tube must keep to itself [mm]."""
@@ -34,7 +34,7 @@ CEILING = 1000.0
 @dataclass(frozen=True)
 class AtPlace:
     """How far the tube is from the solid named, at the place and moment that the document names [mm]; infinite where there
-    is no tube.
+    is no tube. grooved: the solid is grooved, or two flat ends are held apart: the tube's and its own tail's.
     """
 
     printed: float
@@ -109,10 +109,13 @@ class Clearances:
         itself = min(asked["to_itself"], max(gap - FROM_ITSELF, 0.0))
         return Limits(asked["required"], asked["per_metre"], asked["to_tooling"], itself)
 
-    def _solids(self, motion: Motion) -> list[Solid]:
+    def _tooling(self, motion: Motion) -> Document:
         row = self.document["part"]["shape"]["lra"][motion.bend - 1]
-        tooling = tooling_for(self.document["machine"], 2.0 * self.done.radius, row[3])
-        return solids_about(self.document["machine"], tooling, motion, self.done.radius)
+        return tooling_for(self.document["machine"], 2.0 * self.done.radius, row[3])
+
+    def _solids(self, motion: Motion) -> list[Solid]:
+        wall = self.document["part"]["tube"]["wall"]
+        return solids_about(self.document["machine"], self._tooling(motion), motion, self.done.radius, wall)
 
     def _need(self, motion: Motion, length: Length, solid: Solid) -> Pair | None:
         """What a piece must keep at the start and at the end of a motion [mm]."""
@@ -134,11 +137,12 @@ class Clearances:
 
     def _parts(self, motion: Motion, body: Body, length: Length, solid: Solid, need: Pair) -> Iterator[Held]:
         cut = motion.clamp if beyond_clamp(length.role, solid, motion.phase) else 0.0
+        cut = self._on_the_rod(motion, length) if solid.tool == "rod" else cut
         swing, first = math.degrees(motion.arm[1]), 0.0
         if only_after(length.role, solid, motion.phase) > 0.0:
-            first = only_after(length.role, solid, motion.phase) / swing
-            if first >= 1.0:
+            if swing <= only_after(length.role, solid, motion.phase):
                 return
+            first = only_after(length.role, solid, motion.phase) / swing
         least = (need[0] - SPARE_OF_NEED, need[1] - SPARE_OF_NEED)
         for part in parts(length, cut):
             held = Held(motion, body, length, part, solid, least, -math.inf, first)
@@ -147,6 +151,13 @@ class Clearances:
             yield (
                 held if claim is None else Held(motion, body, length, part, solid, least, claim - SPARE_OF_CLAIM, first)
             )
+
+    def _on_the_rod(self, motion: Motion, length: Length) -> float:
+        """From which arc length on a piece is held against the rod [mm]."""
+        tip = tip_of(self.document["machine"], self._tooling(motion)) or 0.0
+        formed = [one for body in motion.bodies for one in body.lengths if one.role == "arc just formed"]
+        arc = formed[0].piece.length if formed else 0.0
+        return on_the_rod(length.role, length.piece.curvature, arc, tip, 2.0 * self.done.radius)
 
     def _outcome(self, motion: Motion, found: list[Least]) -> Outcome:
         printed = motion.step["clearance"]
@@ -181,7 +192,8 @@ class Clearances:
         distance, length = min(near, key=lambda one: one[0])
         reach, s = length.reach(t), motion.s_at(length, raw, t)
         end = min(s - reach[0], reach[1] - s) < self.done.radius
-        return AtPlace(step["clearance"], distance, end, solid.kind in ("die", "block"))
+        held_flat = solid.kind in ("die", "block") or (end and solid.kind == "tail")
+        return AtPlace(step["clearance"], distance, end, held_flat)
 
     def _counts(self, motion: Motion, length: Length, solid: Solid) -> bool:
         need = self._need(motion, length, solid)
@@ -190,6 +202,8 @@ class Clearances:
     def _at(self, motion: Motion, body: Body, length: Length, solid: Solid, raw: float, t: float) -> float | None:
         """How far the tube is at a place of raw stock; None where that is no tube of the piece."""
         reach, s = length.reach(t), motion.s_at(length, raw, t)
+        if solid.tool == "rod" and s < self._on_the_rod(motion, length) - 1e-3:
+            return None
         if not reach[0] - 1e-3 <= s <= reach[1] + 1e-3 or reach[1] - reach[0] <= 1e-6:
             return None
         if solid.kind == "tail":

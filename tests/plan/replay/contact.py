@@ -5,6 +5,7 @@ Rows are piece × tool × phase; an excuse holds for that triple only. "May touc
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -16,6 +17,12 @@ GROOVE_EASE = 1.0
 
 GRIPPED: Sequence[Phase] = ("dies close", "bend", "re-grip", "dies open")
 """The phases in which clamp and pressure die hold the tube, or take hold, or let go."""
+
+BEYOND: Sequence[Role] = ("arc at its far end", "earlier")
+"""What lies beyond the straight in the die."""
+
+ENDS_AT_SECTION: Sequence[Role] = ("arc just formed", "arc at its far end")
+"""Arcs that begin where the straight in the die's grip section ends."""
 
 
 @dataclass(frozen=True)
@@ -40,10 +47,14 @@ def must_keep(limits: Limits, role: Role, solid: Solid, phase: Phase, slides: bo
             return None
         rests = role == "first straight" and solid.moves_with == "arm" and phase in ("dies close", "bend", "re-grip")
         return limits.to_tooling if rests else limits.required
+    if solid.tool == "rod" and _on_the_rod(role, phase):
+        return None
     may_touch = {
-        "bend die": _lies_in_groove(role, phase, slides) or (role == "earlier" and slides_back),
+        "bend die": _lies_in_groove(role, phase, slides) or (role in BEYOND and slides_back),
         "wiper": _lies_in_groove(role, phase, slides),
         "clamp": role == "arc at its far end" and phase in GRIPPED,
+        # Its groove goes on where the die's ends; an arc that begins at its end touches it there.
+        "grip section": role in ENDS_AT_SECTION or _lies_in_groove(role, phase, slides),
     }
     if may_touch.get(solid.tool, False):
         return -GROOVE_EASE
@@ -61,11 +72,31 @@ def _lies_in_groove(role: Role, phase: Phase, slides: bool) -> bool:
     return phase in ("re-grip", "dies open", "return") or (phase in ("place", "unload") and slides)
 
 
+def _on_the_rod(role: Role, phase: Phase) -> bool:
+    """What is drawn over the rod; the gripped straight comes back to it only late in a swing (`only_after`).
+
+    Of an arc and of what comes out after it only what `on_the_rod` says is on it.
+    """
+    return role == "tail" or (role == "first straight" and phase != "bend")
+
+
+def on_the_rod(role: Role, curvature: float, arc: float, tip: float, diameter: float) -> float:
+    """Up to which arc length a piece is on rod, nose and balls, or cannot come back to them [mm].
+
+    An arc in the die leaves the feed's line for half a turn. A straight after an arc that is shorter than the mandrel
+    reaches is on it up to the tip and a diameter more: there the tube has not yet come out to the side. arc: length of
+    the arc just formed; tip: how far the mandrel stands past the tangent point; diameter: of the tube [mm].
+    """
+    if role in ("forming arc", "arc just formed"):
+        return math.pi / curvature
+    return max(tip + diameter - arc, 0.0) if role == "straight after it" else 0.0
+
+
 def _apart_from_tail(role: Role, phase: Phase) -> bool:
     """The first straight counts beyond 90° of swing only (`only_after`)."""
     if phase == "bend":
-        return role in ("first straight", "arc at its far end", "earlier")
-    return phase in ("place", "load") and role in ("arc at its far end", "earlier")
+        return role == "first straight" or role in BEYOND
+    return phase in ("place", "load") and role in BEYOND
 
 
 def more_per_metre(limits: Limits, role: Role, solid: Solid, phase: Phase) -> float:
@@ -82,4 +113,4 @@ def beyond_clamp(role: Role, solid: Solid, phase: Phase) -> bool:
 
 def only_after(role: Role, solid: Solid, phase: Phase) -> float:
     """The swing [deg] from which on a pair counts."""
-    return 90.0 if role == "first straight" and solid.tool == "tail" and phase == "bend" else 0.0
+    return 90.0 if role == "first straight" and solid.tool in ("tail", "rod") and phase == "bend" else 0.0

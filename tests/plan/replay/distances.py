@@ -86,16 +86,21 @@ def _block(p: Array, x: Array) -> Array:
     return joined(face, np.maximum(p[..., 0] - x[..., 0], x[..., 0] - p[..., 1]))
 
 
+def _rod(p: Array, x: Array) -> Array:
+    return joined(np.hypot(x[..., 1], x[..., 2]) - p[..., 2], np.maximum(p[..., 0] - x[..., 0], x[..., 0] - p[..., 1]))
+
+
 def _tail(p: Array, x: Array) -> Array:
     return joined(np.hypot(x[..., 1], x[..., 2]) - p[..., 1], np.maximum(-p[..., 0] - x[..., 0], x[..., 0]))
 
 
 TO_POINTS: dict[Kind, Callable[[Array, Array], Array]] = {
-    "floor": _floor, "box": _box, "cylinder": _cylinder, "die": _die, "block": _block, "tail": _tail,
+    "floor": _floor, "box": _box, "cylinder": _cylinder, "die": _die, "block": _block, "rod": _rod,
+    "tail": _tail,
 }  # fmt: skip
 """Signed distances of points (…, 3) in a solid's frame, its numbers (…, k) broadcast against them."""
 
-CONVEX: frozenset[Kind] = frozenset({"floor", "box", "cylinder", "tail"})
+CONVEX: frozenset[Kind] = frozenset({"floor", "box", "cylinder", "rod", "tail"})
 
 
 # coal
@@ -112,6 +117,8 @@ def shape(kind: Kind, p: tuple[float, ...]) -> tuple[Any, Array, Array]:
         return coal.Box(*(high - low)), upright, (low + high) / 2.0
     if kind == "cylinder":
         return coal.Cylinder(p[2], p[4] - p[3]), upright, np.array([p[0], p[1], (p[3] + p[4]) / 2.0])
+    if kind == "rod":
+        return coal.Cylinder(p[2], p[1] - p[0]), LENGTHWISE, np.array([(p[0] + p[1]) / 2.0, 0.0, 0.0])
     assert kind == "tail"
     return coal.Cylinder(p[1], p[0]), LENGTHWISE, np.array([-p[0] / 2.0, 0.0, 0.0])
 

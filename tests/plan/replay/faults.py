@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import copy
 import math
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -22,10 +23,23 @@ Fault = Callable[[Document, int], Faulty | None]
 SHIFTED, GROWN, RAISED = 30.0, 5.0, 0.6
 """By so much a collet is shifted, a solid grown and a printed clearance raised [mm]."""
 
+TOO_SHORT = 0.5
+"""Share of a tube's first way forward by which it comes short."""
+
 DRAWN_IN = 0.85
 """Share of their distances at which the corners of an outline are left."""
 
-HOLDING = ("advance", "rotate", "close dies", "bend", "re-grip", "open dies", "return")
+HOLDING = (
+    "carriage forward",
+    "advance",
+    "rotate",
+    "close dies",
+    "bend",
+    "re-grip",
+    "open dies",
+    "run forward",
+    "return",
+)
 """What is done with the collet closed, or with a new hold at its end."""
 
 
@@ -104,13 +118,93 @@ def a_collet_further_forward(document: Document, seed: int) -> Faulty | None:
     del seed
     made = copy.deepcopy(document)
     for step in made["steps"]:
+        runs = step["action"] in ("carriage forward", "carriage back")
         if step["grip"] is not None:
             step["grip"] += SHIFTED
+        if runs:  # where the carriage waits stays the same
+            (step["to"] if step["action"] == "carriage forward" else step["from"])["face"] -= SHIFTED
+            step.update(amount=abs(step["to"]["face"] - step["from"]["face"]), nearest=None, nearest_at=None)
+            step["note"] = re.sub(
+                r"([\d.]+) mm from the tail", lambda m: f"{float(m[1]) + SHIFTED} mm from the tail", step["note"]
+            )
         for place in positions(step):
-            if place["face"] is not None:
+            if place["face"] is not None and step["grip"] is not None and not runs:
                 place["face"] -= SHIFTED
     near = [step for step in made["steps"] if step["nearest"] == "collet drive"]
     return (made, frozenset(step["number"] for step in near)) if near else None
+
+
+def a_way_forward_too_short(document: Document, seed: int) -> Faulty | None:
+    """The tube is run forward too little before the arm goes home, and the rest of the way later; all else is right."""
+    made = copy.deepcopy(document)
+    first = [s for s in made["steps"] if s["action"] == "run forward" and s["from"]["y"] == 0.0]
+    if not first:
+        return None
+    step = first[seed % len(first)]
+    short = TOO_SHORT * step["amount"]
+    step["amount"] -= short
+    shown = set()
+    for after in made["steps"][step["number"] - 1 :]:
+        if after["from"] is None:
+            continue
+        last = (
+            after["number"] > step["number"] and after["amount"] is not None and after["from"]["y"] != after["to"]["y"]
+        )
+        ends = [after["to"]] if after is step else [after["from"]] if last else [after["from"], after["to"]]
+        for place in ends:
+            place["y"] -= short
+            if place["face"] is not None and after["grip"] is not None:
+                place["face"] += short
+        after.update(nearest=None, nearest_at=None)
+        shown.add(after["number"])
+        if last or after["action"] == "unload":
+            after["amount"] = None if after["amount"] is None else after["amount"] + short
+            break
+    return made, frozenset(shown)
+
+
+def a_leg_of_a_way_home_left_out(document: Document, seed: int) -> Faulty | None:
+    """The tube is never run forward before the arm goes home: all of its way home is one leg."""
+    made = copy.deepcopy(document)
+    steps = made["steps"]
+    ends = [k for k, s in enumerate(steps) if s["action"] == "return" and s["from"] and s["to"]["arm"] == 0.0]
+    if not ends:
+        return None
+    last = ends[seed % len(ends)]
+    first = last
+    while steps[first - 1]["action"] in ("run forward", "return") and steps[first]["from"]["y"] != 0.0:
+        first -= 1
+    if steps[last]["to"]["y"] == 0.0 or len(steps) == last + 1:
+        return None
+    home, start = steps[last], steps[first]["from"]
+    after = steps[last + 1]
+    if after["action"] not in ("advance", "unload"):
+        return None
+    way = home["to"]["y"]
+    home.update({"from": dict(start), "to": {**start, "arm": 0.0}, "amount": None, "nearest": None, "nearest_at": None})
+    after["from"] = {**start, "arm": 0.0}
+    after["amount"] = None if after["amount"] is None else after["amount"] + way
+    del steps[first:last]
+    for number, step in enumerate(steps, start=1):
+        step["number"] = number
+    return made, frozenset({first + 1})
+
+
+def a_carriage_that_waits_nearer(document: Document, seed: int) -> Faulty | None:
+    """The carriage stands nearer than it waits while the collet is open."""
+    made = copy.deepcopy(document)
+    back = [s for s in made["steps"] if s["action"] == "carriage back"]
+    if not back:
+        return None
+    step = back[seed % len(back)]
+    step["to"]["face"] -= SHIFTED
+    step["amount"] = abs(step["to"]["face"] - step["from"]["face"])
+    for after in made["steps"][step["number"] :]:
+        if after["action"] in ("load", "turn", "reload"):
+            break
+        for place in positions(after):
+            place["face"] -= SHIFTED
+    return made, frozenset()
 
 
 def a_leg_left_out(document: Document, seed: int) -> Faulty | None:
@@ -150,7 +244,7 @@ def a_solid_larger(document: Document, seed: int) -> Faulty | None:
 
 def can_grow(machine: Document, step: Document) -> bool:
     """Whether the solid that a step comes nearest to can be grown toward the tube; a block can while it stands open."""
-    name, opened = step["nearest"], step["action"] in ("advance", "rotate", "return")
+    name, opened = step["nearest"], step["action"] in ("advance", "rotate", "run forward", "return")
     own = {entry["name"] for entry in machine.get("solid", ())}
     return name in own | {"floor", "die hub"} or (opened and name in ("pressure die", "clamp die"))
 
@@ -194,6 +288,9 @@ FAULTS: dict[str, Fault] = {
     "every rotation goes the other way": every_rotation_the_other_way,
     "a grip is shifted": a_grip_shifted,
     "the collet holds further forward": a_collet_further_forward,
+    "the tube is run forward too little": a_way_forward_too_short,
+    "the arm comes home past the standing tube": a_leg_of_a_way_home_left_out,
+    "the carriage waits nearer": a_carriage_that_waits_nearer,
     "a leg is left out": a_leg_left_out,
     "a solid is larger": a_solid_larger,
     "a printed clearance is larger": a_clearance_raised,

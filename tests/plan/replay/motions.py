@@ -75,7 +75,8 @@ class Motion:
     at: place at the tangent point [mm]; arm: of the bend arm, swung to the die's side [rad]; face: collet's face to
     tangent point [mm], None where no carriage holds; forward: how far forward the pressure die stands [mm]; tail: tube
     behind the tangent point, negative where its end is ahead of it [mm]; slides: the arc just formed only slides straight
-    out, before any rotation; by_hand: no axis of the machine drives the tube.
+    out, before any rotation; by_hand: no axis of the machine drives the tube. While only the carriage runs the phase is that
+    in which the tube stands as it does then.
     """
 
     step: dict[str, Any] = field(repr=False)

@@ -23,6 +23,9 @@ Ints = NDArray[np.int64]
 STEP = 2.0
 """No point of the tube moves more than this against a solid between two samples [mm], half of it to the next one."""
 
+IN_A_GROOVE = 4.0
+"""The same for tube that may touch: what presses into a groove does so over longer ways [mm]."""
+
 LONGEST = 300.0
 """Straights longer than this are looked at in parts [mm]: their ends move at different speeds."""
 
@@ -100,6 +103,16 @@ def moves(held: Held) -> bool:
     """Whether tube, or where it begins and ends, moves against the solid, or the solid is on its way."""
     grows = held.length.low[0] != held.length.low[1] or held.length.high[0] != held.length.high[1]
     return held.solid.on_its_way or grows or any(abs(way) > 1e-9 for way in relative(held))
+
+
+def fills_the_bore(held: Held) -> bool:
+    """Whether tube lies along the bore of a block all the time, and so fills it and no more: it only slides, or turns."""
+    piece, motion = held.length.piece, held.motion
+    if held.solid.kind != "block" or held.solid.tool == "clamp" or piece.curvature != 0.0:
+        return False
+    turned = max(map(abs, (*held.body.swing, *(motion.arm if held.solid.moves_with == "arm" else (0.0, 0.0)))))
+    off = max(abs(piece.along[0] ** 2 - 1.0), abs(piece.start[1]), abs(piece.start[2]), turned, held.solid.numbers[3])
+    return bool(off <= 1e-9)
 
 
 @dataclass
@@ -224,7 +237,7 @@ class Looked:
     def closely(self, least: Least, times: Pair, speed: float) -> None:
         """Sample a pair over a time, denser where it is near. speed: in mm over the whole motion."""
         held, left = least.held, [times]
-        grows = _growth(held)
+        grows, step = _growth(held), STEP if max(held.need) >= 0.0 else IN_A_GROOVE
         while left and not least.short:
             a, b = left.pop()
             t, least.samples = (a + b) / 2.0, least.samples + 1
@@ -237,7 +250,7 @@ class Looked:
             if grows:
                 distance, just = self.distance(held, t, (t, t))
             _note(least, distance, t)
-            if (speed + grows) * (b - a) > STEP * max(1.0, least.samples / MOST):
+            if (speed + grows) * (b - a) > step * max(1.0, least.samples / MOST):
                 left += [(a, t), (t, b)]
 
 
@@ -256,6 +269,7 @@ def _note(least: Least, distance: float, t: float) -> None:
 
 def sampled(pairs: Sequence[Held], radius: float) -> list[Least]:
     """The least of the samples of each pair that ever comes near what it must keep."""
+    pairs = [pair for pair in pairs if not fills_the_bore(pair)]
     if not pairs:
         return []
     rough, looked = _Rough(pairs, radius), Looked(radius)

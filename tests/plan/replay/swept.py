@@ -1,4 +1,4 @@
-"""What a plan says of how far the tube comes round, and of the floor that it sweeps, held against points of the tube."""
+"""What a plan says of how far tube and arm come round, and of the floor that they sweep, held against points of them."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from scipy.spatial import cKDTree
 
 from tests.plan.replay.carrying_out import CarryingOut
 from tests.plan.replay.motions import Body, Length, Motion, between, turned_x, turned_z
+from tests.plan.replay.solids import section_size, tooling_for
 from tests.plan.replay.stock import Array
 
 ALONG = 25.0
@@ -67,23 +68,68 @@ def _way(motion: Motion, body: Body, start: Array, length: Length) -> float:
     return roll * from_feed + swing * from_axis + shift + ends
 
 
+def on_the_arm(done: CarryingOut, motion: Motion) -> list[tuple[Array, float]]:
+    """Points (k, 2) of the outlines, seen from above with the arm at home, of what turns with it, and by how much each is
+    to be made larger [mm]: its own solids, the clamp in its whole travel and the grip section.
+    """
+    radius = done.rows[motion.bend - 1][3]
+    tooling = tooling_for(done.machine, 2.0 * done.radius, radius)
+    block, out = tooling["clamp_block"], -motion.side
+    boxes = [(0.0, 0.0, motion.clamp, out * (block["width"] + block["opens"]))]
+    size = section_size(tooling, motion.clamp)
+    if size is not None:
+        boxes.append((0.0, 0.0, size[0], motion.side * size[1]))
+    found = []
+    for entry in done.machine.get("solid", ()):
+        if entry["moves_with"] == "arm" and entry.get("box") is not None:
+            boxes.append((*entry["box"]["from"][:2], *entry["box"]["to"][:2]))
+        elif entry["moves_with"] == "arm":
+            found.append((np.array([entry["cylinder"]["centre"]]), float(entry["cylinder"]["radius"])))
+    for x0, y0, x1, y1 in boxes:
+        corners = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
+        along = np.linspace(0.0, 1.0, 9)[:, None, None]
+        edges = corners + along * (np.roll(corners, -1, axis=0) - corners)
+        found.append((edges.reshape(-1, 2), 0.0))
+    return found
+
+
+def arm_reach(done: CarryingOut, motion: Motion) -> float:
+    """How far from the die's axis what turns with the arm reaches [mm]."""
+    outlines = on_the_arm(done, motion)
+    return max(float(np.hypot(x[:, 0], x[:, 1] - motion.axis).max()) + more for x, more in outlines)
+
+
+def arm_points(done: CarryingOut, motion: Motion) -> Array:
+    """Points (k, 2) of the floor that what turns with the arm sweeps in a motion."""
+    if motion.arm[0] == motion.arm[1]:
+        return np.zeros((0, 2))
+    level = np.concatenate([x for x, _ in on_the_arm(done, motion)]) - [0.0, motion.axis]
+    swept = []
+    for angle in np.linspace(*motion.arm, max(2, math.ceil(math.degrees(abs(motion.arm[1] - motion.arm[0])) / 3.0))):
+        swept.append(level @ turned_z(motion.side * float(angle))[:2, :2].T + [0.0, motion.axis])
+    return np.concatenate(swept)
+
+
 def reach(done: CarryingOut, motion: Motion) -> tuple[str | None, float, float, float]:
-    """What axis the tube turns about, how far from it (or ahead) it comes, and how high and low [mm]."""
+    """What axis tube or arm turn about, how far from it (or ahead) they come, and how high and low the tube does [mm]."""
     tube = [(body, points(motion, body, length).reshape(-1, 3)) for body, length in moving(motion)]
     every = np.concatenate([x for _, x in tube])
     (swinging,) = [body for body in motion.bodies if body.name == "ahead"]
     ahead = np.concatenate([x for body, x in tube if body is swinging] or [np.zeros((0, 3))])
-    about, far = None, float(every[:, 0].max())
-    if swinging.swing[0] != swinging.swing[1]:
-        about, far = "die", float(np.hypot(ahead[:, 0], ahead[:, 1] - motion.axis).max(initial=0.0))
+    about, far = None, float(every[:, 0].max()) + done.radius
+    turns = motion.arm[0] != motion.arm[1]
+    if turns or swinging.swing[0] != swinging.swing[1]:
+        about, far = "die", arm_reach(done, motion) if turns else 0.0
+        if swinging.swing[0] != swinging.swing[1]:
+            far = max(far, float(np.hypot(ahead[:, 0], ahead[:, 1] - motion.axis).max(initial=0.0)) + done.radius)
     elif swinging.roll[0] != swinging.roll[1]:
-        about, far = "feed", float(np.hypot(ahead[:, 1], ahead[:, 2]).max(initial=0.0))
+        about, far = "feed", float(np.hypot(ahead[:, 1], ahead[:, 2]).max(initial=0.0)) + done.radius
     high, low = float(every[:, 2].max()), float(every[:, 2].min())
-    return about, far + done.radius, high + done.radius, low - done.radius
+    return about, far, high + done.radius, low - done.radius
 
 
 def wrong_swing(done: CarryingOut, motion: Motion) -> list[str]:
-    """What is wrong with the step's word on how far the tube comes round."""
+    """What is wrong with the step's word on how far tube and arm come round."""
     said, step = motion.step["swing"], motion.step
     about, far, high, low = reach(done, motion)
     found = [] if said["about"] == about else [f"it turns about the {about}, {said['about']} is said"]
@@ -96,20 +142,20 @@ def wrong_swing(done: CarryingOut, motion: Motion) -> list[str]:
 def wrong_speed(done: CarryingOut, motion: Motion) -> list[str]:
     """What is wrong with the speed [mm/s] that is said of what lies farthest out.
 
-    A hand and the tube's own spring have none, nor has tube that stands.
+    A hand and the tube's own spring have none, nor has what stands.
     """
     speeds, told, step = done.machine["speeds"], motion.step["swing"]["tip_speed"], motion.step
     where = f"step {step['number']}, {step['action']}"
-    stands = motion.phase in ("dies close", "re-grip") or (motion.phase == "return" and motion.arm[0] != motion.arm[1])
-    if motion.by_hand or motion.phase == "dies open" or stands:
-        return [] if told is None else [f"{where}: {told:g} mm/s is said where no axis moves the tube"]
+    if motion.by_hand or motion.phase in ("dies open", "dies close", "re-grip"):
+        return [] if told is None else [f"{where}: {told:g} mm/s is said where no axis moves tube or arm"]
     if told is None:
         return [f"{where}: no speed is said"]
     about, far, _, _ = reach(done, motion)
     if about is None:
         found = _bounds(told, speeds["advance"], 1.0, "a speed of")
     else:
-        turning = math.radians(speeds["bend" if about == "die" else "rotate"])
+        about = "return" if about == "die" and motion.phase == "return" else about
+        turning = math.radians(speeds[{"die": "bend", "feed": "rotate", "return": "return"}[about]])
         found = _bounds(told, turning * far, turning * ABOVE_REACH + 1.0, "a speed of")
     return [f"{where}: {line}" for line in found]
 
@@ -130,14 +176,18 @@ def wrong_outline(done: CarryingOut) -> list[str]:
         [points(m, body, length)[..., :2].reshape(-1, 2) for m in done.motions for body, length in moving(m)]
     )
     swept = np.unique(np.round(swept), axis=0)  # to 1 mm
+    arm = np.concatenate([arm_points(done, m) for m in done.motions])
     found = []
-    outside = ~_within(outline, swept)
-    if outside.any():
-        found.append(f"the tube comes to {swept[outside][0]}, outside the outline")
+    for what, x in (("the tube", swept), ("the arm", arm)):
+        outside = ~_within(outline, x)
+        if outside.any():
+            found.append(f"{what} comes to {x[outside][0]}, outside the outline")
     near = _to_edges(outline, swept)
     if float(near.min()) < done.radius - 1.0:
         found.append(f"the tube's side comes over the outline at {swept[int(np.argmin(near))]}")
-    return found + _too_large(outline, swept, done.motions[0].axis)
+    if done.unseen:  # how far the tube comes is for the plan to say
+        return found
+    return found + _too_large(outline, np.concatenate((swept, arm)), done.motions[0].axis)
 
 
 def _within(outline: Array, x: Array) -> Any:

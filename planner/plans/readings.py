@@ -1,0 +1,74 @@
+"""Where everything stands, and what the readouts show there, as the document writes it [mm, deg]."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from planner.inputs.machine import Machine
+from planner.plans.document import Position
+from planner.search.stations import Station, Stationed, shown
+from planner.tube.bodies import Motion
+
+SMALL = 6
+"""Decimals of positions in the document [mm, deg]."""
+
+
+@dataclass(frozen=True)
+class Now:
+    """Chuck angle since the load [rad], clamp and bend radius in the machine [mm], grip from the tail end [mm]."""
+
+    chuck: float = 0.0
+    clamp: float | None = None
+    radius: float | None = None
+    grip: float | None = None
+
+
+def degrees(angle: float) -> float:
+    """Return an angle in degrees as the document writes it."""
+    return round(math.degrees(angle), SMALL)
+
+
+def position(motion: Motion, chuck: float, t: float) -> Position:
+    """Return where everything stands at t of a motion [mm, deg]."""
+
+    def at(pair: tuple[float, float]) -> float:
+        return pair[0] + t * (pair[1] - pair[0])
+
+    roll = chuck + at(motion.rotation)
+    return Position(
+        y=round(at(motion.y), SMALL),
+        rotation=degrees(roll),
+        arm=degrees(at(motion.arm)),
+        face=None if motion.face is None else round(at(motion.face), SMALL),
+    )
+
+
+def advance_reading(stationed: Stationed, number: int, st: Station, y: float, eased: bool = False) -> float | None:
+    """Return what the advance readout shows at an advance of y from the place before a bend, or after it (eased).
+
+    number: of the load.
+    """
+    machine = stationed.ready.case.machine
+    if machine.advance.zeroed:
+        return round(y, SMALL)
+    load = stationed.ready.loads[number]
+    at = (st.end if eased else st.start - st.advance) + y
+    holding = st.bend
+    if eased and st.regrip is not None:  # the collet holds for the next bend already
+        holding = load.bends[load.bends.index(st.bend) + 1]
+    grip = next((g for g in load.grips if holding in g.bends), None)
+    value = shown(machine, grip, at, load.loaded.trim_lead)
+    falling = machine.advance.absolute_zero == "collet at closest" and grip is not None
+    return round(-value if falling else value, SMALL)
+
+
+def dial_reading(machine: Machine, chuck: float, roll: float) -> float:
+    """Return what the dial shows after a rotation to `roll` from the end of the bend before; chuck: then [rad]."""
+    dial = machine.rotation
+    value = math.degrees(roll if dial.zeroed else chuck + roll) * (1.0 if dial.counts == "clockwise" else -1.0)
+    if dial.style == "0-360":
+        value = round(value % 360.0, SMALL) % 360.0
+    elif dial.range == "continuous":
+        value = 180.0 - (180.0 - value) % 360.0
+    return round(value, SMALL) + 0.0

@@ -1,0 +1,101 @@
+"""Crush gaps: what stands nearer to the swing than a person's body needs is named once, and never said to be farther off.
+
+ISO 13854:2017, Table 1: a body needs 500 mm.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from planner.planning import plan
+from planner.plans import known
+from planner.plans.arm_sweep import arm_reach, arm_swept
+from planner.plans.crush import CrushGap
+from planner.plans.crush import crush_words as real_words
+from planner.tube.frames import Array
+from tests.plan.shop import DIAMETER, RADIUS, bender, tube
+
+LEG, POST = 700.0, 30.0
+ABOUT = math.radians(45.0)
+"""Where the post stands, seen from the die's axis: half-way round a right-angled bend."""
+
+
+def reach_of_the_leg() -> float:
+    """How far from the die's axis the far corner of a gripped straight comes [mm], by hand."""
+    return math.hypot(LEG, RADIUS + DIAMETER / 2.0)
+
+
+def gaps(monkeypatch: pytest.MonkeyPatch, away: float) -> dict[str, float]:
+    """The crush gaps of a plan of one bend past a post that stands so far off the swing's outermost circle [mm]."""
+    off = reach_of_the_leg() + away + POST
+    # The head bends toward the right, and the leg comes round from straight ahead to the right.
+    centre = [off * math.cos(ABOUT), -RADIUS - off * math.sin(ABOUT)]
+    post = {
+        "name": "post in the room",
+        "cylinder": {"centre": centre, "radius": POST, "z": [-4000.0, 3000.0]},
+        "moves_with": "frame",
+    }
+    found: list[CrushGap] = []
+
+    def kept(listed: tuple[CrushGap, ...]) -> str | None:
+        found.extend(listed)
+        return real_words(listed)
+
+    monkeypatch.setattr(known, "crush_words", kept)
+    made = plan(tube([LEG, 500.0], [0.0], [90.0]), bender({"solid": [post]}), confirm=False)
+    assert made.verdict == "makeable"
+    assert (made.setup.list != ()) == bool(found)
+    return {gap.solid: gap.gap for gap in found}
+
+
+@pytest.mark.parametrize("away", [60.0, 200.0, 380.0, 480.0])
+def test_a_gap_by_the_swing_is_said_to_be_no_larger_than_it_is_and_little_smaller(
+    monkeypatch: pytest.MonkeyPatch, away: float
+) -> None:
+    gap = gaps(monkeypatch, away)["post in the room"]
+    # What lies between two samples (80 mm) and rounding down (10 mm) may make it smaller.
+    assert away - 95.0 <= gap <= away
+
+
+def test_what_stands_a_bodys_width_off_the_swing_is_no_crush_gap(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert gaps(monkeypatch, 600.0) == {}
+
+
+def outline(setting: float, clamp: float, across: float) -> Array:
+    """Points (2, k) that the clamp of the test bender sweeps with the arm, by turning its corners by hand."""
+    x, y = np.meshgrid(np.linspace(0.0, clamp, 40), np.linspace(0.0, across, 60))
+    level = np.stack((x.ravel(), y.ravel() + RADIUS))
+    swept = []
+    for angle in np.linspace(0.0, setting, 60):
+        turn = np.array([[math.cos(angle), math.sin(angle)], [-math.sin(angle), math.cos(angle)]])
+        swept.append(turn @ level)
+    return np.concatenate(swept, axis=1) - [[0.0], [RADIUS]]
+
+
+def test_what_clamp_and_arm_sweep_lies_by_the_points_that_people_keep_clear_of() -> None:
+    machine, setting = bender(), math.radians(120.0)
+    tooling = machine.tooling[0]
+    across = tooling.clamp_block.width + tooling.clamp_block.opens
+    said = arm_swept(machine, tooling, 80.0, setting)[:2]
+    reach = arm_reach(machine, tooling, 80.0)
+    assert reach == pytest.approx(math.hypot(80.0, RADIUS + across), abs=1e-9)
+    for x in outline(setting, 80.0, across).T:
+        from_axis = math.hypot(x[0], x[1] + RADIUS)
+        assert from_axis <= reach + 1e-6
+    # The rim: what lies farthest out in each direction has a point of the outline near it.
+    rim = [x for x in outline(setting, 80.0, across).T if math.hypot(x[0], x[1] + RADIUS) > reach - 1.0]
+    assert rim
+    for x in rim:
+        assert np.hypot(*(said - x[:, None])).min() <= 40.0
+
+
+def test_all_gaps_stand_in_one_sentence_with_the_standard_they_come_from() -> None:
+    said = real_words([CrushGap("bed", 120.0), CrushGap("shelf", 0.0)])
+    assert said is not None
+    assert "bed" in said
+    assert "shelf" in said
+    assert "500 mm (ISO 13854)" in said
+    assert real_words([]) is None
