@@ -61,11 +61,25 @@ def _plastic(outside: float, wall: float, strength: float) -> float:
 
 
 def clamp(shop: Shop, leads: End, bend: int) -> Asked:
-    """Between formed bends the clamp must not be longer than the straight."""
+    """Between formed bends the straight must hold one of the clamps, and the grip section that goes with it."""
     at = shop.at(leads, bend)
-    numbers: Numbers = {"straight": at.gap, "shortest_clamp": min(at.clamps)}
-    kept = ALWAYS if min(at.clamps) <= at.gap + RULE_SLACK else NEVER
+    shortest = min(map(at.taken_by, at.clamps))
+    numbers: Numbers = {"straight": at.gap, "shortest_clamp": shortest}
+    kept = ALWAYS if shortest <= at.gap + RULE_SLACK else NEVER
     return Asked("clamp longer than the straight", "lead", kept, lambda _: numbers)
+
+
+def pressure_die(shop: Shop, leads: End, bend: int) -> Asked:
+    """A pressure die that follows the tube must leave its rest behind the tangent point when the swing ends.
+
+    It goes forward with the tube, by CLR · setting.
+    """
+    at = shop.at(leads, bend)
+    if not at.tooling.pressure_die_follows:
+        return Asked("pressure die", "tail", ALWAYS, lambda _: {})
+    left, needed = at.tooling.pressure_die_length - at.radius * at.setting, at.tooling.rest
+    kept = ALWAYS if left + RULE_SLACK >= needed else NEVER
+    return Asked("pressure die", "tail", kept, lambda _: {"left": left, "needed": needed})
 
 
 def shortest_grip(shop: Shop, leads: End, bend: int) -> Asked:
@@ -195,6 +209,7 @@ def asked_of(shop: Shop, arrival: Arrival, before: Arrival | None) -> list[Asked
     rules = [
         largest_angle(shop, leads, bend),
         rated_capacity(shop),
+        pressure_die(shop, leads, bend),
         shortest_grip(shop, leads, bend) if arrival.ahead == bend else clamp(shop, leads, bend),
         shortest_tail(shop, leads, bend),
         window(shop, leads, bend, arrival.released),

@@ -44,7 +44,7 @@ def _deep(state: State, witness: Witness, x: float, shortest: float) -> float:
         raise Refused(f"a witness of a bare tube that is put on is none: {witness}.")
     front, back = state.here.start + state.trim_lead, state.here.start - state.stock
     mandrel = state.bench.machine.mandrel
-    passed = front if mandrel is None else max(front, front - back + mandrel.nose + CLEAR_OF_NOSE)
+    passed = front if mandrel is None else max(front, front - back + state.reach + CLEAR_OF_NOSE)
     tail = x < 0.0
     one = np.ones(1)
     points = Points(

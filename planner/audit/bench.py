@@ -6,8 +6,9 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from planner.audit import solids
-from planner.audit.contact import Need
+from planner.audit.contact import Need, solids_in
 from planner.audit.material import Gripped, Standing
+from planner.audit.motions import Phase
 from planner.audit.shop import Bend, End, Shop
 from planner.audit.solids import Solid
 from planner.audit.tube import Chain, chain
@@ -37,23 +38,24 @@ class Bench:
             "required": clearance.required,
         }
         self.sag = clearance.per_metre / 1000.0
-        self._named: dict[float, dict[str, Solid]] = {}
         self._owner = {solid.name: solid.moves_with for solid in machine.solid}
 
-    def tooling(self, bend: Bend) -> Tooling:
-        """Return the tooling of a bend."""
-        return self.machine.tooling_for(self.part.outside_diameter, bend.radius)
+    def moves_by_itself(self, name: str) -> bool:
+        """Say whether a solid turns with the arm or moves with the pressure die: on a way home it may be elsewhere."""
+        built = name in ("clamp die", "grip section", "pressure die")
+        return built or self._owner.get(name) in ("arm", "pressure die")
 
-    def named(self, bend: Bend) -> dict[str, Solid]:
-        """Return the solids that look the same in every phase, with the tooling of a bend, by name."""
-        if bend.radius not in self._named:
-            every = solids.machine_solids(self.machine, self.tooling(bend))
-            self._named[bend.radius] = {solid.name: solid for solid in every}
-        return self._named[bend.radius]
+    def with_pressure_die(self, name: str) -> bool:
+        """Say whether a solid is the pressure die or moves with it."""
+        return name == "pressure die" or self._owner.get(name) == "pressure die"
 
-    def on_arm(self, name: str) -> bool:
-        """Say whether a solid turns with the arm."""
-        return name == "clamp die" or self._owner.get(name) == "arm"
+    def sag_to(self, name: str) -> float:
+        """Return how much more must be kept to a solid for each mm of leading part."""
+        return self.sag if name == "floor" or name in self._owner else 0.0
+
+    def may_be_down(self, name: str) -> bool:
+        """Say whether a solid may have been lowered after a bend."""
+        return self.machine.head.die_drops > 0.0 and name in ("bend die", "die hub", "grip section")
 
     def carried(self, name: str) -> bool:
         """Say whether the carriage carries a solid."""
@@ -82,7 +84,13 @@ class State:
     @property
     def tooling(self) -> Tooling:
         """The tooling of the bend."""
-        return self.bench.tooling(self.here)
+        return self.here.tooling
+
+    @property
+    def reach(self) -> float:
+        """How far nose and balls of the mandrel stand past the tangent point [mm]."""
+        tip = self.bench.machine.mandrel_of(self.tooling)
+        return 0.0 if tip is None else tip.reach
 
     @property
     def feed(self) -> float:
@@ -98,6 +106,15 @@ class State:
     def stock(self) -> float:
         """Where the stock ends [mm]."""
         return self.bench.shop.length + self.trim_tail
+
+    def solid(self, phase: Phase, name: str, clamp: float, tail: float = 0.0) -> Solid | None:
+        """Return a solid as it stands in a phase of this bend, None where no tube is held against it then.
+
+        clamp: its length; tail: left behind the tangent point [mm].
+        """
+        bench, forward = self.bench, self.followed if phase == "dies open" else 0.0
+        every = solids_in(phase, bench.machine, self.tooling, bench.part.wall, clamp, forward, tail)
+        return next((solid for solid in every if solid.name == name), None)
 
     @cached_property
     def gripped(self) -> Gripped:

@@ -93,17 +93,19 @@ def _carried_out(steps: Sequence[Mapping[str, Any]], shop: Shop) -> Iterator[Mad
     event, leads, hold, released = None, "", (0, "load"), False
     grip: float | None = None
     placed: float | None = None
-    base, last = 0.0, None
+    base, last, gripped = 0.0, None, False
     for place, step in enumerate(steps):
         action = step["action"]
         grip = grip if step["grip"] is None else float(step["grip"])
         if action in ("load", "turn", "reload"):
             _hold_load(step, event, leads)
             event, leads, base, last, placed = action, step["leads"], 0.0, None, None
-        elif action in ("advance", "rotate") and step["bend"] is not None:
+        elif action == "carriage forward" or (action in ("advance", "rotate") and step["bend"] is not None):
             placed = step["to"]["face"]
+        elif action == "close dies":
+            gripped = True
         elif action == "open collet":
-            released = True
+            released = gripped  # otherwise it is opened to take the tube off
         elif action == "re-grip":
             base, hold = step["to"]["rotation"], (0, "re-grip")
         elif action == "bend":
@@ -116,6 +118,7 @@ def _carried_out(steps: Sequence[Mapping[str, Any]], shop: Shop) -> Iterator[Mad
                 hold = (seen, "re-grip")
             made = _arrival(shop, step, formed, "link" if last is not None else event, hold, base, released)
             formed.add(step["bend"])
+            gripped = False
             yield Made(made, step, grip, placed, _regrip_after(steps[place + 1 :]))
             base, last = step["to"]["rotation"], step["bend"]
 

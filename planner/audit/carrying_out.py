@@ -15,7 +15,8 @@ from typing import Any
 
 from planner.audit import motions
 from planner.audit.finished import finished
-from planner.audit.loading import Loading, sign_of
+from planner.audit.homing import Homing
+from planner.audit.loading import sign_of
 from planner.audit.motions import Motion
 from planner.audit.readings import advance_shows, dial_shows, right_setting
 from planner.audit.refused import Refused
@@ -31,7 +32,6 @@ from planner.audit.standing import (
     number,
     refused,
 )  # fmt: skip
-from planner.audit.tube import Chain
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 
@@ -59,12 +59,11 @@ def carry_out(plan: dict[str, Any], part: Part, machine: Machine) -> Carried:
     return Carried(tuple(carrying.motions), tuple(carrying.loads), carrying.built.view("A"))
 
 
-class CarryingOut(Loading):
+class CarryingOut(Homing):
     """A plan under way, with what is done between bends and at the die."""
 
     def __init__(self, plan: dict[str, Any], part: Part, machine: Machine) -> None:
         super().__init__(plan, part, machine)
-        self.gripped: Chain | None = None
         self.trimmed: list[float] = []
         self.checked = False
 
@@ -77,9 +76,10 @@ class CarryingOut(Loading):
             raise refused(step, "the tube has been taken off after its last bend, or checked")
         self.hold_tools(step)
         self._labels(step)
-        if self.now.zero_due and action != "zero":
-            raise refused(step, "the readouts have not been set to 0 since the load or the bend before it")
+        if self.now.due not in (None, action):
+            raise refused(step, f"{DUE[self.now.due]} before it")
         ACTIONS[action](self, step)
+        self.before = action
 
     def _labels(self, step: Step) -> None:
         """Refuse another unit than what is counted, and another end than the one that leads."""
@@ -92,27 +92,27 @@ class CarryingOut(Loading):
     # Between bends
 
     def advance(self, step: Step) -> None:
-        """Advance, draw back, ease the tube off the die, or push it by hand."""
+        """Advance or draw back, or push the tube by hand."""
         if step["bend"] is None:
             self.by_hand(step)
             return
-        way, easing = number(step, "amount"), self.now.arm != 0.0
-        self._to_bend(step, easing)
+        way = number(step, "amount")
+        self._to_bend(step)
         back = self.machine.carriage is None or self.machine.carriage.may_go_back
-        if way == 0.0 or (easing and (way < 0.0 or not self.machine.head.may_ease_off)) or (way < 0.0 and not back):
+        if way == 0.0 or (way < 0.0 and not back):
             raise refused(step, f"the machine cannot advance by {way:g} mm here")
         begins(step, self.now)
-        changes(step, y=way, face=-way)
+        changes(step, y=way, face=self.along(way))
         self.hold_grip(step)
         advance_shows(step, self.machine, self.load, self.now)
-        self.shift(step, way, 0.0, "return" if easing else "place")
+        self.shift(step, way, 0.0, "place")
 
     def rotate(self, step: Step) -> None:
         """Rotate by the chuck, or by hand."""
         if step["bend"] is None:
             self.by_hand(step)
             return
-        self._to_bend(step, False)
+        self._to_bend(step)
         turn = number(step, "amount") * sign_of(step)
         begins(step, self.now)
         changes(step, rotation=turn)
@@ -121,18 +121,14 @@ class CarryingOut(Loading):
         self.shift(step, 0.0, turn, "place")
         self.now.rotation += turn
 
-    def _to_bend(self, step: Step, easing: bool) -> None:
-        """Refuse a move with the dies closed, or to a bend that does not come next."""
-        if self.now.closed or self.now.by_hand is not None or not self.loaded:
+    def _to_bend(self, step: Step) -> None:
+        """Refuse a move with the dies closed, the arm out or the collet open, or to a bend that does not come next."""
+        now = self.now
+        if now.closed or now.arm != 0.0 or now.by_hand is not None or not self.loaded:
             raise refused(step, "the tube does not move freely here")
-        self._names(step, self.next_bend()["bend"] if not easing or self.bent is None else self.bent.number)
-
-    def _names(self, step: Step, bend: int) -> None:
-        """Refuse a step of another bend, or with another end leading."""
-        if step["bend"] != bend or step["leads"] != self.load.leads:
-            raise refused(
-                step, f"it is of bend {step['bend']} with end {step['leads']} leading, not of bend {bend} here"
-            )
+        if self.machine.carriage is not None and now.held is None:
+            raise refused(step, "the collet is open")
+        self.names(step, self.next_bend()["bend"])
 
     # At the die
 
@@ -140,8 +136,10 @@ class CarryingOut(Loading):
         """The dies close: here the bend is, and lies as the drawing wants it."""
         if self.now.closed or self.now.by_hand is not None or not self.loaded or self.now.arm != 0.0:
             raise refused(step, "the dies cannot close here")
+        if self.machine.carriage is not None and self.now.held is None:
+            raise refused(step, "the collet is open")
         number_, leads = self.next_bend()["bend"], self.load.leads
-        self._names(step, number_)
+        self.names(step, number_)
         bend = self.bend_of(step, number_)
         if number_ in self.built.made or self.tooling_of(step, number_) != self.tooling:
             raise refused(step, f"bend {number_} is made already, or the dies in the machine are not its own")
@@ -154,8 +152,9 @@ class CarryingOut(Loading):
         self.gripped = self.ahead(self.at, bend)
         self.now.closed = True
         reach = self.gripped.total
-        body = motions.ahead(self.gripped, motions.gripped_roles(self.gripped))
-        self.add(step, "dies close", [body], (reach, reach), self.tail_end - self.at)
+        behind = self.tail_end - self.at
+        ahead = motions.ahead(self.gripped, motions.gripped_roles(self.gripped))
+        self.add(step, "dies close", [ahead, motions.tail(behind, self.at)], (reach, reach), behind)
         if leads != self.plan["order"][len(self.built.made)]["leads"]:
             raise refused(step, "the plan's order has another end leading")
 
@@ -188,16 +187,6 @@ class CarryingOut(Loading):
             self.carry = short
         self.built.make(load.leads, bend, self.at, roll)
 
-    def open_collet(self, step: Step) -> None:
-        """The collet opens and stands back before the job's last bend."""
-        carriage = self.machine.carriage
-        last = sum(one["action"] == "bend" for one in self.coming) == 1
-        if not self.now.closed or carriage is None or not carriage.finish_released or not last or self.bent is None:
-            raise refused(step, "the collet may not be opened here")
-        self._names(step, self.bent.number)
-        self.now.face = self.now.held = None
-        self.bent = replace(self.bent, released=True)
-
     def bend(self, step: Step) -> None:
         """Swing from home to the setting: the leading part with the arm, tail and carriage forward by CLR · setting."""
         bent, now = self._in_the_die(step), self.now
@@ -207,7 +196,7 @@ class CarryingOut(Loading):
             near(step, f"the {name}", number(step, name), number(step, "setting"))
         feed = self._radius * bent.setting
         begins(step, now)
-        changes(step, arm=math.degrees(bent.setting), y=feed, face=-feed)
+        changes(step, arm=math.degrees(bent.setting), y=feed, face=self.along(feed))
         self.hold_grip(step)
         assert self.gripped is not None  # the dies are closed
         assert self.tooling is not None
@@ -220,15 +209,15 @@ class CarryingOut(Loading):
         )  # fmt: skip
         now.forward = feed if self.tooling.pressure_die_follows else 0.0
         bodies: list[motions.Body | None] = [ahead, forming, motions.tail(behind, bent.start, (behind, -feed))]
-        self.add(step, "bend", bodies, (reach, reach + feed), behind, pressure=(0.0, now.forward))
-        now.arm, now.y = math.degrees(bent.setting), now.y + feed
-        now.face = None if now.face is None else now.face - feed
+        self.add(step, "bend", bodies, (reach, reach + feed), behind, pressure=(0.0, now.forward), fed=feed)
+        now.arm = math.degrees(bent.setting)
+        self.fed_to(now.y + feed)
 
     def _in_the_die(self, step: Step) -> Bent:
         """Return the bend that is in the die; refuse a step that needs the dies closed where they are not."""
         if not self.now.closed or self.bent is None:
             raise refused(step, "the dies are not closed")
-        self._names(step, self.bent.number)
+        self.names(step, self.bent.number)
         return self.bent
 
     @property
@@ -271,7 +260,7 @@ class CarryingOut(Loading):
         angle, feed = float(self.part.angles[bent.number - 1]), self._radius * bent.setting
         back = self._radius * (bent.setting - angle)
         begins(step, now)
-        changes(step, y=-back, face=back)
+        changes(step, y=-back, face=self.along(-back))
         self.hold_grip(step)
         assert self.gripped is not None  # the dies are closed
         chain = self.gripped.turned("die", self.toward * bent.setting, self.toward * self._radius)
@@ -282,43 +271,26 @@ class CarryingOut(Loading):
             "forming", self._radius, bent.setting, bent.start + feed, self.toward, (feed, -back)
         )  # fmt: skip
         reach, behind = chain.total + feed, self.tail_end - bent.start - feed
-        self.add(step, "dies open", [ahead, forming], (reach - back, reach), behind, pressure=(now.forward,) * 2)
+        tail = motions.tail(behind + back, bent.start + feed, (behind, back))
+        self.add(step, "dies open", [ahead, forming, tail], (reach - back, reach), behind, pressure=(now.forward,) * 2)
         self.built.made.add(bent.number)
-        face = None if now.face is None else now.face + back
+        self.load.bends.append(bent)
+        self.fed_to(now.y - back)
         self.now = Now(
-            rotation=now.rotation, arm=now.arm, face=face, tangent_u=bent.start + self._radius * angle, held=now.held,
-            forward=now.forward, arc=bent.bend, zero_due=self.machine.advance.zeroed or self.machine.rotation.zeroed,
+            rotation=now.rotation, arm=now.arm, face=now.face, tangent_u=bent.start + self._radius * angle,
+            held=now.held, forward=now.forward, arc=bent.bend, due=self.zero_due,
         )  # fmt: skip
         self.stood = None
-
-    def home(self, step: Step) -> None:
-        """The arm goes home past the standing tube, the pressure die with it."""
-        now, bent = self.now, self.bent
-        if now.closed or now.arm == 0.0 or bent is None:
-            raise refused(step, "the arm does not stand out with the dies open")
-        self._names(step, bent.number)
-        begins(step, now)
-        changes(step, arm=-now.arm)
-        self.hold_grip(step)
-        standing = self.standing()
-        roles, y = motions.standing_roles(standing, True), (now.y, now.y)
-        bodies = [motions.ahead(standing.fed(now.y), roles), *self.beside(y)]
-        reach, behind = standing.total + now.y, self.tail_end - now.tangent_u - now.y
-        self.add(
-            step, "return", bodies, (reach, reach), behind, pressure=(now.forward, 0.0), slides=True, **self.arc()
-        )  # fmt: skip
-        self.load.bends.append(replace(bent, eased=now.y))
-        now.arm = now.forward = 0.0
 
     # What moves nothing
 
     def zero(self, step: Step) -> None:
         """Set the readouts to 0: at the end of a bend, and at a load."""
-        if not self.now.zero_due:
+        if self.now.due != "zero":
             raise refused(step, "the readouts are set to 0 where their places count on")
-        self._names(step, self.next_bend()["bend"] if self.bent is None else self.bent.number)
+        self.names(step, self.next_bend()["bend"] if self.bent is None else self.bent.number)
         self.hold_grip(step)
-        self.now.zero_due = False
+        self.now.due = None
 
     def nothing(self, step: Step) -> None:
         """Nothing moves; the clamp is held by `hold_tools`."""
@@ -342,6 +314,14 @@ ACTIONS: dict[str, Callable[[CarryingOut, Step], None]] = {
     "unload": CarryingOut.unload, "advance": CarryingOut.advance, "rotate": CarryingOut.rotate,
     "close dies": CarryingOut.close, "open collet": CarryingOut.open_collet, "bend": CarryingOut.bend,
     "re-grip": CarryingOut.regrip, "open dies": CarryingOut.open, "return": CarryingOut.home,
-    "zero": CarryingOut.zero, "change clamp": CarryingOut.nothing, "trim": CarryingOut.trim,
-    "check": CarryingOut.check,
+    "run forward": CarryingOut.run_forward, "carriage forward": CarryingOut.carriage_forward,
+    "carriage back": CarryingOut.carriage_back, "zero": CarryingOut.zero,
+    "change clamp": CarryingOut.nothing, "trim": CarryingOut.trim, "check": CarryingOut.check,
 }  # fmt: skip
+
+DUE = {
+    "zero": "the readouts have to be set to 0",
+    "carriage forward": "the carriage has to run forward to its hold",
+    "carriage back": "the carriage has to stand back",
+    "return": "the arm has to go home",
+}

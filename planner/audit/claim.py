@@ -17,7 +17,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
-from planner.audit.asked import largest_angle, rated_capacity, shortest_grip, shortest_tail
+from planner.audit.asked import largest_angle, pressure_die, rated_capacity, shortest_grip, shortest_tail
 from planner.audit.carried import confirm_plan
 from planner.audit.fewest import NO, Fewest
 from planner.audit.order import Orders, in_words
@@ -162,7 +162,8 @@ def impossible(shop: Shop, number: int) -> bool:
 
     def broken(leads: End) -> bool:
         bend = shop.number(leads, number)
-        rules = [rated_capacity(shop), largest_angle(shop, leads, bend), shortest_tail(shop, leads, bend)]
+        rules = [rated_capacity(shop), largest_angle(shop, leads, bend), pressure_die(shop, leads, bend)]
+        rules.append(shortest_tail(shop, leads, bend))
         if bend == 1:
             rules.append(shortest_grip(shop, leads, bend))
         return any(not rule.keeps(shop.allowed(leads if rule.of == "lead" else other(leads))) for rule in rules)

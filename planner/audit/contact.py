@@ -1,8 +1,8 @@
 """What must keep clear of what: the contact table, and the pairs of tube and solid that a cover must hold.
 
 In every phase every piece keeps `required` (and what the leading part's length adds) to floor and profile's solids,
-`to_tooling` to die, hub, wiper, clamp and pressure die, and the leading part `to_itself` to the tail, but for what the
-shop lets touch:
+`to_tooling` to die, hub, wiper, clamp, pressure die, grip section, mandrel and rod, and the leading part `to_itself` to
+the tail, but for what the shop lets touch:
 
 - What lies in the groove may touch die and wiper, overlapping by 1 mm at most: tail, arc being formed and first
   straight always; the arc just formed and the straight after it while gripped, in the return, and while they slide
@@ -12,6 +12,12 @@ shop lets touch:
 - The gripped straight rests on the arm beyond the clamp: it keeps `to_tooling` there, and what the clamp holds nothing.
 - The tail is held against the leading part in the bend only (between bends they are one rigid body), and against the
   first straight beyond 90° of swing only.
+- In the grip section's groove lie tail, first straight, the arc in the die and the one just formed: these may overlap
+  it by 1 mm, and the straight after that one while gripped, in the return and while it slides straight out. The arc at
+  the far end of the straight in the die begins where the section ends, and may touch it always.
+- Tube that is on mandrel and rod is not held against them: the tail, the first straight (but beyond 90° of swing), the
+  arc in the die or just formed up to half a turn, and of the straight after it what lies on nose and balls or within a
+  diameter of them: as far from the tangent point, along the tube, as they reach and a diameter more.
 
 **What lies in the groove stays in it.** Let R be the radius of the groove's centre circle and of the arc. A point at an
 angle α of an arc that has slid out by y lies at ρ² = (R sin α + y)² + (R cos α)² = R² + 2Ry sin α + y² from the die
@@ -22,11 +28,23 @@ stays out of its own circle, which holds the smaller die's; one that was bent ro
 The wiper ends at x = 0. A cross-section at an angle α from the start reaches from R − r to R + r about the axis, and
 x = y + ρ sin α + ℓ cos α is not negative up to 180° of arc, nor up to 90° for the straight beyond.
 
+**The grip section** fills 0 ≤ X ≤ L, 0 ≤ Y ≤ depth ≤ R of the arm's frame, Y toward the die axis at (0, R), less the
+bore Y² + z² < r². A point of the tube lies at a, a² + z² ≤ r², across the centreline in the arm's plane. Seen from an
+arm at β the feed's line, and at β = γ the gripped straight when it has sprung back by γ, has
+
+    X = ℓ cos β − (R − a) sin β,      Y = R − (R − a) cos β − ℓ sin β
+
+with ℓ from the tangent point. Up to 90° the tail, ℓ ≤ 0, has X ≤ 0; beyond, up to 180°, Y ≥ R. The straight ahead,
+ℓ ≥ 0, has X ≤ 0 beyond 90°, and X ≥ 0 before it only for ℓ ≥ (R − a) tan β: then Y ≤ R − (R − a)/cos β ≤ a, so that it
+is out of the groove's mouth, Y < 0, or in the bore, Y² + z² ≤ a² + z². The arc in the die lies behind the section's
+beginning, X = −ρ sin ψ ≤ 0 for ψ up to 180°. With the arm at home and the tube fed by y ≥ L the arc just formed and, up
+to 90° of it, the straight beyond have x = y + ρ sin α + ℓ cos α ≥ L at every roll. None of these needs cells.
+
 **What another motion covers.** The clamp's travel and the pressure die's is held against the leading part as the dies
 close; in the bend the clamp turns with the leading part, which stands to it as then. Closing dies move nothing else:
 all else stands as in the bend's first moment. The re-grip moves the carriage alone: the rest stands as in the bend's
-last. As the arm goes home tube, frame and carriage stand as at the end of the motion before. A rotation turns tail and
-come-out straight on the spot.
+last; so does a run of the open carriage. As the arm goes home past a tube that stands, frame and carriage stand as at
+the end of the motion before. A rotation turns tail and come-out straight on the spot.
 """
 
 from __future__ import annotations
@@ -41,6 +59,7 @@ from planner.audit import solids
 from planner.audit.motions import Motion, Phase, Role
 from planner.audit.solids import Solid
 from planner.inputs.machine import Machine, Tooling
+from planner.tolerances import SAME_PLACE
 
 Need = Literal["ease", "tooling", "itself", "required"]
 
@@ -49,6 +68,8 @@ HALF_TURN = math.radians(175.0)
 
 SAME_RADIUS = 0.05
 """An arc fits a die that is larger by this at most [mm], as tooling fits a drawing."""
+
+Span = tuple[float, float]
 
 GRIPPED: tuple[Phase, ...] = ("dies close", "bend", "re-grip", "dies open")
 
@@ -78,14 +99,16 @@ def wanted(motion: Motion, machine: Machine) -> Iterator[Wanted]:
                 need = must_keep(role, solid, motion)
                 if need is None or (need == "ease" and _stays_in_groove(role, body.runs, solid, motion)):
                     continue
-                from_s = from_t = 0.0
-                if role == "first" and motion.phase == "bend" and solid.tool in ("its own tail", "wiper die"):
+                from_t, length = 0.0, float(body.chain.length[piece])
+                if only_beyond_right_angle(role, solid, motion.phase):
                     if swing <= right_angle:
                         continue
                     from_t = right_angle / swing
-                if _rests_on_arm(role, solid, motion.phase):
-                    from_s = min(motion.clamp, float(body.chain.length[piece]))
-                yield Wanted(number, piece, solid, need, from_s, from_t)
+                from_s = held_to(role, solid, motion.phase, motion.clamp)
+                if solid.tool == "mandrel rod":
+                    arc = float(body.chain.length[0]) if piece == 1 else 0.0
+                    from_s = on_the_rod(role, float(body.chain.curvature[piece]), arc, motion.tooling, machine)
+                yield Wanted(number, piece, solid, need, min(from_s, length), from_t)
 
 
 def must_keep(role: Role, solid: Solid, motion: Motion) -> Need | None:
@@ -97,9 +120,14 @@ def must_keep(role: Role, solid: Solid, motion: Motion) -> Need | None:
         if role == "tail" and solid.owner == "carriage":
             return None
         return "tooling" if _rests_on_arm(role, solid, phase) else "required"
+    if tool == "grip section":
+        always = role in ("just formed", "far arc")
+        return "ease" if always or _lies_in_groove(role, motion) else "tooling"
+    if tool == "mandrel rod":
+        return None if role == "tail" or (role == "first" and phase != "bend") else "tooling"
     if tool in ("bend die", "wiper die") and _lies_in_groove(role, motion):
         return "ease"
-    if tool == "bend die" and role == "earlier" and _slides_out(motion) and motion.arc >= HALF_TURN:
+    if tool == "bend die" and role in ("far arc", "earlier") and _slides_out(motion) and motion.arc >= HALF_TURN:
         return "ease"
     if tool in ("clamp die", "pressure die"):
         if role == "tail" and tool == "pressure die":
@@ -109,6 +137,29 @@ def must_keep(role: Role, solid: Solid, motion: Motion) -> Need | None:
         if phase in GRIPPED and role == "far arc" and tool == "clamp die":
             return "ease"
     return "tooling"
+
+
+def only_beyond_right_angle(role: Role, solid: Solid, phase: Phase) -> bool:
+    """Say whether a pair counts beyond 90° of swing only: the gripped straight against what lies along the feed."""
+    return role == "first" and phase == "bend" and solid.tool in ("its own tail", "wiper die", "mandrel rod")
+
+
+def held_to(role: Role, solid: Solid, phase: Phase, clamp: float) -> float:
+    """Return how much of a piece the clamp holds away from a solid [mm]: of what rests on the arm, its own length."""
+    return clamp if _rests_on_arm(role, solid, phase) else 0.0
+
+
+def on_the_rod(role: Role, curvature: float, arc: float, tooling: Tooling, machine: Machine) -> float:
+    """Return how much of a piece, from its end nearer the tangent point, is not held against mandrel and rod [mm].
+
+    arc: length of the arc just formed, before the straight after it [mm].
+    """
+    tip = machine.mandrel_of(tooling)
+    if tip is None:
+        return 0.0
+    if role in ("forming", "just formed"):
+        return math.pi / curvature
+    return max(tip.reach + tooling.tube_diameter - arc, 0.0) if role == "after it" else 0.0
 
 
 def _lies_in_groove(role: Role, motion: Motion) -> bool:
@@ -128,11 +179,13 @@ def _rests_on_arm(role: Role, solid: Solid, phase: Phase) -> bool:
 
 
 def _stays_in_groove(role: Role, runs: bool, solid: Solid, motion: Motion) -> bool:
-    """Say whether the lemma of the module's docstring settles a pair that may touch."""
+    """Say whether the lemmas of the module's docstring settle a pair that may touch."""
     slid = motion.arc > 0.0 and motion.arc_radius >= motion.tooling.bend_radius - SAME_RADIUS
     to_half_turn, to_right_angle = slid and motion.arc <= math.pi, slid and motion.arc <= math.pi / 2.0
     if solid.tool == "bend die":
         return role in ("tail", "first", "forming") or (role in ("just formed", "after it") and to_half_turn)
+    if solid.tool == "grip section":
+        return _clear_of_section(role, motion, to_half_turn, to_right_angle)
     if solid.tool != "wiper die":
         return False
     if role == "forming":
@@ -145,12 +198,40 @@ def _stays_in_groove(role: Role, runs: bool, solid: Solid, motion: Motion) -> bo
     )
 
 
+def _clear_of_section(role: Role, motion: Motion, to_half_turn: bool, to_right_angle: bool) -> bool:
+    """Say whether a piece that may touch the grip section never does, by the lemma of the module's docstring."""
+    if role in ("tail", "first", "forming"):
+        return max(motion.arm) <= math.pi
+    section = motion.tooling.section(motion.clamp)
+    if section is None or motion.arm != (0.0, 0.0) or motion.past < section.length - SAME_PLACE:
+        return False
+    return (role == "just formed" and to_half_turn) or (role == "after it" and to_right_angle)
+
+
 def solids_about(motion: Motion, machine: Machine) -> tuple[Solid, ...]:
     """Return the solids that a motion is held against, in the state they have in it."""
+    arm_alone = motion.phase == "return" and motion.arm[0] != motion.arm[1] and not motion.feeds
     return _about(
-        motion.phase, motion.arm[0] != motion.arm[1], motion.face is not None, motion.clamp, motion.pressure,
-        motion.tail if motion.phase == "bend" else 0.0, _Known(machine, motion.tooling),
+        motion.phase, arm_alone, motion.face is not None, motion.clamp, motion.pressure,
+        (motion.tail, motion.fed) if motion.phase == "bend" else (0.0, 0.0), motion.wall,
+        _Known(machine, motion.tooling),
     )  # fmt: skip
+
+
+def solids_in(
+    phase: Phase,
+    machine: Machine,
+    tooling: Tooling,
+    wall: float,
+    clamp: float,
+    forward: float = 0.0,
+    tail: float = 0.0,
+) -> tuple[Solid, ...]:
+    """Return all solids that some tube is held against in a phase, whatever moves, in the state they have in it.
+
+    clamp: its length; forward: of the pressure die once it follows; tail: left behind the tangent point [mm].
+    """
+    return _about(phase, False, True, clamp, (forward, forward), (tail, 0.0), wall, _Known(machine, tooling))
 
 
 class _Known:
@@ -166,32 +247,41 @@ class _Known:
         return isinstance(other, _Known) and self.machine is other.machine and self.tooling is other.tooling
 
 
+def pressure_die(machine: Machine, tooling: Tooling, opening: Span, way: Span) -> tuple[Solid, ...]:
+    """Return the pressure die and what moves with it, swept over an opening and a way forward [mm], as they stand."""
+    swept = (
+        solids.pressure_block(machine, tooling, opening, way),
+        *solids.beside_pressure_die(machine, opening, way),
+    )
+    return tuple(replace(solid, owner="frame") for solid in swept)
+
+
 @lru_cache(maxsize=512)
 def _about(
-    phase: Phase, arm_moves: bool, held: bool, clamp: float, pressure: tuple[float, float], tail: float, known: _Known
+    phase: Phase, arm_alone: bool, carried: bool, clamp: float, pressure: Span, tail: Span, wall: float, known: _Known
 ) -> tuple[Solid, ...]:
     machine, tooling = known.machine, known.tooling
     every = solids.machine_solids(machine, tooling)
-    frame = tuple(solid for solid in every if solid.owner in ("frame", "bend die"))
-    arm = tuple(solid for solid in every if solid.owner == "arm")
-    carriage = tuple(solid for solid in every if solid.owner == "carriage") if held else ()
+    carriage = tuple(solid for solid in every if solid.owner == "carriage") if carried else ()
     opens, away = tooling.clamp_block.opens, tooling.pressure_block.opens
     forward = (min(pressure), max(pressure))
-
-    def block(opening: tuple[float, float], way: tuple[float, float]) -> Solid:
-        return replace(solids.pressure_block(machine, tooling, opening, way), owner="frame")
-
-    open_clamp = solids.clamp_block(machine, tooling, clamp, (opens, opens))
     if phase == "dies close":
-        return (block((0.0, away), (0.0, 0.0)), solids.clamp_block(machine, tooling, clamp, (0.0, opens)))
-    if phase == "bend":
-        closed = solids.pressure_block(machine, tooling, (0.0, 0.0))
-        behind = solids.tail(tail, tooling.tube_diameter / 2.0)
-        return (*frame, *carriage, *arm, closed, behind)
-    if phase == "re-grip":
+        clamp_travel = solids.clamp_block(machine, tooling, clamp, (0.0, opens))
+        return (*pressure_die(machine, tooling, (0.0, away), (0.0, 0.0)), clamp_travel)
+    if phase in ("re-grip", "carriage run"):
         return carriage
-    if phase == "dies open":
-        return (*frame, *carriage, *arm, open_clamp, block((0.0, away), forward))
-    if phase == "return" and arm_moves:
-        return (*arm, open_clamp, block((away, away), forward))
-    return (*frame, *carriage, *arm, open_clamp, block((away, away), forward))
+    drawn_back = phase == "place" and machine.mandrel is not None and machine.mandrel.draws_back
+    standing = (
+        *(solid for solid in every if solid.owner in ("frame", "bend die")), *carriage,
+        *solids.mandrel_rod(machine, tooling, wall, drawn_back),
+    )  # fmt: skip
+    arm = (*(solid for solid in every if solid.owner == "arm"), *solids.grip_section(machine, tooling, clamp))
+    if phase == "bend":
+        closed = (solids.pressure_block(machine, tooling, (0.0, 0.0)), *solids.beside_pressure_die(machine, (0.0, 0.0)))
+        return (*standing, *arm, *closed, *solids.tail(tail[0], tooling.tube_diameter / 2.0, tail[1]))
+    opening = (0.0, away) if phase == "dies open" else (away, away)
+    opened = (
+        *arm, solids.clamp_block(machine, tooling, clamp, (opens, opens)),
+        *pressure_die(machine, tooling, opening, forward),
+    )  # fmt: skip
+    return opened if arm_alone else (*standing, *opened)

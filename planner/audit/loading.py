@@ -1,16 +1,20 @@
-"""The tube laid in, put on and taken off: loads of a plan under way."""
+"""The tube laid in, put on and taken off: loads of a plan under way.
+
+The collet is open meanwhile and the carriage stands back; it runs forward to its hold before the readouts are set to 0,
+and back before the tube is taken off. A tube that the arm would push on its way home may be drawn off past it first.
+"""
 
 from __future__ import annotations
 
-from planner.audit.standing import SAME, Load, Now, Step, changes, near, number, position, refused
+from planner.audit.standing import SAME, Load, Now, Step, begins, changes, near, number, position, refused
 from planner.audit.under_way import UnderWay
 
 CLEAR_OF_NOSE = 50.0
-"""Where the tube is in free hands its tail end is this far in front of the mandrel's nose, or more [mm]."""
+"""Where the tube is in free hands its tail end is this far in front of nose and balls, or more [mm]."""
 
 
 class Loading(UnderWay):
-    """Loads and what is done by hand: there the collet is open and the carriage stands."""
+    """Loads, and what is done by hand."""
 
     def lay_in(self, step: Step) -> None:
         """Lay the tube in: bare, turned end for end, or put back the same way round."""
@@ -37,7 +41,7 @@ class Loading(UnderWay):
         wanted = "load" if before is None else "reload" if leads == before else "turn"
         if leads not in ("A", "B") or event != wanted:
             raise refused(step, f"end {leads} leads, and {'none' if before is None else f'end {before}'} led before")
-        if (self.loaded and self.machine.mandrel is not None) or self.now.closed or self.now.arm != 0.0:
+        if self.loaded or self.now.closed or self.now.arm != 0.0:
             raise refused(step, "the tube has not been taken off, the dies are closed or the arm is not at home")
         lead, tail = self.trims if leads == "A" else self.trims[::-1]
         self.loads.append(Load(event, leads, self.built.formed(leads), lead, tail))
@@ -59,19 +63,20 @@ class Loading(UnderWay):
         now, load = self.now, self.load
         view = self.built.view(load.leads)
         ahead = float(view.bend_ends[bend - 2]) if load.formed else -load.trim_lead
-        if self.machine.carriage is None:
+        carriage = self.machine.carriage
+        if carriage is None:
             shown = self.machine.advance.resolution
             straight = float(self.part_seen().straights[bend - 1]) if load.formed else 0.0
             now.tangent_u = ahead + round(straight / shown) * shown
         else:
-            held, length = number(step, "grip"), self.machine.carriage.grip_length
-            through = self.machine.carriage.passes_through
-            if held < length - SAME or (not through and held > length + SAME):
+            running = next((one for one in self.coming if one["action"] in ("carriage forward", "bend")), step)
+            if running["action"] != "carriage forward":
+                raise refused(step, "the carriage does not run forward to hold the tube")
+            held, length = number(running, "grip"), carriage.grip_length
+            if held < length - SAME or (not carriage.passes_through and held > length + SAME):
                 raise refused(step, f"the collet holds {held:.3f} mm from the tail's end, its grip is {length:g} mm")
-            moving = next((one for one in self.coming if one["from"] is not None), step)
-            now.face, now.held = position(moving, "from", "face"), self.tail_end - held
-            load.holds.append(now.held)
-            now.tangent_u = now.held - now.face
+            now.face = carriage.waits_at
+            now.tangent_u = self.tail_end - held - position(running, "to", "face")
         if abs(now.tangent_u - ahead) <= SAME:
             now.tangent_u = ahead
         if now.tangent_u < ahead:
@@ -82,14 +87,19 @@ class Loading(UnderWay):
         """Refuse a way on that begins, or a way off that ends, where the tube is still on the rod."""
         if self.machine.mandrel is None:
             raise refused(step, "there is no mandrel to come from or to leave")
-        free = self.tail_end - self.now.tangent_u + self.machine.mandrel.nose + CLEAR_OF_NOSE
+        free = self.tail_end - self.now.tangent_u + self.reach + CLEAR_OF_NOSE
         if self.now.y < free - SAME:
             raise refused(step, f"at an advance of {self.now.y:.3f} mm it is on the rod, {free:.3f} mm is clear of it")
 
     def _in_place(self) -> None:
         self.now.by_hand = None
         self.now.y = self.now.roll = 0.0
-        self.now.zero_due = self.machine.advance.zeroed or self.machine.rotation.zeroed
+        self.now.due = self.zero_due if self.machine.carriage is None else "carriage forward"
+
+    @property
+    def zero_due(self) -> str | None:
+        """What is due at a load and at the end of a bend: that the readouts are set to 0, where they are."""
+        return "zero" if self.machine.advance.zeroed or self.machine.rotation.zeroed else None
 
     def by_hand(self, step: Step) -> None:
         """A leg of the way on or off, moved by hand."""
@@ -117,16 +127,46 @@ class Loading(UnderWay):
             self._in_place()
 
     def unload(self, step: Step) -> None:
-        """Take the tube off; after the last bend that is the end of it."""
-        if self.now.closed or self.now.arm != 0.0 or self.bent is None:
-            raise refused(step, "the dies are closed, the arm is not at home, or no bend has been made")
-        if (step["from"] is None) != (self.machine.mandrel is None):
+        """Take the tube off, past the standing arm if that is out; after the last bend that is the end of it."""
+        now, mandrel = self.now, self.machine.mandrel
+        if now.closed or self.bent is None or not self.loaded:
+            raise refused(step, "the dies are closed, or no bend has been made")
+        if now.held is not None:
+            raise refused(step, "the collet holds the tube")
+        if (step["from"] is None) != (mandrel is None):
             raise refused(step, "the way off the mandrel is missing, or there is no mandrel")
         if step["from"] is not None:
-            self.by_hand(step)
+            self._drawn_off(step) if now.arm != 0.0 else self.by_hand(step)
             self._free(step)
+        elif step["checked"]:
+            raise refused(step, "how it comes off is not looked at, and it says that it is")
+        self.loaded = False
+        if now.arm != 0.0:
+            self.now = Now(arm=now.arm, due="return")
+            return
+        self._taken_off()
+
+    def _drawn_off(self, step: Step) -> None:
+        """Draw the tube off straight, the arm standing out."""
+        if step["bend"] is not None:
+            raise refused(step, "it is moved by hand")
+        begins(step, self.now)
+        way = position(step, "to", "y") - self.now.y
+        changes(step, y=way)
+        self.hold_grip(step)
+        self.shift(step, way, 0.0, "return")
+
+    def home_without_tube(self, step: Step) -> None:
+        """The arm goes home, the tube taken off."""
+        if self.bent is None or step["from"] is not None or step["to"] is not None:
+            raise refused(step, "it is not the arm's way home without the tube")
+        self.names(step, self.bent.number)
+        self.hold_grip(step)
+        self._taken_off()
+
+    def _taken_off(self) -> None:
         self.done = all(one["action"] != "bend" for one in self.coming)
-        self.loaded, self.now, self.bent = False, Now(), None
+        self.now, self.bent = Now(), None
 
 
 def sign_of(step: Step) -> float:

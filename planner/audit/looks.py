@@ -13,8 +13,8 @@ from typing import Final
 import numpy as np
 
 from planner.audit.bench import State
-from planner.audit.contact import must_keep
-from planner.audit.material import FIRST, ROLES, TAIL, Points
+from planner.audit.contact import held_to, must_keep, on_the_rod, only_beyond_right_angle
+from planner.audit.material import AFTER, FIRST, FORMED, FORMING, ROLES, TAIL, Points
 from planner.audit.motions import Motion, Phase
 from planner.audit.nearness import over_stretch, seen_from_arm, surface
 from planner.audit.shapes import Array
@@ -32,7 +32,8 @@ class Look:
     """N points in one phase against one solid.
 
     state: whose bend's tooling is in the machine; arm (N,) [rad] and face (N,), collet's face to tangent point [mm], at
-    those moments; clamp: length in the bend [mm]; slides: an arc just formed, of the angle `arc`, slides straight out.
+    those moments; clamp: length in the bend [mm]; slides: an arc just formed slides straight out, of the angle `arc`
+    [rad] and `arc_length` [mm].
     """
 
     state: State
@@ -43,11 +44,12 @@ class Look:
     clamp: float = 0.0
     slides: bool = False
     arc: float = 0.0
+    arc_length: float = 0.0
 
     def deep(self, points: Points, swing: Array) -> Array:
         """Return how deep the points are [mm]; swing: of the leading part, the arc in the die so far (N,) [rad]."""
         needed = self.needed(points, swing)
-        seen = self._seen(self._not_in_clamp(points))
+        seen = self._seen(self._held_apart(points))
         return _deep(seen, needed, surface(self.solid, seen, self.state.bench.radius))
 
     def deep_over(self, points: Points, way: Array, turn: Array) -> Array:
@@ -56,6 +58,7 @@ class Look:
         Between bends, the arm at home. A point of the tube's surface moves by no more than its distance from the feed's
         axis times `turn` when it turns, and no farther from that axis is any of them than the centreline and a radius.
         """
+        points = self._held_apart(points)
         turning = (np.hypot(points.x[1], points.x[2]) + self.state.bench.radius) * turn
         shortest = replace(points, ahead=points.ahead - way)
         needed = self.needed(shortest, np.zeros_like(way))
@@ -66,7 +69,7 @@ class Look:
         """Return what the contact table asks for at the points (N,) [mm], −∞ where it asks for nothing."""
         bench, bend = self.state.bench, self.state.here
         motion = Motion(
-            0, self.phase, (), self.state.tooling, self.clamp, bench.toward, bend.radius, 0.0, 0.0, 0.0,
+            0, self.phase, (), self.state.tooling, self.clamp, 0.0, bench.toward, bend.radius, 0.0, 0.0, 0.0,
             slides=self.slides, arc=self.arc, arc_radius=bend.radius,
         )  # fmt: skip
         asked = [must_keep(role, self.solid, motion) for role in ROLES]
@@ -74,16 +77,20 @@ class Look:
         sag = np.array([bench.sag if need == "required" else 0.0 for need in asked])
         sag[TAIL] = 0.0
         needed = least[points.role] + sag[points.role] * points.ahead
-        if self.phase == "bend" and self.solid.tool in ("its own tail", "wiper die"):
+        if only_beyond_right_angle("first", self.solid, self.phase):
             early = (points.role == FIRST) & (swing < RIGHT_ANGLE - 1e-9)
             needed = np.where(early, -math.inf, needed)
         return np.asarray(needed)
 
-    def _not_in_clamp(self, points: Points) -> Points:
-        """Leave out what the clamp holds of the gripped straight, which rests on the arm in the bend."""
-        if self.phase != "bend" or self.solid.owner != "arm":
-            return points
-        held = np.where(points.role == FIRST, self.clamp, 0.0)
+    def _held_apart(self, points: Points) -> Points:
+        """Leave out what the clamp holds of the gripped straight, off the arm, and what is on mandrel and rod."""
+        held = np.zeros_like(points.before)
+        held[points.role == FIRST] = held_to("first", self.solid, self.phase, self.clamp)
+        if self.solid.tool == "mandrel rod":
+            tooling, machine = self.state.tooling, self.state.bench.machine
+            held[points.role == AFTER] = on_the_rod("after it", 0.0, self.arc_length, tooling, machine)
+            arcs = (points.role == FORMING) | (points.role == FORMED)
+            held[arcs] = math.pi / points.curvature[arcs]
         within = points.before >= held - 1e-6
         return replace(points, before=np.maximum(points.before - held, 0.0), exists=points.exists & within)
 

@@ -21,7 +21,7 @@ Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
 ROLES: Final[tuple[Role, ...]] = ("tail", "forming", "just formed", "after it", "first", "far arc", "earlier")
-TAIL, FORMING, FIRST = ROLES.index("tail"), ROLES.index("forming"), ROLES.index("first")
+TAIL, FORMING, FORMED, AFTER, FIRST = (ROLES.index(role) for role in ROLES[:5])
 
 AT_END = 1e-5
 """So near the end of a piece a place may be on either of two [mm]."""
@@ -78,6 +78,11 @@ class Standing:
     tangent_u: float
     stock: float
     arc: float
+
+    @property
+    def arc_length(self) -> float:
+        """Length of the arc just formed [mm], 0 where the tube only was laid in."""
+        return float(self.chain.length[0]) if self.arc > 0.0 else 0.0
 
     @property
     def roles(self) -> Ints:

@@ -13,7 +13,7 @@ from planner.audit import tube
 from planner.audit.tube import Axis, Chain
 from planner.inputs.machine import Tooling
 
-Phase = Literal["place", "dies close", "bend", "re-grip", "dies open", "return"]
+Phase = Literal["place", "dies close", "bend", "re-grip", "dies open", "return", "carriage run"]
 Role = Literal[
     "tail", "forming", "just formed", "after it", "first", "far arc", "earlier"
 ]  # fmt: skip
@@ -44,11 +44,13 @@ class Body:
 class Motion:
     """One step that moves something against the tube.
 
-    tooling: in the machine; clamp: length [mm]; toward: −1 right head, +1 left; radius: of the die axis from the feed
-    [mm]; arm: angle from home [rad]; face: collet's face to tangent point, None where none holds or stands [mm];
+    tooling: in the machine; clamp: length [mm]; wall: the tube's [mm]; toward: −1 right head, +1 left; radius: of the
+    die axis from the feed [mm]; arm: angle from home [rad]; face: collet's face to tangent point, whether it holds or
+    stands open, None where there is none [mm];
     pressure: how far the pressure die stands forward [mm]; slides: the arc just formed only slides straight out; arc:
     angle of it [rad], 0 where there is none; arc_radius [mm]; ahead: most tube ahead of the tangent point [mm]; tail:
-    tube behind it at t = 0 [mm]; clear_by: printed clearance [mm].
+    tube behind it at t = 0 [mm]; fed: how far it comes forward in a bend [mm]; past: how far past it the arc just
+    formed begins at least [mm]; clear_by: printed clearance [mm].
     """
 
     step: int
@@ -56,6 +58,7 @@ class Motion:
     bodies: tuple[Body, ...]
     tooling: Tooling
     clamp: float
+    wall: float
     toward: float
     radius: float
     ahead: float
@@ -67,6 +70,13 @@ class Motion:
     slides: bool = False
     arc: float = 0.0
     arc_radius: float = 0.0
+    past: float = 0.0
+    fed: float = 0.0
+
+    @property
+    def feeds(self) -> bool:
+        """Whether the tube goes along the feed as one."""
+        return any(body.shift != 0.0 for body in self.bodies)
 
     @property
     def die_y(self) -> float:
@@ -84,9 +94,9 @@ def tail(length: float, u: float, lives: Pair | None = None) -> Body:
     return Body(("tail",), ("tail",), tube.straight(length, u, ahead=False), runs=True, lives=lives)
 
 
-def come_out(first: float, last: float, u: float) -> Body:
+def come_out(first: float, last: float, u: float, lives: Pair | None = None) -> Body:
     """Return the straight that has come out of the die, from x = first to x = last [mm]; u: at the tangent point."""
-    return Body(("fed",), ("first",), tube.straight(last - first, u - first, first), runs=True)
+    return Body(("fed",), ("first",), tube.straight(last - first, u - first, first), runs=True, lives=lives)
 
 
 def in_the_die(role: Role, radius: float, angle: float, u: float, toward: float, lives: Pair | None = None) -> Body:
@@ -95,18 +105,18 @@ def in_the_die(role: Role, radius: float, angle: float, u: float, toward: float,
 
 
 def standing_roles(chain: Chain, just_formed: bool) -> tuple[Role, ...]:
-    """Return the roles of the pieces between bends: the arc just formed and the straight after it, or the first."""
-    straight = [float(k) == 0.0 for k in chain.curvature[:2]]
-    first: tuple[Role, ...] = ()
-    if just_formed:
-        first = ("just formed", "after it") if straight[1:] == [True] else ("just formed",)
-    elif straight[:1] == [True]:
-        first = ("first",)
-    return _filled(first, chain.count)
+    """Return the roles of the pieces between bends: the arc just formed and the straight after it, or the first.
+
+    The formed arc at the far end of that straight is the far arc: it begins where the grip section ends, or beyond.
+    """
+    if not just_formed:
+        return gripped_roles(chain)
+    straight_after = [float(k) == 0.0 for k in chain.curvature[1:2]] == [True]
+    return _filled(("just formed", "after it", "far arc") if straight_after else ("just formed",), chain.count)
 
 
 def gripped_roles(chain: Chain) -> tuple[Role, ...]:
-    """Return the roles of the pieces while the dies hold the first of them, a straight."""
+    """Return the roles of the pieces while the first of them, a straight, lies in the dies."""
     held: tuple[Role, ...] = ("first", "far arc") if chain.count and float(chain.curvature[0]) == 0.0 else ()
     return _filled(held, chain.count)
 

@@ -11,12 +11,15 @@ A pattern leaves things open. Each of them is closed here by evaluation, never b
 - the clamp: each one that fits a bend must be blocked by itself. While the tube moves, a longer clamp begins where the
   shortest one does: what strikes that strikes them all;
 - the hold: what the carriage carries counts only in a wall wherever the collet's face is. A collet that was opened
-  stands back with all of that: where a last bend may be made so, such a wall says nothing of it;
+  stands back with all of that: where a last bend may be made so, such a wall says nothing of it. A pattern that speaks
+  of such bends alone needs none: there the carriage stands where it waits;
 - the way round: both, unless one is named on a chuck that does not turn for ever; then every rotation counts that the
   chuck can make from wherever it may stand;
 - the re-grip: what strikes in one counts only for a pattern of re-grips.
 
-Where the arm may go home past a tube that was eased off the die, a strike of the return needs a wall over all advances.
+The tube may be run forward before the arm goes home, and together with it; after any bend the collet may be opened and
+the tube taken off: a strike on the arm's way home needs a wall over all advances. Where the next bend is linked to it
+the tube stays in: so far the collet is closed.
 """
 
 from __future__ import annotations
@@ -32,14 +35,8 @@ from planner.audit.patterns import Pattern, in_words, read_pattern
 from planner.audit.plane import Plane, Region
 from planner.audit.refused import Refused
 from planner.audit.shop import Shop, other
-from planner.audit.strikes import (
-    SAME_LENGTH,
-    Witness,
-    deep_in_bend,
-    deep_in_return,
-    read_witness,
-)  # fmt: skip
-from planner.audit.walls import Counts, Moving, across, between, cells, easing, held, must_strike
+from planner.audit.strikes import Witness, deep_in_bend, read_witness
+from planner.audit.walls import Counts, Moving, across, between, cells, held, home, must_strike
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.tolerances import CHUCK_SLACK
@@ -84,6 +81,7 @@ class _NoGood:
             raise Refused("it speaks of one hold; a strike speaks of none, or is walled for all.")
         fitting = {
             "bend": ("bend", "load", "turn", "reload", "link", "re-grip"),
+            "home": ("link",),
             "move": ("link", "load"),
             "load": ("load", *PUT_BACK),
             "unload": ("bend", *PUT_BACK),
@@ -93,7 +91,9 @@ class _NoGood:
         if doing in ("load", "unload") and self.bench.machine.mandrel is None:
             raise Refused("without a mandrel the tube is not put on from the front.")
         states = list(self._states())
-        if doing == "bend":
+        if doing == "home":  # after the bend before, with a tube that stays in
+            states = [replace(state, bend=state.bend - 1) for state in states]
+        if doing in ("bend", "home"):
             self._bends(states)
             return
         for state in states:
@@ -144,32 +144,29 @@ class _NoGood:
 
     def _strike(self, state: State, witness: Witness, clamp: float) -> None:
         """Confirm a strike that needs no wall."""
+        stands = None
         if self.bench.carried(witness.solid):
-            raise Refused(f"the carriage carries that, and no wall shows it wherever the collet holds: {witness}.")
+            carriage = self.bench.machine.carriage
+            opened = self.pattern.released is True and self._may_be_released(state)
+            if carriage is None or not opened or witness.phase not in ("bend", "dies open"):
+                raise Refused(f"the carriage carries that, and no wall shows it wherever the collet holds: {witness}.")
+            stands = carriage.waits_at
         if witness.phase == "return":
-            if self.bench.machine.head.may_ease_off:
-                raise Refused(f"the tube may be eased off the die before the arm goes home: {witness}.")
-            if witness.advance > SAME_LENGTH:
-                raise Refused(f"the tube is not eased off on this machine: {witness}.")
-            must_strike([witness], deep_in_return(state, [witness], clamp), self.counts)
-            return
+            raise Refused(f"the tube may be run forward, or drawn off, before the arm goes home: {witness}.")
         if witness.phase == "re-grip" and self.pattern.event != "re-grip":
             raise Refused(f"not all that it speaks of takes a new hold there: {witness}.")
-        must_strike([witness], deep_in_bend(state, [witness], clamp), self.counts)
+        must_strike([witness], deep_in_bend(state, [witness], clamp, stands), self.counts)
 
     def _wall(self, state: State, wall: Mapping[str, Any], clamp: float) -> None:
         """Confirm a wall that a strike of the return or against what the carriage carries needs."""
-        shop, leads, bend = self.bench.shop, state.leads, state.bend
-        if wall["kind"] == "easing":
-            farthest = max(shop.farthest(leads, state.here.end), 0.0)
-            if self._may_be_released(state):
-                # The collet stands back: the tube can be drawn off by hand.
-                farthest = max(farthest, shop.length + shop.allowed(other(leads)) - state.here.end)
-            easing(state, wall, clamp, farthest, self.counts)
+        if wall["kind"] == "home":
+            stays_in = self.record["doing"] == "home"
+            farthest = self.bench.shop.farthest(state.leads, state.here.end) if stays_in else math.inf
+            home(state, wall, clamp, farthest, self.counts)
             return
         if self._may_be_released(state):
             raise Refused("the collet may stand open there, and back with all that the carriage carries.")
-        held(state, wall, clamp, shop.faces(leads, bend), self.counts)
+        held(state, wall, clamp, self.bench.shop.faces(state.leads, state.bend), self.counts)
 
     def _may_be_released(self, state: State) -> bool:
         """Say whether the pattern speaks of the job's last bend made with the collet open."""
@@ -269,7 +266,7 @@ class _NoGood:
         mandrel = self.bench.machine.mandrel
         assert mandrel is not None  # asked before
         tube = state.laid_in if loads else state.after
-        far = tube.stock - tube.tangent_u + mandrel.nose + CLEAR_OF_NOSE
+        far = tube.stock - tube.tangent_u + state.reach + CLEAR_OF_NOSE
         moving = Moving(state, tube, min(self._clamps(state), default=0.0), far, not loads)
         plane, free_hands = Plane((0.0, far), ALL_ROUND, True), Region((far, far), ALL_ROUND)
         if any(wall["kind"] != "cells" for wall in walls):

@@ -62,6 +62,8 @@ def _asked(shop: Shop, pattern: Pattern, name: str, numbers: Mapping[str, Any]) 
         yield asked.rated_capacity(shop)
     elif name == "shortest tail":
         yield asked.shortest_tail(shop, leads, bend)
+    elif name == "pressure die":
+        yield asked.pressure_die(shop, leads, bend)
     elif name == "clamp longer than the straight":
         _must(pattern.ahead[1] < bend, name, pattern, "with nothing formed ahead the clamp may overhang")
         yield asked.clamp(shop, leads, bend)

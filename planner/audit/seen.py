@@ -2,12 +2,16 @@
 
 Seen from what owns a solid, the point at arc length s of a piece lies at time t at
 
-    x(s, t) = c + Q(φt) (x₀(s) − c) + V t                                                                     (1)
+    x(s, t) = c + Q(φt) (x₀(s) − c + W t) + V t                                                               (1)
 
 with Q the turn about an axis through c, die or feed. From the frame a body moves as it does; from the arm it turns back
-with the arm; the carriage and the following pressure die come along the feed. The bend die looks the same from frame
-and arm, so that what swings about it stands still. What is fed through stands still as a set; the arc in the die, seen
-from the arm, ends where the arm begins and reaches back from there, the longest when the arm stands farthest.
+with the arm; carriage, following pressure die and the tail's end come along the feed. The bend die looks the same from
+frame and arm, so that what swings about it stands still. What is fed through stands still as a set; the arc in the die,
+seen from the arm, ends where the arm begins and reaches back from there, the longest when the arm stands farthest.
+
+Tube that is run forward by V while the arm goes from α by φ stands at R(−α − φt)(x₀ − c + V t) from the die axis c,
+seen from the arm: the way turns with it, W = R(−α) V and x₀ turned likewise. Of the straight that comes out of the die
+then only so much counts as is out: it is longest in one moment, where the arm may be past it.
 """
 
 from __future__ import annotations
@@ -43,9 +47,9 @@ class Pairs:
     """M pairs, one column each.
 
     start, along, inward (3, M), curvature (M,): of the piece at t = 0, seen from the solid; centre (2, M): x and y of
-    c; about_feed (M,): the axis; turn (M,): φ [rad]; way (3, M): V [mm]; s_from, s_to (M,) [mm], t_from (M,): what is
-    to be covered; lives (2, M): length at t = 0 and its change [mm]; needed (M,) [mm]; ease (M,): may touch; shape
-    (M,): number in `shapes`; radius: the tube's [mm].
+    c; about_feed (M,): the axis; turn (M,): φ [rad]; way, turned_way (3, M): V, W [mm]; s_from, s_to (M,) [mm], t_from
+    (M,): what is to be covered; lives (2, M): length at t = 0 and its change [mm]; needed (M,) [mm]; ease (M,): may
+    touch; shape (M,): number in `shapes`; radius: the tube's [mm].
     """
 
     keys: dict[Key, int]
@@ -58,6 +62,7 @@ class Pairs:
     about_feed: Flags
     turn: Array
     way: Array
+    turned_way: Array
     s_from: Array
     s_to: Array
     t_from: Array
@@ -69,6 +74,10 @@ class Pairs:
     radius: float
 
 
+Way = tuple[float, float, float]
+NOWHERE: Way = (0.0, 0.0, 0.0)
+
+
 @dataclass(frozen=True)
 class _Relative:
     """A body as one owner sees it; as Pairs has it, for all of its pieces."""
@@ -77,7 +86,8 @@ class _Relative:
     centre: tuple[float, float]
     about_feed: bool
     turn: float
-    way: tuple[float, float, float]
+    way: Way
+    turned_way: Way
     lives: tuple[float, float] | None
 
 
@@ -126,18 +136,19 @@ class _Table:
         self.names.append(Key(motion.step, body.labels[pair.piece], pair.solid.name))
         self.pieces.append((seen.chain, pair.piece))
         self.columns.append((
-            *seen.centre, seen.about_feed, seen.turn, *seen.way, pair.from_s, length, pair.from_t, *lives,
-            needed, pair.need == "ease", shape,
+            *seen.centre, seen.about_feed, seen.turn, *seen.way, *seen.turned_way, pair.from_s, length, pair.from_t,
+            *lives, needed, pair.need == "ease", shape,
         ))  # fmt: skip
 
     def pairs(self, radius: float) -> Pairs:
         """Return everything collected."""
-        columns = np.array(self.columns, dtype=np.float64).reshape(-1, 15).T
+        columns = np.array(self.columns, dtype=np.float64).reshape(-1, 18).T
         start, along, inward, curvature = self._placed()
         return Pairs(
             {key: number for number, key in enumerate(self.names)}, tuple(self.names), start, along, inward, curvature,
-            columns[0:2], columns[2] > 0.0, columns[3], columns[4:7], columns[7], columns[8], columns[9],
-            columns[10:12], columns[12], columns[13] > 0.0, columns[14].astype(np.int64), tuple(self.shapes), radius,
+            columns[0:2], columns[2] > 0.0, columns[3], columns[4:7], columns[7:10], columns[10], columns[11],
+            columns[12], columns[13:15], columns[15], columns[16] > 0.0, columns[17].astype(np.int64),
+            tuple(self.shapes), radius,
         )  # fmt: skip
 
     def _placed(self) -> tuple[Array, Array, Array, Array]:
@@ -161,7 +172,7 @@ def seen_from(owner: Owner, body: Body, motion: Motion) -> _Relative:
     about_feed = body.axis == "feed" and body.turn != 0.0
     chain, turn, shift = body.chain, body.turn, body.shift
     centre = (0.0, 0.0 if about_feed else motion.die_y)
-    way, lives = (shift, 0.0, 0.0), body.lives
+    way, turned_way, lives = (shift, 0.0, 0.0), NOWHERE, body.lives
     if owner == "arm":
         out = motion.arm[0]
         if forming:
@@ -172,6 +183,8 @@ def seen_from(owner: Owner, body: Body, motion: Motion) -> _Relative:
             chain = chain.turned("die", -motion.toward * out, motion.die_y)
             back = rotation("die", -motion.toward * out)[:, 0] * shift
             way = (float(back[0]), float(back[1]), float(back[2]))
+        if turn != 0.0:
+            way, turned_way = NOWHERE, way
     elif owner == "bend die":
         turn = turn if about_feed else 0.0
     elif owner == "carriage" and motion.face is not None:
@@ -179,10 +192,12 @@ def seen_from(owner: Owner, body: Body, motion: Motion) -> _Relative:
         chain, centre = chain.fed(face), (centre[0] + face, centre[1])
         if body.labels != ("fed",):
             way = (shift + motion.face[1] - motion.face[0], 0.0, 0.0)
+    elif owner == "tail":
+        way = (shift - motion.fed, 0.0, 0.0)
     elif owner == "pressure die":
         chain = chain.fed(-motion.pressure[0])
         centre = (centre[0] - motion.pressure[0], centre[1])
         way = (shift - motion.pressure[1] + motion.pressure[0], 0.0, 0.0)
-    if turn == 0.0 and way == (0.0, 0.0, 0.0):
+    if turn == 0.0 and way == NOWHERE:
         lives = None
-    return _Relative(chain, centre, about_feed, turn, way, lives)
+    return _Relative(chain, centre, about_feed, turn, way, turned_way, lives)

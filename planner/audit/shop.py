@@ -15,7 +15,7 @@ from typing import Literal, NamedTuple
 
 from planner.audit.refused import Refused
 from planner.errors import NoTooling
-from planner.inputs.machine import Machine
+from planner.inputs.machine import Machine, Tooling
 from planner.inputs.part import Part
 from planner.inputs.springback import setting_for
 from planner.tolerances import RULE_SLACK
@@ -62,7 +62,7 @@ class Bend:
 
     start, end, swing: a, b and e [mm]; gap: straight to the bend ahead of it [mm] (for the first: to the part's end);
     radius [mm]; angle, setting, printed [rad]: what the drawing asks, the springback, and the dial; roll: rotation from
-    the bend ahead of it, the shorter way round [rad].
+    the bend ahead of it, the shorter way round [rad]; tooling: its dies and clamps.
     """
 
     start: float
@@ -77,6 +77,12 @@ class Bend:
     clamps: tuple[float, ...]
     shortest_grip: float
     shortest_tail: float
+    tooling: Tooling = field(repr=False)
+
+    def taken_by(self, clamp: float) -> float:
+        """Return how much straight clamp and grip section take between formed bends, the longer of the two [mm]."""
+        section = self.tooling.section(clamp)
+        return clamp if section is None else max(clamp, section.length)
 
 
 @dataclass
@@ -138,6 +144,7 @@ class Shop:
                     clamps=tooling.clamp_lengths,
                     shortest_grip=tooling.shortest_grip,
                     shortest_tail=tooling.shortest_tail,
+                    tooling=tooling,
                 )
             )
         return found
@@ -167,13 +174,13 @@ class Shop:
     def clamps_for(self, leads: End, bend: int, ahead: int, trim_lead: float) -> tuple[float, ...]:
         """Return the clamps that may hold the tube for a bend, longest first; none where a rule forbids it [mm].
 
-        Between formed bends a clamp must not be longer than the straight. At the leading end it may overhang, but must
-        hold the shortest grip.
+        Between formed bends neither the clamp nor the grip section that goes with it must be longer than the straight.
+        At the leading end they may overhang, but the clamp must hold the shortest grip.
         """
         at = self.at(leads, bend)
         if ahead == bend:
             return at.clamps if at.start + trim_lead + RULE_SLACK >= at.shortest_grip else ()
-        return tuple(clamp for clamp in at.clamps if clamp <= at.gap + RULE_SLACK)
+        return tuple(clamp for clamp in at.clamps if at.taken_by(clamp) <= at.gap + RULE_SLACK)
 
     def faces(self, leads: End, bend: int) -> Pair:
         """Return the least and greatest distance from the collet's face to the tangent point at a bend's start [mm].

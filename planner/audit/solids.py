@@ -1,8 +1,13 @@
 """The solids of a machine with its tooling, each in the frame of what it moves with, the arm at home [mm].
 
 The frame's is the machine's own; the arm's at home is the same; the carriage's has the collet's face at x = 0; the
-pressure die's is the machine's while it stands at home. The bend die turns about its own axis: it looks the same from
-frame and arm. Built dies and blocks lie on the head's side of the feed, a profile's own solids as they are written.
+pressure die's is the machine's while it stands at home, the tail's as a bend begins. The bend die turns about its own
+axis: it looks the same from frame and arm. Built dies and blocks lie on the head's side of the feed, a profile's own
+solids as they are written.
+
+The die's grip section is the straight groove that goes on where its round one ends: a bored block on the die's side of
+the feed, as long as the clamp or as the profile says, that turns with the arm. The mandrel's rod lies along the feed
+from where it is anchored to the farthest of nose and balls; the mandrel at its front is as thick as the bore lets it.
 """
 
 from __future__ import annotations
@@ -18,9 +23,20 @@ from planner.audit.shapes import Array, Shape
 from planner.inputs.machine import Machine, Tooling
 
 Tool = Literal[
-    "bend die", "die hub", "wiper die", "clamp die", "pressure die", "floor", "solid", "its own tail"
+    "bend die", "die hub", "wiper die", "clamp die", "pressure die", "grip section", "mandrel rod", "floor", "solid",
+    "its own tail",
 ]  # fmt: skip
-Owner = Literal["frame", "arm", "carriage", "pressure die", "bend die"]
+Owner = Literal["frame", "arm", "carriage", "pressure die", "bend die", "tail"]
+
+TAIL_END = "its own tail's end"
+"""Name of what of the tail comes forward in a bend; the rest is called its own tail."""
+
+BORE_LEFT = 0.3
+"""A mandrel is thinner than the tube's bore by this [mm] (common practice, no source)."""
+
+MANDREL_LENGTH = 5.0
+"""A mandrel thicker than its rod goes back from the tangent point by so many tube diameters at most (common practice,
+no source)."""
 
 
 @dataclass(frozen=True)
@@ -39,7 +55,10 @@ def toward(machine: Machine) -> float:
 
 
 def machine_solids(machine: Machine, tooling: Tooling) -> tuple[Solid, ...]:
-    """Return floor, the profile's own solids, bend die, hub and wiper: all that looks the same in every phase."""
+    """Return floor, the profile's own solids, bend die, hub and wiper: all that looks the same in every phase.
+
+    What moves with the pressure die is not among them: it stands where that stands (`beside_pressure_die`).
+    """
     return (*_standing(machine), *_dies(machine, tooling))
 
 
@@ -47,6 +66,8 @@ def _standing(machine: Machine) -> list[Solid]:
     floor = Shape("half-space", (-float(machine.head.centreline_height),))
     found = [Solid("floor", "floor", "frame", floor)]
     for entry in machine.solid:
+        if entry.moves_with == "pressure die":
+            continue
         if entry.box is not None:
             shape = Shape("box", (*map(float, entry.box.from_), *map(float, entry.box.to)))
         elif entry.cylinder is not None:
@@ -99,9 +120,73 @@ def pressure_block(
     return Solid("pressure die", "pressure die", "pressure die", Shape("block", numbers))
 
 
-def tail(length: float, radius: float) -> Solid:
-    """Return the straight tail behind the tangent point, flat at its end, as a solid for the leading part [mm]."""
-    return Solid("its own tail", "its own tail", "frame", Shape("lengthwise", (-length, 0.0, radius)))
+def beside_pressure_die(
+    machine: Machine, opening: tuple[float, float], forward: tuple[float, float] = (0.0, 0.0)
+) -> tuple[Solid, ...]:
+    """Return the boxes that move with the pressure die, swept as it is over an opening and a way forward [mm].
+
+    They are written as they stand while it is closed and at home; it opens to the side away from the bend die.
+    """
+    out = [-toward(machine) * way for way in opening]
+    found = []
+    for entry in machine.solid:
+        if entry.moves_with != "pressure die" or entry.box is None:
+            continue
+        low, high = entry.box.from_, entry.box.to
+        first = (low[0] + forward[0], low[1] + min(out), low[2])
+        last = (high[0] + forward[1], high[1] + max(out), high[2])
+        shape = Shape("box", (*map(float, first), *map(float, last)))
+        found.append(Solid(entry.name, "solid", "pressure die", shape))
+    return tuple(found)
+
+
+def grip_section(machine: Machine, tooling: Tooling, clamp: float) -> tuple[Solid, ...]:
+    """Return the die's straight groove with a clamp of a length [mm] in the machine, none where the die has none."""
+    section = tooling.section(clamp)
+    if section is None:
+        return ()
+    numbers = (
+        0.0, section.length, toward(machine), 0.0, section.depth, section.height / 2.0, tooling.tube_diameter / 2.0,
+    )  # fmt: skip
+    return (Solid("grip section", "grip section", "arm", Shape("block", numbers)),)
+
+
+def mandrel_rod(machine: Machine, tooling: Tooling, wall: float, drawn_back: bool) -> tuple[Solid, ...]:
+    """Return rod and mandrel about the feed's axis, one solid where they are of one thickness; none without them.
+
+    wall: the tube's [mm]; drawn_back: the mandrel's front stands at the tangent point, not past it.
+    """
+    rod, tip = machine.mandrel, machine.mandrel_of(tooling)
+    if rod is None or tip is None:
+        return ()
+    diameter = tooling.tube_diameter
+    front = 0.0 if drawn_back else tip.reach
+    mandrel = max(diameter - 2.0 * wall - BORE_LEFT, 1e-3) / 2.0
+    if rod.rod_diameter is None or rod.rod_diameter / 2.0 >= mandrel:
+        return (_round("mandrel rod", -rod.rod_length, front, mandrel),)
+    joint = max(-MANDREL_LENGTH * diameter, -rod.rod_length)
+    thin = _round("mandrel rod", -rod.rod_length, joint, rod.rod_diameter / 2.0)
+    thick = _round("mandrel", joint, front, mandrel)
+    return (thin, thick) if joint > -rod.rod_length else (thick,)
+
+
+def _round(name: str, first: float, last: float, radius: float) -> Solid:
+    return Solid(name, "mandrel rod", "frame", Shape("lengthwise", (first, last, radius)))
+
+
+def tail(length: float, radius: float, feed: float = 0.0) -> tuple[Solid, ...]:
+    """Return the straight tail behind the tangent point as solids for the leading part, flat at its end [mm].
+
+    feed: by which it comes forward in the motion. What is left behind the tangent point at the end, `length` less that,
+    stands as a set all along; the rest is its end, which comes forward. At every moment the tail is in the two.
+    """
+    stays = max(length - feed, 0.0)
+    found = []
+    if stays > 0.0:
+        found.append(Solid("its own tail", "its own tail", "frame", Shape("lengthwise", (-stays, 0.0, radius))))
+    if feed > 0.0:
+        found.append(Solid(TAIL_END, "its own tail", "tail", Shape("lengthwise", (-length, -stays, radius))))
+    return tuple(found)
 
 
 def is_convex(solid: Solid) -> bool:

@@ -25,7 +25,7 @@ class Bent:
 
     bend: counted from the leading end; number: from end A; start: stock coordinate at the tangent point as the dies
     close; u: that of the collet's face, None where nothing holds [mm]; clamp [mm]; setting [rad]; released: the collet
-    stands open; regripped: it takes a new hold at the end; eased: way off the die before the arm goes home [mm].
+    stands open; regripped: it takes a new hold at the end.
     """
 
     bend: int
@@ -36,7 +36,6 @@ class Bent:
     setting: float
     released: bool = False
     regripped: bool = False
-    eased: float = 0.0
 
 
 @dataclass
@@ -114,9 +113,10 @@ class Built:
 class Now:
     """Where everything stands: as positions in the document, the roll from how the tube lay at y = 0 [deg] with them.
 
-    tangent_u: stock coordinate at the tangent point at y = 0 [mm]; held: that of the collet's face; forward: of the
-    pressure die [mm]; arc: bend just formed, its arc still at the die's end, None after a load; turned: it was rotated
-    since; closed: the dies hold the tube; by_hand: the collet is open for a way on ("load") or off ("unload").
+    tangent_u: stock coordinate at the tangent point at y = 0 [mm]; held: that of the collet's face, None while it is
+    open or where there is none; forward: of the pressure die [mm]; arc: bend just formed, its arc still at the die's
+    end, None after a load; turned: it was rotated since; closed: the dies hold the tube; by_hand: the tube is moved by
+    hand on its way on ("load") or off ("unload"); due: the action that has to come next, whatever it is.
     """
 
     y: float = 0.0
@@ -131,7 +131,7 @@ class Now:
     turned: bool = False
     closed: bool = False
     by_hand: Literal["load", "unload"] | None = None
-    zero_due: bool = False
+    due: str | None = None
 
 
 def number(step: Step, name: str) -> float:
@@ -181,13 +181,13 @@ def changes(step: Step, **ways: float) -> None:
         near(step, f"the change of {name}", last[name] - first[name], ways.get(name, 0.0))
 
 
-def carriage_reaches(step: Step, machine: Machine, now: Now) -> None:
+def carriage_reaches(step: Step, machine: Machine) -> None:
     """Refuse a place of the collet that the carriage's travel does not reach."""
     if machine.carriage is None:
         return
     closest, farthest = machine.carriage.reach
     for place in (step["from"]["face"], step["to"]["face"]):
-        if place is not None and now.by_hand is None and not closest - SAME <= place <= farthest + SAME:
+        if place is not None and not closest - SAME <= place <= farthest + SAME:
             raise refused(
                 step, f"the collet's face is {place:.3f} mm from the tangent point, {closest:g} to {farthest:g} mm is"
                 " its travel"

@@ -8,20 +8,19 @@ is (an arm beyond the setting, a collet with no place) is refused, and so is a s
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
 
-from planner.audit import solids
 from planner.audit.bench import State
 from planner.audit.looks import Look
 from planner.audit.material import Ints, Lean, Standing
 from planner.audit.motions import Phase
 from planner.audit.refused import Refused
 from planner.audit.shapes import Array
-from planner.audit.solids import Solid
+from planner.audit.solids import TAIL_END, Solid
 
 SAME_ANGLE: Final = math.radians(1e-5)
 """Angles of the document are the same within this [rad]."""
@@ -33,6 +32,7 @@ SAME_FORWARD: Final = 0.01
 """And the pressure die's way forward within this [mm]; its place is reckoned anew, not taken from the witness."""
 
 PHASES: Final[tuple[Phase, ...]] = ("dies close", "bend", "re-grip", "dies open", "return", "place")
+TAILS: Final = ("its own tail", TAIL_END)
 LEANS: Final[tuple[Lean, Lean]] = (1, -1)
 
 
@@ -85,15 +85,17 @@ def read_witness(record: Mapping[str, Any]) -> Witness:
 # ---------------------------------------------------------------------- the bend, from dies close to dies open
 
 
-def deep_in_bend(state: State, witnesses: Sequence[Witness], clamp: float) -> Array:
+def deep_in_bend(state: State, witnesses: Sequence[Witness], clamp: float, stands: float | None = None) -> Array:
     """Return how deep witnesses (N,) of the bend are [mm], with a clamp of this length [mm].
 
-    What the carriage carries stands where they say that the collet's face is. A re-grip moves the carriage alone: the
-    tube stands as in the bend's last moment.
+    What the carriage carries stands where they say that the collet's face is, or where it waits with the collet open
+    (stands) [mm]. A re-grip moves the carriage alone: the tube stands as in the bend's last moment.
     """
     moments = np.array([_moment(state, witness) for witness in witnesses]).reshape(-1, 2)
     angle, arm = moments[:, 0], moments[:, 1]
     place, face = columns(witnesses, "place"), columns(witnesses, "face")
+    if stands is not None:
+        face = np.full_like(place, stands)
     deep = np.full(len(witnesses), -math.inf)
     for lean in LEANS:
         points = state.gripped.points(place, angle, lean)
@@ -136,83 +138,63 @@ def _check_pressure(witness: Witness, least: float, most: float) -> None:
 
 def _tail(state: State, witness: Witness) -> float:
     """Return the tube left behind the tangent point in a bend where the tail is what is struck [mm], else 0."""
-    if witness.solid != "its own tail":
+    if witness.solid not in TAILS:
         return 0.0
     return max(state.stock - state.here.start - state.here.radius * max(witness.tube, 0.0), 0.0)
 
 
 def _solid_in_bend(state: State, phase: Phase, name: str, clamp: float, tail: float) -> Solid:
-    """Return a solid as it stands in a phase of the bend; refuses one that is not held against the tube then."""
-    machine, tooling, forward = state.bench.machine, state.tooling, state.followed
-    opens, away = tooling.clamp_block.opens, tooling.pressure_block.opens
-    built: dict[tuple[Phase, str], Callable[[], Solid]] = {
-        ("dies close", "clamp die"): lambda: solids.clamp_block(machine, tooling, clamp, (0.0, opens)),
-        ("dies close", "pressure die"): lambda: solids.pressure_block(machine, tooling, (0.0, away)),
-        ("bend", "pressure die"): lambda: solids.pressure_block(machine, tooling, (0.0, 0.0)),
-        ("bend", "its own tail"): lambda: solids.tail(tail, state.bench.radius),
-        ("dies open", "clamp die"): lambda: solids.clamp_block(machine, tooling, clamp, (opens, opens)),
-        ("dies open", "pressure die"): lambda: _stands(
-            solids.pressure_block(machine, tooling, (0.0, away), (forward, forward))
-        ),
-    }
-    if (phase, name) in built:
-        return built[phase, name]()
-    known = state.bench.named(state.here)
-    if name in known and not (phase == "dies close" and state.bench.on_arm(name)):
-        return known[name]
-    raise Refused(f'in the phase "{phase}" no part of the tube is held against "{name}".')
+    """Return a solid as it stands in a phase of the bend; refuses one that is not held against the tube then.
+
+    Whichever part of the tail is named, it is all of the tail that is left at that moment.
+    """
+    solid = state.solid(phase, TAILS[0] if name in TAILS else name, clamp, tail)
+    if solid is None:
+        raise Refused(f'in the phase "{phase}" no part of the tube is held against "{name}".')
+    return solid
 
 
 # ---------------------------------------------------------------------- the arm's return
 
 
-def deep_in_return(state: State, witnesses: Sequence[Witness], clamp: float, sliding: bool = False) -> Array:
-    """Return how deep witnesses (N,) of the arm's return are [mm], the tube eased off to where they say.
-
-    The pressure die goes all of its way home while the tube stands there; sliding: while the tube still slides past the
-    standing arm, and the pressure die stands forward.
-    """
+def deep_in_return(state: State, witnesses: Sequence[Witness], clamp: float) -> Array:
+    """Return how deep witnesses (N,) of the arm's way home are [mm], the tube run forward to where they say."""
     for w in witnesses:
         if w.phase != "return" or abs(w.rotation) > SAME_ANGLE:
             raise Refused(f"a witness of the arm's return is none: {w}.")
         if not -SAME_ANGLE <= w.arm <= state.here.printed + SAME_ANGLE:
             raise Refused(f"the arm does not go so far, {math.degrees(state.here.printed):.4f}° at most: {w}.")
         _check_pressure(w, 0.0, state.followed)
-    place, y = columns(witnesses, "place"), columns(witnesses, "advance")
+    tube, place, y = state.after, columns(witnesses, "place"), columns(witnesses, "advance")
     arm = np.clip(columns(witnesses, "arm"), 0.0, state.here.printed)
     deep, nowhere = np.full(len(witnesses), -math.inf), np.full(len(witnesses), math.nan)
     for lean in LEANS:
-        points = state.after.points(place, y, np.zeros_like(y), lean)
+        points = tube.points(place, y, np.zeros_like(y), lean)
         for at, (name,) in _groups([(w.solid,) for w in witnesses]):
-            solid = _solid_in_return(state, name, clamp, sliding)
-            look = Look(state, "return", solid, arm[at], nowhere[at], clamp, arc=state.after.arc)
+            solid = _solid_in_return(state, name, clamp)
+            look = Look(
+                state, "return", solid, arm[at], nowhere[at], clamp, arc=tube.arc, arc_length=tube.arc_length
+            )  # fmt: skip
             deep[at] = np.maximum(deep[at], look.deep(points.take(at), arm[at]))
         if not points.near_end:
             break
     return deep
 
 
-def arm_stands(state: State, witness: Witness) -> bool:
-    """Say whether the arm still stands at the setting, where the tube slides past it."""
-    return abs(witness.arm - state.here.printed) <= SAME_ANGLE
+def _solid_in_return(state: State, name: str, clamp: float) -> Solid:
+    """Return a solid on the arm's way home; refuses the pressure die, which stands forward or at home, as it likes."""
+    if state.bench.with_pressure_die(name):
+        raise Refused(f'on the arm\'s way home a strike against "{name}" proves nothing.')
+    return _standing_by(state, name, "return", clamp)
 
 
-def _solid_in_return(state: State, name: str, clamp: float, sliding: bool) -> Solid:
-    machine, tooling = state.bench.machine, state.tooling
-    opens, away = tooling.clamp_block.opens, tooling.pressure_block.opens
-    if name == "clamp die":
-        return solids.clamp_block(machine, tooling, clamp, (opens, opens))
-    if name == "pressure die":
-        forward = state.followed
-        return _stands(solids.pressure_block(machine, tooling, (away, away), (forward if sliding else 0.0, forward)))
-    return _standing_by(state, name, "return")
-
-
-def _standing_by(state: State, name: str, phase: Phase) -> Solid:
-    known = state.bench.named(state.here)
-    if name not in known or state.bench.carried(name):
+def _standing_by(state: State, name: str, phase: Phase, clamp: float) -> Solid:
+    """Return a solid that stands by whatever the collet holds; refuses what the carriage carries, or may be lowered."""
+    elsewhere = state.bench.carried(name) or state.bench.may_be_down(name)
+    solid = None if elsewhere else state.solid(phase, name, clamp)
+    if solid is None:
         raise Refused(f'in the phase "{phase}" a strike against "{name}" proves nothing.')
-    return known[name]
+    return solid
 
 
 # ---------------------------------------------------------------------- between bends, on and off
@@ -242,25 +224,23 @@ def deep_in_place(state: State, tube: Standing, witnesses: Sequence[Witness], sh
 
 def look_in_place(state: State, tube: Standing, solid: Solid, size: int, slides: bool = False) -> Look:
     """Return the look at so many points of a tube that moves with the arm at home."""
-    return Look(state, "place", solid, np.zeros(size), np.full(size, math.nan), slides=slides, arc=tube.arc)
+    nowhere = np.full(size, math.nan)
+    return Look(
+        state, "place", solid, np.zeros(size), nowhere, slides=slides, arc=tube.arc, arc_length=tube.arc_length
+    )  # fmt: skip
 
 
 def solid_in_place(state: State, name: str, clamp: float | None, shortest: float) -> Solid:
     """Return a solid as it stands while the tube moves between bends: the arm at home, the blocks open.
 
-    A longer clamp begins at the same place as the one of the strike: none that may be there must be shorter.
+    A longer clamp begins at the same place as the one of the strike, and so does its grip section: none that may be
+    there must be shorter.
     """
-    machine, tooling = state.bench.machine, state.tooling
-    if name == "clamp die":
-        if clamp is None or not clamp <= shortest + SAME_LENGTH:
-            said = "no clamp" if clamp is None else f"a clamp of {clamp:g} mm"
-            raise Refused(f"a strike with {said} says nothing of the one of {shortest:g} mm that may be there.")
-        opens = tooling.clamp_block.opens
-        return solids.clamp_block(machine, tooling, clamp, (opens, opens))
-    if name == "pressure die":
-        away = tooling.pressure_block.opens
-        return _stands(solids.pressure_block(machine, tooling, (away, away)))
-    return _standing_by(state, name, "place")
+    length = shortest if clamp is None else clamp
+    if name in ("clamp die", "grip section") and (clamp is None or not clamp <= shortest + SAME_LENGTH):
+        said = "no clamp" if clamp is None else f"a clamp of {clamp:g} mm"
+        raise Refused(f"a strike with {said} says nothing of the one of {shortest:g} mm that may be there.")
+    return _standing_by(state, name, "place", length)
 
 
 def deep_over_cells(
@@ -281,11 +261,6 @@ def deep_over_cells(
         if not points.near_end:
             break
     return deep
-
-
-def _stands(solid: Solid) -> Solid:
-    """Return a block that stands where it was built, whatever it moves with."""
-    return replace(solid, owner="frame")
 
 
 def columns(witnesses: Sequence[Witness], name: str) -> Array:

@@ -68,7 +68,7 @@ class Tables:
         """Ask the rules that speak of one bend: (P, K) each."""
         shop, bends = self.shop, range(1, self.n + 1)
         always = self._kept(end, [asked.rated_capacity(shop)])
-        for rule in (asked.largest_angle, asked.shortest_tail):
+        for rule in (asked.largest_angle, asked.pressure_die, asked.shortest_tail):
             always = always & self._kept(end, [rule(shop, end, bend) for bend in bends])
         found = {
             "always": always,

@@ -32,7 +32,7 @@ class UnderWay:
 
     coming: the steps from the one at hand on; loaded: the tube is in the machine; done: taken off after its last bend;
     carry: what the rotations of this load are still short of the drawing's [rad]; off: how far the bend formed next
-    ahead of the load's first lies from the drawing's place [mm].
+    ahead of the load's first lies from the drawing's place [mm]; before: the action of the step before.
     """
 
     def __init__(self, plan: dict[str, Any], part: Part, machine: Machine) -> None:
@@ -48,7 +48,9 @@ class UnderWay:
         self.loaded = self.done = False
         self.bent: Bent | None = None
         self.carry = self.off = 0.0
+        self.before = ""
         self.stood: Chain | None = None
+        self.gripped: Chain | None = None
         stock = plan["stock"]
         self.trims = (float(stock["trim_a"]), float(stock["trim_b"]))
 
@@ -87,6 +89,13 @@ class UnderWay:
     def part_seen(self) -> Part:
         """Return the drawing's part from the leading end."""
         return self.part if self.load.leads == "A" else self.reversed
+
+    def names(self, step: Step, bend: int) -> None:
+        """Refuse a step of another bend, or with another end leading."""
+        if step["bend"] != bend or step["leads"] != self.load.leads:
+            raise refused(
+                step, f"it is of bend {step['bend']} with end {step['leads']} leading, not of bend {bend} here"
+            )
 
     def hold_tools(self, step: Step) -> None:
         """Hold the clamp that a step names against the one in the machine."""
@@ -135,11 +144,11 @@ class UnderWay:
             raise refused(step, "it moves something, and is not checked")
         if self.tooling is None or self.clamp is None:
             raise refused(step, "no clamp is named")
-        carriage_reaches(step, self.machine, self.now)
+        carriage_reaches(step, self.machine)
         radius = self.tooling.bend_radius if self.bent is None else float(self.part.radii[self.bent.number - 1])
         made = Motion(
             step["number"], phase, tuple(body for body in bodies if body is not None), self.tooling, self.clamp,
-            self.toward, radius, min(max(ahead), self.tail_end + self.load.trim_lead), behind,
+            self.part.wall, self.toward, radius, min(max(ahead), self.tail_end + self.load.trim_lead), behind,
             number(step, "clearance"), (math.radians(first["arm"]), math.radians(last["arm"])),
             None if first["face"] is None else (first["face"], last["face"]), **more,
         )  # fmt: skip
@@ -160,19 +169,37 @@ class UnderWay:
         reach = standing.total
         self.add(
             step, phase, bodies, (reach + y[0], reach + y[1]), self.tail_end - now.tangent_u - y[0],
-            pressure=(now.forward,) * 2, slides=now.arc is not None and not now.turned, **self.arc(),
+            pressure=(now.forward,) * 2, slides=now.arc is not None and not now.turned, past=min(y), **self.arc(),
         )  # fmt: skip
-        now.y, now.roll = y[1], now.roll + turn
-        if now.by_hand is None and now.face is not None:
-            now.face -= way
+        self.fed_to(y[1])
+        now.roll += turn
 
-    def beside(self, y: Pair) -> list[motions.Body | None]:
-        """Return the tail, and the straight that has come out of the die since y = 0, at their longest [mm]."""
+    def fed_to(self, y: float) -> None:
+        """Note where the tube stands; the carriage comes along while the collet holds it [mm]."""
+        if self.now.held is not None and self.now.face is not None:
+            self.now.face -= y - self.now.y
+        self.now.y = y
+
+    def along(self, way: float) -> float:
+        """Return how the collet's face goes while the tube is fed by `way` [mm]: an open one stands."""
+        return 0.0 if self.now.held is None else -way
+
+    def last_of_load(self) -> bool:
+        """Say whether the tube is taken off before another bend."""
+        after = (one["action"] for one in self.coming if one["action"] in ("bend", "unload"))
+        return next(after, "bend") == "unload"
+
+    def beside(self, y: Pair, grows: bool = False) -> list[motions.Body | None]:
+        """Return the tail, and the straight that has come out of the die since y = 0, at their longest [mm].
+
+        grows: that straight counts as far as it is out.
+        """
         behind, u = self.tail_end - self.now.tangent_u, self.now.tangent_u
         least, most = min(y), max(y)
         tail = motions.tail(behind - least, u + least) if behind - least > SLIVER else None
         first = max(least - behind, 0.0)
-        return [tail, motions.come_out(first, most, u + most) if most - first > SLIVER else None]
+        lives = (y[0] - first, y[1] - y[0]) if grows else None
+        return [tail, motions.come_out(first, most, u + most, lives) if most - first > SLIVER else None]
 
     def arc(self) -> dict[str, float]:
         """Return angle and radius of the arc just formed, if there is one."""
@@ -182,11 +209,18 @@ class UnderWay:
         return {"arc": float(view.angles[self.now.arc - 1]), "arc_radius": float(view.radii[self.now.arc - 1])}
 
     def _off_the_nose(self, step: Step, standing: Chain) -> None:
-        """Refuse a rotation with a bend about the mandrel's nose."""
-        mandrel, arcs = self.machine.mandrel, np.flatnonzero(standing.curvature > 0.0)
-        if mandrel is None or not arcs.size:
+        """Refuse a rotation with a bend about the mandrel, unless that is drawn back before."""
+        tip, arcs = self.reach, np.flatnonzero(standing.curvature > 0.0)
+        if self.machine.mandrel is None or self.machine.mandrel.draws_back or not arcs.size:
             return
         off = float(standing.length[: arcs[0]].sum()) + self.now.y
-        if off < mandrel.nose - SAME:
-            nose = f"the mandrel's nose stands {mandrel.nose:g} mm past it"
-            raise refused(step, f"it is rotated with a bend {off:.3f} mm past the tangent point, and {nose}")
+        if off < tip - SAME:
+            mandrel = f"the mandrel reaches {tip:g} mm past it"
+            raise refused(step, f"it is rotated with a bend {off:.3f} mm past the tangent point, and {mandrel}")
+
+    @property
+    def reach(self) -> float:
+        """How far nose and balls of the mandrel stand past the tangent point [mm]."""
+        assert self.tooling is not None  # a clamp was named
+        tip = self.machine.mandrel_of(self.tooling)
+        return 0.0 if tip is None else tip.reach

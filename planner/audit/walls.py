@@ -4,13 +4,17 @@ A strike by d is one still when the tube, or what it strikes, is shifted by less
 than the way gone. Strikes whose reaches overlap from one end of a span to the other leave no way through it:
 
 - across: at one rotation, at every advance that there is; whoever goes round past that rotation strikes;
-- easing: at every advance to which the tube may be eased off, the arm strikes on its way home. Where the tube strikes
-  while it slides past the arm that still stands at the setting, it comes no farther: all beyond is covered;
+- home: at every advance of the tube it strikes, with the arm at one angle that it must pass on its way home. Where it
+  strikes something that stands whatever the arm does, it comes no farther: all beyond is covered. So is all beyond a
+  strike of the straight that has come out of the die, which only grows as long as tube comes after it. A tube that
+  stays in for its next bend goes as far as the closed collet runs. One that may be taken off needs a strike against
+  what stands, however far the others reach: else it could be drawn off past the arm at another angle, which goes home
+  without it;
 - held: at every distance of the collet's face from the tangent point at the bend's start.
 
-Where the leading part's length adds to what is required (by σ for each mm), going back by δ takes σδ off that: a strike
-by d reaches back by d/(1 + σ) only. Tube behind the tangent point reaches forward only: there it comes out of the die,
-and never needs less for it; on the way back it may become the tail.
+Where the leading part's length adds to what is required (by σ for each mm, of floor and the profile's own solids),
+going back by δ takes σδ off that: a strike by d reaches back by d/(1 + σ) only. Tube behind the tangent point reaches
+forward only: there it comes out of the die, and never needs less for it; on the way back it may become the tail.
 
 - cells: blocked rectangles of advance and rotation, each looked at anew, a touch larger than they are written, that
   part the two ends of a move, a load or an unload (`plane`).
@@ -27,7 +31,7 @@ from typing import Any, Final
 import numpy as np
 
 from planner.audit.bench import State
-from planner.audit.material import Standing
+from planner.audit.material import AT_END, Standing
 from planner.audit.plane import SNAP, SNAP_TURN, Blocked, Plane, Region, parts
 from planner.audit.refused import Refused
 from planner.audit.shapes import Array
@@ -35,7 +39,6 @@ from planner.audit.strikes import (
     SAME_ANGLE,
     SAME_LENGTH,
     Witness,
-    arm_stands,
     columns,
     deep_in_bend,
     deep_in_place,
@@ -88,18 +91,37 @@ def must_cover(kind: str, span: tuple[float, float], low: Array, high: Array) ->
 def _reaches(state: State, tube: Standing, witnesses: Sequence[Witness], deep: Array) -> tuple[Array, Array]:
     """Return from which advance to which strikes hold at one pose (N,) [mm]."""
     y, leading = columns(witnesses, "advance"), columns(witnesses, "place") <= tube.tangent_u
-    return y - np.where(leading, deep / (1.0 + state.bench.sag), 0.0), y + deep
+    sag = np.array([state.bench.sag_to(witness.solid) for witness in witnesses])
+    return y - np.where(leading, deep / (1.0 + sag), 0.0), y + deep
 
 
-def easing(state: State, record: Mapping[str, Any], clamp: float, farthest: float, counts: Counts) -> None:
-    """Confirm that the arm cannot go home at any advance from 0 to `farthest` [mm], with one clamp."""
-    witnesses = strikes_in(record)
-    deep = deep_in_return(state, witnesses, clamp)
-    must_strike(witnesses, deep, counts)
-    low, high = _reaches(state, state.after, witnesses, deep)
-    stands = np.array([arm_stands(state, witness) for witness in witnesses], dtype=bool)
-    high = np.where(stands & (deep_in_return(state, witnesses, clamp, sliding=True) > 0.0), math.inf, high)
-    must_cover("easing", (0.0, farthest), low, high)
+def home(state: State, record: Mapping[str, Any], clamp: float, farthest: float, counts: Counts) -> None:
+    """Confirm that the arm cannot go home past the tube, at whatever advance that stands, with one clamp.
+
+    farthest: the greatest advance there is [mm], infinite where the tube may be drawn off.
+    """
+    arm, witnesses = math.radians(float(record["arm"])), strikes_in(record)
+    if not 0.0 <= arm <= state.here.printed + SAME_ANGLE:
+        raise Refused(f"the arm does not pass {math.degrees(arm):.3f}° on its way home.")
+    passing = [witness for witness in witnesses if witness.phase == "return"]
+    standing = [witness for witness in witnesses if witness.phase != "return"]
+    if any(abs(witness.arm - arm) > SAME_ANGLE for witness in passing):
+        raise Refused(f"a wall with the arm at {math.degrees(arm):.3f}° has strikes with it elsewhere.")
+    for witness in standing:
+        if not witness.slides or state.bench.moves_by_itself(witness.solid):
+            raise Refused(f"that the tube comes no farther, whatever the arm does, is not what it shows: {witness}.")
+    tube = state.after
+    moved = (deep_in_return(state, passing, clamp), deep_in_place(state, tube, standing, clamp))
+    reaches = []
+    for some, deep in zip((passing, standing), moved, strict=True):
+        must_strike(some, deep, counts)
+        reaches.append(_reaches(state, tube, some, deep))
+    low = np.concatenate([first for first, _ in reaches])
+    place, y = columns(passing, "place"), columns(passing, "advance")
+    out = (place > tube.tangent_u + AT_END) & (tube.tangent_u + y - place > AT_END)
+    behind = math.inf if math.isfinite(farthest) else tube.stock - tube.tangent_u
+    high = np.where(out, np.maximum(reaches[0][1], behind), reaches[0][1])
+    must_cover("home", (0.0, max(farthest, 0.0)), low, np.concatenate((high, np.full(len(standing), math.inf))))
 
 
 def held(state: State, record: Mapping[str, Any], clamp: float, faces: tuple[float, float], counts: Counts) -> None:
@@ -180,19 +202,16 @@ def cells(moving: Moving, record: Mapping[str, Any], plane: Plane, goals: Sequen
 def _slides_to(moving: Moving, record: Mapping[str, Any], end: float, counts: Counts) -> float:
     """Return the advance beyond which the arc cannot slide straight out of the groove [mm], as its strikes show.
 
-    Where the tube may be eased off, it may have slid there while the arm stood at the setting and the pressure die
-    forward: what moves with those proves nothing then.
+    It may have slid there while the arm stood out and the pressure die forward: what moves with those proves nothing.
     """
     out, witnesses = float(record["slides_to"]), strikes_in(record, "slide_strikes")
     if not out >= 0.0:
         raise Refused(f"the arc slides straight out to {out:g} mm: there is no such advance.")
-    eases, follows = moving.state.bench.machine.head.may_ease_off, moving.state.tooling.pressure_die_follows
     for witness in witnesses:
         if not witness.slides or witness.advance > out + SAME_LENGTH:
             raise Refused(f"that the arc slides no farther than {out:.2f} mm is not what it shows: {witness}.")
-        elsewhere = moving.state.bench.on_arm(witness.solid) or (follows and witness.solid == "pressure die")
-        if eases and elsewhere:
-            raise Refused(f"the tube may have been eased off while that stood elsewhere: {witness}.")
+        if moving.state.bench.moves_by_itself(witness.solid):
+            raise Refused(f"the tube may have been run forward while that stood elsewhere: {witness}.")
     must_strike(witnesses, deep_in_place(moving.state, moving.tube, witnesses, moving.shortest), counts)
     if not witnesses and out < end:
         raise Refused(f"nothing shows that the arc slides straight out no farther than {out:.2f} mm, of {end:.2f} mm.")

@@ -25,7 +25,7 @@ TELLING_DRAWN = (4, 5, 8, 13, 22, 49, 50, 64)
 TELLING_HEMMED_IN = (21, 25)
 """Seeds of parts that cannot be taken off."""
 
-TELLING_CROWDED = (6, 20, 40, 57, 58, 77)
+TELLING_CROWDED = (6, 20, 40, 57, 58, 77, 315)
 """Seeds of parts in a crowd of solids."""
 
 

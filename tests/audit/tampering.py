@@ -156,6 +156,39 @@ def a_plane_cut_off(proof: Proof, rng: np.random.Generator) -> str | None:
     return "a plane that ends too soon"
 
 
+def home_walls(proof: Proof) -> list[dict[str, Any]]:
+    """All walls against ways home."""
+    found = [entry["wall"] for no_good in proof["no_goods"] for entry in no_good["clamps"] if "wall" in entry]
+    return [wall for wall in found if wall["kind"] == "home"]
+
+
+def a_home_wall_at_two_angles(proof: Proof, rng: np.random.Generator) -> str | None:
+    strike = one_of(rng, [s for wall in home_walls(proof) for s in wall["strikes"] if s["phase"] == "return"])
+    if strike is None:
+        return None
+    strike["arm"] *= float(rng.uniform(0.5, 0.95))
+    return f"a strike of a way home at {strike['arm']:.1f}"
+
+
+def a_home_wall_ended_by_what_the_arm_carries(proof: Proof, rng: np.random.Generator) -> str | None:
+    wall = one_of(rng, [wall for wall in home_walls(proof) if wall["strikes"][-1]["phase"] == "place"])
+    if wall is None:
+        return None
+    carried = ["clamp die", "grip section", "pressure die"]
+    carried += [solid["name"] for solid in proof["plan"]["machine"].get("solid", ()) if solid["moves_with"] != "frame"]
+    wall["strikes"][-1]["solid"] = str(rng.choice(carried))
+    return f"a way home ended by the {wall['strikes'][-1]['solid']}"
+
+
+def a_home_wall_without_its_end(proof: Proof, rng: np.random.Generator) -> str | None:
+    ended = [wall for wall in home_walls(proof) if wall["strikes"][-1]["phase"] == "place"]
+    wall = one_of(rng, ended)
+    if wall is None:
+        return None
+    del wall["strikes"][-1]
+    return "a way home with nothing that keeps the tube from being drawn off"
+
+
 def a_no_good_left_out(proof: Proof, rng: np.random.Generator) -> str | None:
     if not proof["no_goods"]:
         return None
@@ -248,6 +281,16 @@ def a_pair_left_out(proof: Proof, rng: np.random.Generator) -> str | None:
     return "a pair left out"
 
 
+def a_section_or_rod_left_out(proof: Proof, rng: np.random.Generator) -> str | None:
+    hidden = ("grip section", "mandrel rod", "mandrel")
+    pairs = [(motion, pair) for motion in proof["motions"] for pair in motion["whole"] if pair[1] in hidden]
+    if not pairs:
+        return None
+    motion, pair = pairs[int(rng.integers(len(pairs)))]
+    motion["whole"].remove(pair)
+    return f"no {pair[1]} at step {motion['step']}"
+
+
 def a_cut_pair_called_whole(proof: Proof, rng: np.random.Generator) -> str | None:
     motion = one_of(rng, [motion for motion in proof["motions"] if motion["cut"]])
     if motion is None:
@@ -302,6 +345,42 @@ def a_step_moved_elsewhere(proof: Proof, rng: np.random.Generator) -> str | None
         return None
     at[name] += float(rng.choice((-1.0, 1.0))) * float(rng.uniform(2.0, 60.0))
     return f"step {step['number']}: {name} {at[name]:.1f}"
+
+
+def an_arm_stopped_elsewhere(proof: Proof, rng: np.random.Generator) -> str | None:
+    """With all the steps behind it up to the next one of the arm."""
+    steps = proof["plan"]["steps"]
+    partial = [
+        k for k, s in enumerate(steps) if s["action"] == "return" and s["to"] is not None and s["to"]["arm"] > 0.0
+    ]
+    if not partial:
+        return None
+    first = int(rng.choice(partial))
+    arm = steps[first]["to"]["arm"] * float(rng.uniform(0.3, 0.9))
+    steps[first]["to"]["arm"] = arm
+    for step in steps[first + 1 :]:
+        if step["from"] is None:
+            continue
+        step["from"]["arm"] = arm
+        if step["action"] == "return":
+            break
+        step["to"]["arm"] = arm
+    return f"the arm stopped at {arm:.1f}"
+
+
+def a_carriage_that_waits_elsewhere(proof: Proof, rng: np.random.Generator) -> str | None:
+    """At every step that it stands open, so that all fits together."""
+    carriage, way = proof["plan"]["machine"].get("carriage"), float(rng.uniform(20.0, 100.0))
+    if carriage is None or not proof["plan"]["steps"]:
+        return None
+    stands = carriage.get("stand_back", carriage["reach"][1])
+    for step in proof["plan"]["steps"]:
+        for position in (step["from"], step["to"]):
+            if position is not None and position["face"] is not None and abs(position["face"] - stands) < 1e-6:
+                position["face"] -= way
+                if step["action"] in ("carriage forward", "carriage back"):
+                    step["amount"] = abs(step["to"]["face"] - step["from"]["face"])
+    return f"the carriage waits {way:.1f} mm nearer"
 
 
 def another_order(proof: Proof, rng: np.random.Generator) -> str | None:
@@ -394,6 +473,9 @@ TAMPERS: tuple[Tamper, ...] = (
     a_blocked_cell_widened,
     the_arc_slides_less_far,
     a_plane_cut_off,
+    a_home_wall_at_two_angles,
+    a_home_wall_ended_by_what_the_arm_carries,
+    a_home_wall_without_its_end,
     a_no_good_left_out,
     a_no_good_invented,
     a_rule_that_says_more,
@@ -401,11 +483,14 @@ TAMPERS: tuple[Tamper, ...] = (
     a_cell_widened,
     a_cell_left_out,
     a_pair_left_out,
+    a_section_or_rod_left_out,
     a_cut_pair_called_whole,
     a_motion_left_out,
     a_clearance_raised,
     a_step_left_out,
     a_step_moved_elsewhere,
+    an_arm_stopped_elsewhere,
+    a_carriage_that_waits_elsewhere,
     another_order,
     a_bound_raised,
     fewer_reclamps_claimed,
@@ -415,6 +500,10 @@ TAMPERS: tuple[Tamper, ...] = (
 )
 
 NEVER_TRUE: tuple[Tamper, ...] = (
+    a_home_wall_at_two_angles,
+    a_home_wall_ended_by_what_the_arm_carries,
+    a_section_or_rod_left_out,
+    a_carriage_that_waits_elsewhere,
     a_rule_with_another_number,
     a_cell_widened,
     a_cell_left_out,
@@ -430,6 +519,17 @@ NEVER_TRUE: tuple[Tamper, ...] = (
 
 OFTEN_TRUE: tuple[Tamper, ...] = (a_cut_pair_called_whole, a_no_good_left_out, a_literal_dropped)
 """What says less, or as much in fewer words: the auditor cuts cells further itself, and trim matters to few no-goods."""
+
+
+RARE: tuple[Tamper, ...] = (
+    a_blocked_cell_widened,
+    the_arc_slides_less_far,
+    a_plane_cut_off,
+    a_home_wall_at_two_angles,
+    a_home_wall_ended_by_what_the_arm_carries,
+    a_home_wall_without_its_end,
+)
+"""What few proofs leave room for."""
 
 
 def tampered(proof: Proof, tamper: Tamper, seed: int) -> tuple[Proof, str] | None:

@@ -28,7 +28,7 @@ TELLING = (
     ("drawn", 4), ("drawn", 5), ("drawn", 8), ("drawn", 15), ("drawn", 17), ("drawn", 22), ("drawn", 64), ("drawn", 99),
     ("hemmed in", 21), ("hemmed in", 22), ("hemmed in", 25),
     ("crowded", 5), ("crowded", 6), ("crowded", 15), ("crowded", 18), ("crowded", 33), ("crowded", 36), ("crowded", 40),
-    ("crowded", 57), ("crowded", 58), ("crowded", 77), ("crowded", 111), ("crowded", 116), ("crowded", 129),
+    ("crowded", 57), ("crowded", 58), ("crowded", 77), ("crowded", 9), ("crowded", 116), ("crowded", 129),
     ("crowded", 315),
 )  # fmt: skip
 """Seeds of random parts whose no-goods are of many kinds."""

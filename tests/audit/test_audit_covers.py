@@ -21,6 +21,7 @@ from planner.audit.contact import solids_about, wanted
 from planner.audit.covers import Counts, confirm_motions
 from planner.audit.refused import Refused
 from planner.audit.seen import pairs_of
+from planner.audit.strikes import TAILS
 from planner.inputs.files import load_machine, load_part, machine_from_data, part_from_data
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
@@ -92,7 +93,10 @@ def of_odd_machines() -> Iterator[Proof]:
             machine = bender(head(toward), change)
             yield proven(replace(bracket, name=f"bracket, {name}"), machine), bracket, machine
         serpentine = tube([400, 200, 120, 500], [0, 180, 180], [180, 180, 180], name="serpentine")
-        yield proven(serpentine, bender(head(toward))), serpentine, bender(head(toward))
+        # A leg of half a turn lies along the section, and comes by the opened clamp at two radii.
+        apart = {"grip_section": False, "clamp_block": {"width": 60, "height": 60, "opens": 60}}
+        without = bender(head(toward), {"tooling": apart})
+        yield proven(serpentine, without), serpentine, without
 
 
 def confirmed(proof: Proof) -> Counts:
@@ -148,6 +152,8 @@ def test_tube_is_as_far_from_every_solid_at_every_moment_as_the_replay_has_it(na
         body = motion.of(named.get(str(key.piece), "ahead"))
         assert body is not None
         length = body.lengths[key.piece if isinstance(key.piece, int) else 0]
+        if key.solid in TAILS:
+            continue  # the auditor's two make up the replay's one
         (solid,) = [one for one in clearances._solids(motion) if one.name == key.solid]
         if key.piece in ("fed", "forming") and solid.moves_with in ("carriage", "arm"):
             continue  # as a set it stands elsewhere in the piece's own count
@@ -179,7 +185,8 @@ def test_every_pair_keeps_what_the_replay_says_it_must(name: str) -> None:
         motion = theirs[key.step]
         body = motion.of(named.get(str(key.piece), "ahead"))
         assert body is not None
-        (solid,) = [one for one in clearances._solids(motion) if one.name == key.solid]
+        name = TAILS[0] if key.solid in TAILS else key.solid
+        (solid,) = [one for one in clearances._solids(motion) if one.name == name]
         need = clearances._need(motion, body.lengths[key.piece if isinstance(key.piece, int) else 0], solid)
         assert need is not None, key
         wanted = max(need) if max(need) < 0.0 else max(*need, printed[key.step])
@@ -436,7 +443,7 @@ def test_a_tube_that_presses_into_a_groove_deeper_than_it_may_is_not_called_a_to
         pairs = Pairs(
             {}, (Key(1, 0, "block"),), np.array([[-50.0], [deep], [0.0]]), np.array([[1.0], [0.0], [0.0]]),
             np.array([[0.0], [1.0], [0.0]]), zero, np.zeros((2, 1)), np.array([False]), zero, np.zeros((3, 1)),
-            zero, np.array([100.0]), zero, np.array([[100.0], [0.0]]), np.array([-1.0]), np.array([True]), one, (block,), 12.0,
+            np.zeros((3, 1)), zero, np.array([100.0]), zero, np.array([[100.0], [0.0]]), np.array([-1.0]), np.array([True]), one, (block,), 12.0,
         )  # fmt: skip
         cells = Cells(one, zero, np.array([100.0]), zero, np.ones(1))
         if right:

@@ -1,6 +1,7 @@
 """The auditor's own geometry against coal, sampled surfaces, samples of cells, and the design's example by hand."""
 
 import math
+from dataclasses import replace
 
 import coal
 import numpy as np
@@ -322,11 +323,12 @@ def random_pairs(shape: Shape, count: int, rng: np.random.Generator) -> Pairs:
     centre = np.where(feed, 0.0, rng.uniform(-120.0, 120.0, (2, count)))
     flat = np.zeros(count)
     none = np.zeros(count, dtype=bool)
+    run = np.where(rng.random(count) < 0.5, rng.uniform(-200.0, 200.0, (3, count)) * [[1.0], [1.0], [0.2]], 0.0)
     return Pairs(
         {}, (), rng.uniform(-250.0, 250.0, (3, count)), frames[:, :, 0].T, frames[:, :, 1].T,
         np.where(rng.random(count) < 0.5, 0.0, 1.0 / rng.uniform(40.0, 150.0, count)), centre, feed,
         np.where(turning, rng.uniform(-3.3, 3.3, count), 0.0),
-        np.where(pushed, rng.uniform(-200.0, 200.0, (3, count)) * [[1.0], [0.3], [0.0]], 0.0),
+        np.where(pushed, rng.uniform(-200.0, 200.0, (3, count)) * [[1.0], [0.3], [0.0]], 0.0), run,
         flat, flat, flat, np.zeros((2, count)), flat, none, np.zeros(count, dtype=np.int64), (shape,), 12.0,
     )  # fmt: skip
 
@@ -393,12 +395,28 @@ def test_the_plane_of_a_straight_that_runs_level_over_the_floor_takes_nothing_of
     one = np.zeros(1, dtype=np.int64)
     pairs = Pairs(
         {}, (), np.zeros((3, 1)), np.array([[1.0], [0.0], [0.0]]), np.array([[0.0], [1.0], [0.0]]), zero,
-        np.array([[0.0], [-76.0]]), np.array([False]), np.array([turn]), np.zeros((3, 1)), zero, zero, zero,
+        np.array([[0.0], [-76.0]]), np.array([False]), np.array([turn]), np.zeros((3, 1)), np.zeros((3, 1)), zero, zero, zero,
         np.zeros((2, 1)), zero, np.array([False]), one, (shape,), 12.0,
     )  # fmt: skip
     cells = Cells(one, zero, np.array([3000.0]), zero, np.ones(1))
     found = by_planes(Placed.of(pairs, cells), np.array([1e9]), "half-space", column(shape))
     assert found[0] == pytest.approx(38.0, abs=1e-6)
+
+
+def test_no_point_of_tube_that_is_run_forward_in_a_turn_goes_farther_than_its_cell_allows() -> None:
+    """The way from the midpoint, sampled: to the first order and to the second, in cells of every size."""
+    rng = np.random.default_rng(23)
+    count = 4000
+    pairs, cells = random_pairs(Shape("half-space", (0.0,)), count, rng), random_cells(count, 1.0, rng)
+    cells = replace(cells, t1=cells.t0 + (cells.t1 - cells.t0) * 10.0 ** rng.uniform(-4.0, 0.0, count))
+    middle = Placed.of(pairs, cells)
+    _, moved = middle.ways()
+    s, farthest = (cells.s0 + cells.s1) / 2.0, np.zeros(count)
+    for t in np.linspace(cells.t0, cells.t1, 21):
+        gone = Placed.of(pairs, Cells(cells.pair, s, s, t, t)).x - middle.x
+        farthest = np.maximum(farthest, np.sqrt((gone * gone).sum(axis=0)))
+    assert (farthest <= moved + 1e-9).all()
+    assert np.median(moved - farthest) < 0.2 * np.median(farthest)
 
 
 # Tilings

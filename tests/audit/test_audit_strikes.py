@@ -23,11 +23,11 @@ from planner.clearance.bounds import bounds
 from planner.clearance.certify import place_of
 from planner.clearance.poses import Cells, pose
 from planner.clearance.rows import EVERY_CLAMP, Rows, rows_of
-from planner.search.attempts import Attempt, gripping_motions, home_motion
+from planner.search.attempt import Attempt, gripping_motions, straight_home
 from planner.search.events import Trims
-from planner.search.lessons import TAIL_SOLID
+from planner.search.lessons import TAIL_SOLIDS
 from planner.tube import motions
-from planner.tube.motions import Motion, Phase, Role
+from planner.tube.bodies import Motion, Phase, Role
 from tests.audit.taught import TELLING, Learned, Record, learned
 from tests.plan.shop import bender, tube
 
@@ -110,14 +110,17 @@ def spots(rows: Rows, rng: np.random.Generator, count: int) -> list[Spot]:
     """Random points of random rows that are there at their moment."""
     if not rows.count:
         return []
-    row = rng.integers(rows.count, size=count)
+    wide = np.flatnonzero(
+        rows.pieces[11, rows.piece] - rows.pieces[10, rows.piece] > 1e-6
+    )  # else nothing is held apart
+    row = wide[rng.integers(wide.size, size=count)] if wide.size else wide
     piece, block = rows.pieces[:, rows.piece[row]], rows.blocks[:, rows.block[row]]
-    s = piece[10] + rng.random(count) * (piece[11] - piece[10])
-    t = block[10] + rng.random(count) * (block[11] - block[10])
+    s = piece[10] + rng.random(row.size) * (piece[11] - piece[10])
+    t = block[10] + rng.random(row.size) * (block[11] - block[10])
     upper = bounds(rows, Cells(row, s, 0.0 * s, t, 0.0 * s)).upper
     there = np.isfinite(upper)
     short = rows.needed[row] - upper
-    place = [place_of(rows, int(row[k]), float(s[k]), float(t[k])) for k in range(count)]
+    place = [place_of(rows, int(row[k]), float(s[k]), float(t[k])) for k in range(row.size)]
     on = np.minimum(s - piece[10], piece[12] + piece[13] * t - s)
     return [Spot(int(row[k]), *(float(a[k]) for a in (s, t, place, short, on))) for k in np.flatnonzero(there)]
 
@@ -133,7 +136,7 @@ def deep(one: Met, motion: Motion, record: Record, clamp: float) -> float:
     return float(deep_in_bend(state, found, clamp)[0])
 
 
-def compared(one: Met, motion: Motion, rng: np.random.Generator, count: int) -> int:
+def compared(one: Met, motion: Motion, rng: np.random.Generator, count: int, together: Motion | None = None) -> int:
     """Hold random points of a motion against the auditor; return how many there were."""
     rows, number = one.rows(motion), 0
     carried = one.of.search.checks.carried
@@ -141,13 +144,15 @@ def compared(one: Met, motion: Motion, rng: np.random.Generator, count: int) -> 
         name = rows.names[rows.solid[spot.row]]
         if name in carried and motion.phase in (Phase.RETURN, Phase.PLACE):
             continue
-        if name == TAIL_SOLID and spot.short < -20.0:
-            continue  # the kernel's tail is round at its ends, the auditor's is flat: from afar they differ
+        if one.of.bench.with_pressure_die(name) and motion.phase is Phase.RETURN:
+            continue  # it may stand forward or at home: for the auditor it proves nothing
         if rows.radius <= spot.to_end < 1.6 * rows.radius:
             continue  # for the kernel the sphere about a place lies in its arc already, for the auditor not quite
         of_clamp = int(rows.clamp[spot.row])
         clamp = one.attempt.clamps[max(of_clamp, 0)]
         role = rows.roles[rows.piece[spot.row]]
+        if role is Role.TAIL and motion is together:
+            continue  # as a set it stands: which material is there at the moment is not what the kernel says
         if motion.phase is Phase.BEND and role is Role.FIRST and of_clamp != EVERY_CLAMP and spot.s < clamp:
             continue  # a straight that ends within the clamp: the kernel looks at its end, the auditor at nothing
         record = witness(motion, spot.place, spot.t, name, clamp if of_clamp != EVERY_CLAMP else None)
@@ -155,7 +160,7 @@ def compared(one: Met, motion: Motion, rng: np.random.Generator, count: int) -> 
         # What is required grows with the tube ahead: the kernel's rows say the most over the motion.
         least = spot.short - float(rows.spread[spot.row])
         assert found >= least - ROOM, (one.of.part.name, record, found, spot)
-        if spot.to_end > 2.0 * rows.radius:
+        if spot.to_end > 2.0 * rows.radius and name not in TAIL_SOLIDS:  # of which the kernel sees a part at a time
             assert found <= spot.short + ROOM, (one.of.part.name, record, found, spot)
         number += 1
     return number
@@ -164,9 +169,12 @@ def compared(one: Met, motion: Motion, rng: np.random.Generator, count: int) -> 
 def test_the_bend_and_the_return_are_as_near_as_the_kernel_finds_them() -> None:
     rng, number = np.random.default_rng(1), 0
     for one in met():
-        for motion in (*gripping_motions(one.attempt), home_motion(one.attempt, 0.0), home_motion(one.attempt, 15.0)):
-            if motion.phase is not Phase.REGRIP:
-                number += compared(one, motion, rng, 8)
+        standing, out = one.attempt.standing, one.attempt.station.setting
+        run = motions.homing(standing, (out, out), (0.0, 40.0))
+        together = motions.homing(standing, (0.7 * out, 0.2 * out), (10.0, 60.0))
+        for motion in (*gripping_motions(one.attempt), straight_home(one.attempt), run, together):
+            if motion.phase not in (Phase.REGRIP, Phase.RUN):
+                number += compared(one, motion, rng, 8, together)
     assert number > 4000
 
 
@@ -218,9 +226,9 @@ def test_no_no_good_made_up_of_a_bend_that_is_clear_is_accepted() -> None:
                 entries: list[Record] = []
                 for clamp in one.attempt.clamps:
                     told = witness(motion, spot.place, spot.t, name, clamp if of_clamp else None)
-                    wall = {"kind": "easing", "span": [0.0, 9e9], "strikes": [told]}
-                    eased = motion.phase is Phase.RETURN and one.of.machine.head.may_ease_off
-                    entries.append({"clamp": clamp, "wall": wall} if eased else {"clamp": clamp, "strike": told})
+                    wall = {"kind": "home", "arm": told["arm"], "span": [0.0, 9e9], "strikes": [told]}
+                    home = motion.phase is Phase.RETURN
+                    entries.append({"clamp": clamp, "wall": wall} if home else {"clamp": clamp, "strike": told})
                 assert one.of.refuses(made_up(one, entries, {})), (one.of.part.name, motion.phase, spot)
                 tries += 1
     assert tries >= 500

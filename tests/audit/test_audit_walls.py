@@ -9,6 +9,7 @@ import copy
 import itertools
 import math
 from collections import deque
+from typing import Any
 
 import numpy as np
 import pytest
@@ -163,7 +164,7 @@ def test_a_wall_with_a_strike_left_out_is_refused_if_that_leaves_a_gap() -> None
     refused = 0
     for of, record in every():
         for number, wall in enumerate(walls(record)):
-            if wall["kind"] not in ("across", "easing", "held") or len(wall["strikes"]) < 2:
+            if wall["kind"] not in ("across", "home", "held") or len(wall["strikes"]) < 2:
                 continue
             for left_out in range(len(wall["strikes"])):
                 changed = copy.deepcopy(record)
@@ -185,8 +186,8 @@ def gap_left(kind: str, span: list[float], strikes: list[Record], of: Learned) -
             at = strike["face"] + float(of.part.radii[0]) * math.radians(strike["tube"])
             if strike["solid"] not in {solid.name for solid in machine.solid if solid.moves_with == "carriage"}:
                 return False
-        if kind == "easing" and strike["pressure"] > 0.0 and strike["advance"] > 0.0:
-            deep = math.inf  # it may be one of the slide past the standing arm
+        if kind == "home" and (strike["phase"] == "place" or strike["place"] < 0.0 or strike["solid"] == "clamp die"):
+            deep = math.inf  # it ends the wall, or may be one of the straight that has come out of the die
         reaches.append((at - deep, at + deep))
     covered = span[0]
     for low, high in sorted(reaches):
@@ -256,36 +257,82 @@ PEG = {"name": "peg", "moves_with": "arm", "box": {"from": [103, -95, -10], "to"
 """On the arm, beside the die: in the way of the leg when the arm goes home, unless the tube is eased off by 60 mm."""
 
 
-def test_a_wall_over_the_carriage_s_advances_says_nothing_of_a_tube_that_is_let_go() -> None:
-    """A short end holds the carriage back to 6 mm of easing off; with the collet open the tube can be drawn off by hand."""
-    part = tube([316.0, 316.0], [0.0], [90.0])
-    for may_release in (True, False):
-        machine = bender(
-            {
-                "carriage": {"reach": [250, 2000], "grip_length": 60, "finish_released": may_release},
-                "mandrel": None,
-                "tooling": {"clamp_block": {"width": 60, "height": 60, "opens": 160}},
-                "solid": [PEG],
-            }
-        )
-        of = Learned(part, machine, Shop(part, machine), learned_of(part, machine).search, ())
-        setting = math.degrees(of.shop.at("A", 1).printed)
-        strike = {
-            "phase": "return", "place": 242.3, "solid": "peg", "clamp": None, "advance": 0.0, "rotation": 0.0,
-            "arm": (1.0 - 0.656) * setting, "tube": 0.0, "face": None, "pressure": 0.0, "clearance": -15.0,
-            "needed": 10.0, "slides": True,
-        }  # fmt: skip
-        wall = {"kind": "easing", "span": [0.0, 6.0], "strikes": [strike]}
-        record: Record = {
-            "event": "bend", "leads": "A", "bend": 1, "ahead": [1, 1], "trim_lead": None, "trim_tail": None,
-            "hold": None, "way": None, "released": None, "sentence": "", "met": {}, "doing": "bend", "walls": [],
-            "clamps": [{"clamp": 80.0, "wall": wall}, {"clamp": 60.0, "wall": wall}],
-        }  # fmt: skip
-        assert of.refuses(record) is may_release
-        record["released"] = False
-        assert not of.refuses(record)
-        record["released"] = True
-        assert of.refuses(record) is may_release
+def home_wall(of: Learned, *strikes: Record) -> Record:
+    """A no-good of a link to bend 2: after bend 1 the arm does not go home, at one angle where the peg is in the way."""
+    setting = math.degrees(of.shop.at("A", 1).printed)
+    wall = {"kind": "home", "span": [0.0, 6.0], "arm": (1.0 - 0.656) * setting, "strikes": list(strikes)}
+    return {
+        "event": "link", "leads": "A", "bend": 2, "ahead": [1, 1], "trim_lead": None, "trim_tail": None, "hold": None,
+        "way": None, "released": None, "sentence": "", "met": {}, "doing": "home", "walls": [],
+        "clamps": [{"clamp": 80.0, "wall": wall}, {"clamp": 60.0, "wall": copy.deepcopy(wall)}],
+    }  # fmt: skip
+
+
+def peg_struck(of: Learned, **changes: Any) -> Record:
+    """The leg against the peg, the tube not run forward."""
+    setting = math.degrees(of.shop.at("A", 1).printed)
+    return {
+        "phase": "return", "place": 242.3, "solid": "peg", "clamp": None, "advance": 0.0, "rotation": 0.0,
+        "arm": (1.0 - 0.656) * setting, "tube": 0.0, "face": None, "pressure": 0.0, "clearance": -15.0, "needed": 10.0,
+        "slides": True, **changes,
+    }  # fmt: skip
+
+
+def pegged(*solids: Record) -> Learned:
+    """Two bends on a bender whose closed collet lets the tube run forward by 5.9 mm only after the first."""
+    part = tube([316.0, 150.0, 40.0], [0.0, 0.0], [90.0, 30.0])
+    machine = bender(
+        {
+            "carriage": {"reach": [180, 2000], "grip_length": 44},
+            "mandrel": None,
+            "tooling": {"clamp_block": {"width": 60, "height": 60, "opens": 160}, "grip_section": False},
+            "solid": [PEG, *solids],
+        }
+    )
+    return Learned(part, machine, Shop(part, machine), learned_of(part, machine).search, ())
+
+
+def test_a_wall_over_the_closed_collet_s_advances_says_nothing_of_a_tube_that_is_let_go() -> None:
+    """A short end holds the carriage back to 5.9 mm; with the collet open the tube can be drawn off by hand."""
+    of = pegged()
+    record = home_wall(of, peg_struck(of))
+    assert not of.refuses(record)
+    taken_off = {**record, "event": "bend", "bend": 1, "doing": "bend"}
+    assert of.refuses(taken_off)
+    assert of.refuses({**record, "event": "bend", "bend": 1}), "the arm's way home is not what is done at a bend"
+    for released in (True, False):
+        assert of.refuses({**taken_off, "released": released})
+
+
+STOP = {"name": "stop", "moves_with": "frame", "box": {"from": [136, -700, -60], "to": [260, -300, 60]}}
+"""Stands 40.75 mm before the leg of bend 1: no tube is run forward by more than 30.75 mm, or drawn off, past it."""
+
+
+def test_a_strike_against_what_stands_ends_a_wall_for_a_tube_that_is_taken_off_and_one_on_the_arm_does_not() -> None:
+    """The leg strikes peg or stop at every advance: the peg to 32.7 mm, and from there on the stop, whatever the arm does."""
+    of = pegged(STOP)
+    passing = [peg_struck(of, advance=y, place=244.0) for y in (0.0, 20.0)]
+    stop = peg_struck(of, phase="place", solid="stop", arm=0.0, advance=60.0, place=40.0)
+    record = {**home_wall(of, *passing, stop), "event": "bend", "bend": 1, "doing": "bend"}
+    assert not of.refuses(record)
+    for k in range(len(passing)):
+        gap = copy.deepcopy(record)
+        for entry in gap["clamps"]:
+            del entry["wall"]["strikes"][k]
+        assert of.refuses(gap)
+    for change in (
+        {"solid": "peg"}, {"slides": False}, {"arm": 30.0}, {"advance": 0.0}, {"phase": "return"}, {"solid": "clamp die"},
+    ):  # fmt: skip
+        wrong = copy.deepcopy(record)
+        for entry in wrong["clamps"]:
+            entry["wall"]["strikes"][-1] |= change
+        assert of.refuses(wrong), change
+    for arm in (0.0, 20.0, 200.0):
+        wrong = copy.deepcopy(record)
+        wrong["clamps"][0]["wall"]["arm"] = arm
+        assert of.refuses(wrong), "strikes at another angle than the wall's"
+        wrong["clamps"][0]["wall"]["strikes"][0]["arm"] = arm
+        assert of.refuses(wrong), "a wall at two angles"
 
 
 def jobs(n: int, rng: np.random.Generator) -> list[tuple[str, str, int, int]]:
