@@ -9,7 +9,7 @@ from pydantic import Field
 
 from planner.plans.document import Because, Change, End, OrderedBend, Reason, Record, Verdict
 
-Doing = Literal["load", "move", "bend", "return", "unload"]
+Doing = Literal["load", "carriage run", "move", "bend", "return", "unload"]
 Standing = Literal["goes", "fails", "not settled", "not reached"]
 
 

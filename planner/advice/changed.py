@@ -29,6 +29,7 @@ from planner.errors import NoTooling
 from planner.inputs.machine import Machine, Solid
 from planner.inputs.part import Part
 from planner.inputs.tooling import Tooling
+from planner.lookover.standing import anchors
 from planner.plans.document import ChangeKind
 from planner.rules.broken import End
 from planner.tolerances import RULE_SLACK
@@ -102,7 +103,8 @@ def alterations(job: Job) -> tuple[Alteration, ...]:
 
     A longer end straight is not among them: to the bender it is the same tube as trim on that end.
     """
-    found = [*_trims(job), *_clearance(job), *_carriage(job), *_rod(job), *_clamps(job), *_raised(), *_straights(job)]
+    found = [*_trims(job), *_clearance(job), *_carriage(job), *_rod(job), *_pressure_die(job)]
+    found += [*_clamps(job), *_raised(), *_straights(job)]
     return tuple(alteration for alteration in found if alteration.most >= 1)
 
 
@@ -184,13 +186,16 @@ def _reaching(job: Job, closer: int, farther: int) -> Job:
     carriage = job.machine.carriage
     assert carriage is not None  # offered only then
     closest, farthest = carriage.reach
-    return _machine(
-        job, carriage=carriage.model_copy(update={"reach": (closest - float(closer), farthest + float(farther))})
-    )
+    # Where it waits with the collet open stays as it is: only more is added to where it may hold.
+    reach = (closest - float(closer), farthest + float(farther))
+    return _machine(job, carriage=carriage.model_copy(update={"reach": reach, "stand_back": carriage.waits_at}))
 
 
 def _rod(job: Job) -> Iterator[Alteration]:
-    """A longer mandrel rod."""
+    """A longer mandrel rod, anchored farther back.
+
+    Not nested: a leg that lies behind the rod may strike a longer one.
+    """
     mandrel, part = job.machine.mandrel, job.part
     if mandrel is None:
         return
@@ -198,10 +203,44 @@ def _rod(job: Job) -> Iterator[Alteration]:
     def made(job: Job, amount: int) -> Job:
         mandrel = job.machine.mandrel
         assert mandrel is not None  # offered only then
-        return _machine(job, mandrel=mandrel.model_copy(update={"rod_length": mandrel.rod_length + amount}))
+        anchored = anchors(job.machine)
+        solids = tuple(_farther_back(s, amount) if s.name in anchored else s for s in job.machine.solid)
+        longer = mandrel.model_copy(update={"rod_length": mandrel.rod_length + amount})
+        return _machine(job, mandrel=longer, solid=solids)
 
     useful = math.ceil(part.developed_length + part.trim_a + part.trim_b - mandrel.rod_length)
-    yield Alteration("rod", "rod", min(useful, MOST_TRAVEL), True, True, made, only_rules=True)
+    yield Alteration("rod", "rod", min(useful, MOST_TRAVEL), False, True, made)
+
+
+def _farther_back(solid: Solid, amount: int) -> Solid:
+    """Return a solid so much farther behind the tangent point [mm]."""
+    if solid.box is not None:
+        (x0, y0, z0), (x1, y1, z1) = solid.box.from_, solid.box.to
+        box = solid.box.model_copy(update={"from_": (x0 - amount, y0, z0), "to": (x1 - amount, y1, z1)})
+        return solid.model_copy(update={"box": box})
+    assert solid.cylinder is not None  # the model allows exactly one of the two
+    x, y = solid.cylinder.centre
+    return solid.model_copy(update={"cylinder": solid.cylinder.model_copy(update={"centre": (x - amount, y)})})
+
+
+def _pressure_die(job: Job) -> Iterator[Alteration]:
+    """A longer pressure die, where one that follows the tube does not last. Not nested: it may strike what is near."""
+    longest = max((tooling.bend_radius * job.machine.head.largest_angle + tooling.rest) for tooling in tooling_of(job))
+    shortest = min(tooling.pressure_die_length for tooling in tooling_of(job))
+    if not any(tooling.pressure_die_follows for tooling in tooling_of(job)):
+        return
+
+    def made(job: Job, amount: int) -> Job:
+        used = tooling_of(job)
+        return _machine(
+            job, tooling=tuple(_with_longer_die(t, amount) if t in used else t for t in job.machine.tooling)
+        )
+
+    yield Alteration("pressure die", "pressure die", math.ceil(longest - shortest), False, True, made)
+
+
+def _with_longer_die(tooling: Tooling, amount: int) -> Tooling:
+    return tooling.model_copy(update={"pressure_die_length": tooling.pressure_die_length + amount})
 
 
 def shortest_clamp(job: Job) -> float:
@@ -210,10 +249,10 @@ def shortest_clamp(job: Job) -> float:
 
 
 def short_of_a_clamp(job: Job, k: int) -> int:
-    """Return by how many whole millimetres straight k, between two bends, is too short for every clamp."""
+    """Return by how many whole millimetres straight k, between two bends, is too short for every clamp and section."""
     part, machine = job.part, job.machine
     around = [machine.tooling_for(part.outside_diameter, float(radius)) for radius in part.radii[k - 1 : k + 1]]
-    shortest = min(tooling.clamp_lengths[-1] for tooling in around)
+    shortest = min(tooling.shortest_straight for tooling in around)
     return max(math.ceil(shortest - float(part.straights[k]) - RULE_SLACK), 0)
 
 

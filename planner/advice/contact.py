@@ -16,10 +16,10 @@ from planner.clearance.poses import Cells, may_exist, pose
 from planner.clearance.rows import EVERY_CLAMP, Rows
 from planner.clearance.verdicts import Witness
 from planner.inputs.tooling import Tooling
-from planner.search.attempts import Blocked
+from planner.search.attempt import Blocked
 from planner.tolerances import CELL_BUDGET
+from planner.tube.bodies import Motion, Path, Phase, Role
 from planner.tube.frames import ALONG_FEED, UPWARD, Array, Flags, Ints
-from planner.tube.motions import Motion, Path, Phase, Role
 
 MOMENT: Final = 1e-4
 """How exactly the moment of a contact is found, as a share of its motion."""
@@ -323,5 +323,7 @@ def moment(motion: Motion, t: float) -> str:
         return f"{turned:.1f}° into the rotation, at an advance of {at(motion.y):.1f} mm"
     if motion.phase in (Phase.PLACE, Phase.RETURN):
         return f"at an advance of {at(motion.y):.1f} mm"
+    if motion.phase is Phase.RUN and motion.face is not None:
+        return f"with the collet's face {at(motion.face):.1f} mm from the tangent point"
     doing = {Phase.CLOSE: "while the dies close", Phase.OPEN: "while the dies open", Phase.REGRIP: "at the re-grip"}
     return doing.get(motion.phase, "as it is laid in")

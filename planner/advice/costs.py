@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from planner.advice.changed import Job, shortest_clamp
+from planner.advice.changed import Job, shortest_clamp, tooling_of
 from planner.plans.document import ChangeKind, Plan
 from planner.words import at_least, counted
 
@@ -31,6 +31,9 @@ def told(job: Job, kind: ChangeKind, where: str, amount: int) -> str:
         assert machine.mandrel is not None  # offered only then
         now = machine.mandrel.rod_length
         return f"A mandrel rod of {_mm(now + amount)} instead of {_mm(now)}: a rod {_mm(amount)} longer to put in."
+    if kind == "pressure die":
+        now = min(tooling.pressure_die_length for tooling in tooling_of(job))
+        return f"A pressure die of {_mm(now + amount)} instead of {_mm(now)}: one {_mm(amount)} longer to make."
     if kind == "clamp":
         now = shortest_clamp(job)
         return (

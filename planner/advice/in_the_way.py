@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from planner.clearance.verdicts import Answer
-from planner.search.attempts import Attempt, Blocked
-from planner.search.checks import Place
+from planner.search.attempt import Attempt, Blocked
+from planner.search.events import Arrival, Event
 from planner.search.passages import Passage
-from planner.tube.motions import Motion
+from planner.search.places import Place
+from planner.tube.bodies import Motion
 
 
 @dataclass(frozen=True)
@@ -18,8 +19,7 @@ class InTheWay:
 
     number, place, attempt: of the arrival whose motion it is: of the step before where the tube is taken off for this
     one, or the collet takes a new hold for it; clamp: its number; upto: how far the motion is shown (0 … 1).
-    taken_off: the tube taken off after the step before; put_on, placing: how it came to its place, as far as that is
-    part of the step and goes.
+    put_on, placing: how the tube came to its place, as far as that is part of the step and goes.
     """
 
     number: int
@@ -28,7 +28,6 @@ class InTheWay:
     clamp: int
     blocked: Blocked
     upto: float = 1.0
-    taken_off: tuple[Motion, ...] = ()
     put_on: tuple[Motion, ...] = ()
     placing: tuple[Motion, ...] = ()
 
@@ -71,3 +70,20 @@ def least_telling(one: InTheWay, named: list[str]) -> tuple[bool, int]:
     """Return what rises as something in the way tells less."""
     solid = solid_of(one)
     return one.blocked.finding.answer is not Answer.STRUCK, named.index(solid) if solid in named else len(named)
+
+
+def put_on_by(passage: Passage) -> tuple[Motion, ...]:
+    """Return how the tube is put on, the carriage's run to its hold after it."""
+    return passage.motions if passage.run is None or passage.path is None else (*passage.motions, passage.run)
+
+
+def left_open(place: Place) -> Place:
+    """Return a place from which the next bend of the same load is linked to in the same hold, whatever hold comes next.
+
+    Where the tube is taken off after it, it stays as it is: the arm's way home hangs on that.
+    """
+    after = place.after
+    if after is None or after.event is not Event.LINK:
+        return place
+    at = place.at
+    return replace(place, after=Arrival(Event.LINK, at.leads, at.bend + 1, at.ahead, at.hold))

@@ -21,7 +21,6 @@ from planner.plans.document import Because, End, OrderedBend, Plan, Reason
 from planner.plans.grounds import Enough, Ground, grounds_of, least_set, restricted, told
 from planner.plans.known import least_of, runs_only
 from planner.plans.steps import StepList
-from planner.search.checks import Place, places
 from planner.search.decision import Plannable, carried_out, what_is_proved
 from planner.search.events import ANY, Event, Grade, NoGood, Pattern, Value
 from planner.search.exact import Exact
@@ -29,6 +28,7 @@ from planner.search.forbidden import ENDS
 from planner.search.left import Left, every_order, no_extra
 from planner.search.lessons import lesson, passage_lesson
 from planner.search.orders import Case
+from planner.search.places import Place, places
 from planner.search.search import OutOfTime, Search
 from planner.words import at_least, counted, rounded_down
 

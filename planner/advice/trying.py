@@ -13,29 +13,40 @@ from dataclasses import dataclass, replace
 
 from planner.advice.answers import Contact, Costs, Doing, Judged, Standing, StepTried, Tried
 from planner.advice.contact import Met, as_it_begins, met_in, moment
-from planner.advice.in_the_way import InTheWay, least_telling, of_attempt, of_passage, of_path, solid_of, up_to
+from planner.advice.in_the_way import (
+    InTheWay,
+    least_telling,
+    left_open,
+    of_attempt,
+    of_passage,
+    of_path,
+    put_on_by,
+    solid_of,
+    up_to,
+)
 from planner.advice.order import Order, Steps, judge, look_into
+from planner.advice.plainest import on_before_the_run, path_tried, plainest, rolled_on, straight_on
 from planner.clearance.verdicts import Answer
 from planner.plans.document import Reason
 from planner.plans.grounds import restricted
 from planner.plans.reasons import place_name, the, touching
-from planner.search.attempts import Attempt, Blocked, clear_with, farthest_forward, in_the_way, moves
-from planner.search.checks import Checks, Place, places
+from planner.search.attempt import Attempt
+from planner.search.checks import Checks
 from planner.search.decision import Plannable
-from planner.search.events import Arrival, Event, Grade, NoGood
+from planner.search.events import Grade, NoGood
 from planner.search.exact import Exact
 from planner.search.left import Left, every_order, no_extra
 from planner.search.lessons import Struck
-from planner.search.moves import Leg, plain_paths, timed
-from planner.search.passages import ROLLS, Passage, loading, motions_of, pass_all
+from planner.search.passages import Passage, loading, pass_all
+from planner.search.places import Place, places
 from planner.search.search import OutOfTime, Search
-from planner.tube.motions import Motion, Phase
+from planner.tube.bodies import Motion, Phase
 
 
 @dataclass(frozen=True)
 class Made:
     """One step of an order that goes: its arrival, its bend with the motions that are proved clear with `clamp` [mm],
-    and the tube put on before it and taken off after it, where that is checked.
+    and the tube put on before it and taken off after it, where that is checked and goes.
     """
 
     number: int
@@ -80,8 +91,6 @@ class _Trying:
         self.search, self.judged = search, judged
         self.checks = search.checks
         self.steps = Steps(search.case, order)
-        mandrel = search.case.machine.mandrel
-        self.nose = 0.0 if mandrel is None else mandrel.nose
 
     def tryout(self) -> Tryout:
         """Return the steps, and what shows them."""
@@ -124,7 +133,7 @@ class _Trying:
         """Return the steps of an order that goes, to the last unload."""
         found = restricted(self.search, self.steps.others).known()
         assert found is not None  # it has just been carried out
-        return self._all_made(places(found)) or ()
+        return self._all_made(places(found), to_the_end=True) or ()
 
     def _as_far_as_it_goes(self, most: int) -> tuple[Made, ...]:
         """Return the steps that are proved to go one after the other, up to `most`."""
@@ -163,12 +172,17 @@ class _Trying:
             if not wanted or not look_into(search, wanted):
                 return way if upto > known_to else wanted
 
-    def _all_made(self, way: list[Place]) -> tuple[Made, ...] | None:
-        """Return places that were looked into as steps; None where one of them is not proved clear in all it does."""
-        made = [self._made(number, place) for number, place in enumerate(way, start=1)]
+    def _all_made(self, way: list[Place], to_the_end: bool = False) -> tuple[Made, ...] | None:
+        """Return places that were looked into as steps; None where one of them is not proved clear in all it does.
+
+        to_the_end: the tube has to be taken off after the last of them too.
+        """
+        asked = [to_the_end or number < len(way) for number, _ in enumerate(way, start=1)]
+        made = [self._made(k + 1, place, off) for k, (place, off) in enumerate(zip(way, asked, strict=True))]
         return None if None in made else tuple(one for one in made if one is not None)
 
-    def _made(self, number: int, place: Place) -> Made | None:
+    def _made(self, number: int, place: Place, off: bool) -> Made | None:
+        """Return a place as a step; off: it has to be taken off after it, where it is the last of its load."""
         checks = self.checks
         attempt = checks.bend([place])[0]
         if attempt.blocked:
@@ -177,6 +191,8 @@ class _Trying:
             attempt = checks.move([place])[0]
         put_on = checks.load([place])[0] if checks.put_on(place) else None
         taken_off = checks.unload([place])[0] if checks.taken_off(place) else None
+        if taken_off is not None and taken_off.path is None and not off:
+            taken_off = None
         passages = [passage for passage in (put_on, taken_off) if passage is not None]
         fitting = [c for c in attempt.fitting if all(c in passage.fitting for passage in passages)]
         if attempt.blocked or not fitting or any(passage.path is None for passage in passages):
@@ -214,19 +230,14 @@ class _Trying:
     def _all_in_the_way(self, fails: int, way: list[Place]) -> Iterator[InTheWay]:
         """Yield all that keeps the last of some places from being made, in the order in which it is met."""
         checks, place = self.checks, way[-1]
-        taken_off: tuple[Motion, ...] = ()
         if fails > 1:
             before = way[-2]
             attempt = checks.bend([before])[0]
             if checks.taken_off(before) and not attempt.blocked:
-                passage = checks.unload([before])[0]
-                taken_off = passage.motions
-                yield from of_passage(fails - 1, before, attempt, passage)
+                yield from of_passage(fails - 1, before, attempt, checks.unload([before])[0])
             elif attempt.station.regrip is not None:
                 yield from of_attempt(fails - 1, before, attempt)
-        whole = place if fails == len(self.judged.order) else left_open(place)
-        for one in self._of_step(fails, whole):
-            yield replace(one, taken_off=taken_off)
+        yield from self._of_step(fails, place if fails == len(self.judged.order) else left_open(place))
 
     def _of_step(self, number: int, place: Place) -> Iterator[InTheWay]:
         """Yield what keeps a step from being made once the one before it is."""
@@ -238,12 +249,15 @@ class _Trying:
         put_on: tuple[Motion, ...] = ()
         if checks.put_on(place):
             passage = checks.load([place])[0]
-            put_on = passage.motions
-            yield from self._of_load(number, place, passage, of_passage(number, place, bent, passage))
+            put_on, met = put_on_by(passage), of_passage(number, place, bent, passage)
+            if passage.path is None and passage.blocked[0].doing == "carriage run":
+                on = on_before_the_run(checks, passage)
+                met = (replace(one, put_on=on) for one in met)
+            yield from self._of_load(number, place, passage, met)
         moved = checks.move([place])[0] if checks.moves_to(place) else bent
         for one in of_attempt(number, place, moved):
-            yield replace(one, put_on=put_on, placing=up_to(one.blocked.motion, self._plainest(place, moved)))
-        if checks.taken_off(place):
+            yield replace(one, put_on=put_on, placing=up_to(one.blocked.motion, plainest(checks, place, moved)))
+        if place.after is None and checks.taken_off(place):
             for one in of_passage(number, place, bent, checks.unload([place])[0]):
                 yield replace(one, put_on=put_on, placing=moved.placing)
 
@@ -259,20 +273,20 @@ class _Trying:
         fresh = checks.attempt(place)
         fresh.fitting, fresh.gripping = list(range(len(fresh.clamps))), bent.gripping
         fresh.eased_before = checks.eased(place)
+        fresh.standing_before = replace(fresh.standing_before, lowered=checks.lowered(place))
         put_on: tuple[Motion, ...] = ()
         if checks.put_on(place):
-            passage = loading(fresh, self.nose)
-            straight = timed(checks.case.machine, [Leg("advance", passage.far, 0.0, 0.0, True)])
-            put_on, met = self._path("load", fresh, motions_of(passage, straight))
+            passage = loading(checks.case.machine, checks.around(fresh.station).tooling, fresh)
+            put_on, met = straight_on(checks, passage)
             yield from self._of_load(number, place, passage, of_path(number, place, fresh, met), at_once)
             if met and not out_of_reach:
                 pass_all(checks.batches, [passage])
-                put_on = passage.motions
-        plainest = self._plainest(place, fresh)
-        placing, met = self._path("move", fresh, plainest)
+                put_on = put_on_by(passage)
+        way = plainest(checks, place, fresh)
+        placing, met = path_tried(checks, "move", fresh, way)
         for one in of_path(number, place, fresh, met):
             if solid_of(one) in at_once:
-                yield replace(one, put_on=put_on, placing=up_to(one.blocked.motion, plainest))
+                yield replace(one, put_on=put_on, placing=up_to(one.blocked.motion, way))
         if met and not out_of_reach:
             checks.batches.place_all([fresh])
             placing = fresh.placing
@@ -292,50 +306,15 @@ class _Trying:
         rotated to its place there.
         """
         found = [one for one in straight if solids is None or solid_of(one) in solids]
-        if not found or self._begins(found[0])[1] is None:
+        if not found or passage.far is None or self._begins(found[0])[1] is None:
             yield from found
             return
-        machine, attempt = self.checks.case.machine, passage.attempt
-        ways = []
-        for roll in ROLLS:
-            legs = [Leg("advance", passage.far, self.nose, roll, True), Leg("rotate", roll, 0.0, self.nose, True)]
-            ways.append(motions_of(passage, timed(machine, legs)))
-        first = self.checks.batches.certified([(attempt, way[0]) for way in ways])
-        for way, answer in zip(ways, first, strict=True):
-            if clear_with([(way[0], answer)], attempt.fitting):
-                _, met = self._path("load", attempt, way)
-                for one in of_path(number, place, attempt, met):
-                    if solid_of(one) == solid_of(found[0]):
-                        yield replace(one, put_on=up_to(one.blocked.motion, way))
-                break
+        way = rolled_on(self.checks, passage)
+        _, met = path_tried(self.checks, "load", passage.attempt, way)
+        for one in of_path(number, place, passage.attempt, met):
+            if solid_of(one) == solid_of(found[0]):
+                yield replace(one, put_on=up_to(one.blocked.motion, way))
         yield from found
-
-    def _path(
-        self, doing: Doing, attempt: Attempt, motions: tuple[Motion, ...]
-    ) -> tuple[tuple[Motion, ...], tuple[Blocked, ...]]:
-        """Return the motions of a path if they are clear with some clamp, else none and what is in its way."""
-        answers = self.checks.batches.certified([(attempt, motion) for motion in motions]) if motions else []
-        found = list(zip(motions, answers, strict=True))
-        if clear_with(found, attempt.fitting):
-            return motions, ()
-        return (), in_the_way(doing, found, attempt.fitting)
-
-    def _plainest(self, place: Place, attempt: Attempt) -> tuple[Motion, ...]:
-        """Return the motions of the path to a bend that is tried first; none where the tube is not moved."""
-        if not self.checks.moves_to(place):
-            return ()
-        machine, standing = self.checks.case.machine, attempt.standing_before
-        paths = plain_paths(
-            machine,
-            attempt.eased_before,
-            attempt.station.advance,
-            attempt.rolls,
-            standing.formed_arc,
-            farthest_forward(machine, standing),
-            attempt.shown_before,
-        )
-        path = next(paths, None)
-        return () if path is None else moves(attempt, path)
 
     def _begins(self, one: InTheWay) -> tuple[bool, str | None]:
         """Return whether the tube is too near something as it stands before a motion, and to what."""
@@ -392,9 +371,3 @@ def _learned_of(nogood: NoGood) -> str | None:
     evidence = nogood.evidence
     witness = evidence.blocked[0].finding.witness if isinstance(evidence, Struck) else None
     return None if witness is None else witness.solid
-
-
-def left_open(place: Place) -> Place:
-    """Return a place that the next bend would be linked to in the same hold, so that nothing after it is asked for."""
-    at = place.at
-    return replace(place, after=Arrival(Event.LINK, at.leads, at.bend + 1, at.ahead, at.hold))

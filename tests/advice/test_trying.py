@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import re
 import time
 from collections import Counter
 
@@ -20,11 +21,11 @@ from planner.clearance.verdicts import Answer
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.plans.document import OrderedBend
-from planner.search.attempts import Blocked
+from planner.search.attempt import Blocked
 from planner.search.cases import case_of, surroundings_of
-from planner.search.checks import places
 from planner.search.events import Event
 from planner.search.exact import Exact
+from planner.search.places import places
 from planner.search.search import Search
 from planner.tube import motions
 from planner.tube.motions import InDie
@@ -145,7 +146,7 @@ def test_where_a_rule_alone_forbids_a_step_nothing_is_done() -> None:
     assert contact is not None
     assert (contact.doing, contact.solid, contact.place, contact.t) == (None, None, None, None)
     # By hand: three straights and four arcs of the whole tube lie behind the first bend's tangent point.
-    behind = 1300 + 800 + 1300 + 1200 + 76.2 * math.radians(90 + 30 + 30 + 90)
+    behind = 1300 + 800 + 1300 + 1130 + 76.2 * math.radians(90 + 30 + 30 + 90)
     assert f"{behind:.1f} mm of tube go over the mandrel at the load; the rod is 3600.0 mm long." in contact.sentence
 
 
@@ -263,6 +264,61 @@ def test_a_level_leg_swings_into_a_post_at_the_angle_reckoned_by_hand(head: str,
     assert contact.place == pytest.approx(700.0 - 500.0 * math.cos(beyond), abs=3.0)
 
 
+def opens_too_little(head: str) -> Machine:
+    """A bender on which the leg of a bend of 90° does not come past the opened clamp."""
+    block = {"width": 60, "height": 60, "opens": 40}
+    return bender({"head": {"bends_toward": head}, "tooling": {"clamp_block": block}})
+
+
+@pytest.mark.parametrize("head", ["right", "left"])
+def test_the_end_of_the_grip_section_presses_into_the_leg_at_the_angle_reckoned_by_hand(head: str) -> None:
+    """The clamp opens too little for any way home, and the arm goes past the standing tube: once it has gone back by β
+    from the part's angle, the end of the groove, 80 along it and 76.2 − 19.05 from the die's axis, stands
+    80 sin β − 57.15 (1 − cos β) deep in the leg. 1 mm may press in.
+    """
+    search = unplanned(tube([500, 700, 500], [0, 0], [90, 90]), opens_too_little(head))
+    contact = try_out(search, read_order("1A 2A", 2), None).contact
+    assert contact is not None
+    assert (contact.step, contact.doing, contact.solid, contact.touches) == (1, "return", "grip section", True)
+    below, setting = 76.2 - 19.05, search.checks.settings[0]
+    across = math.hypot(80.0, below)
+    back = math.asin((1.0 + below) / across) - math.atan2(below, 80.0)
+    assert (1.0 - contact.t) * setting == pytest.approx(math.pi / 2.0 - back, abs=2e-4)  # type: ignore[operator]
+    assert contact.moment == f"with the arm at {90.0 - math.degrees(back):.1f}°"
+
+
+def a_hook_beside_the_tail() -> Search:
+    """A leg that comes back along the tail, 252.4 beside it, with a hook toward it at its end; behind the collet the
+    carriage has a body that reaches 100 to either side. The hold is near: the tail of 300 ends in the collet.
+    """
+    body = {"name": "body", "moves_with": "carriage", "box": {"from": [-100, -100, -60], "to": [0, 100, 60]}}
+    return unplanned(tube([85, 420, 100, 300], [0, 0, 0], [90, 90, 90]), bender({"solid": [body]}))
+
+
+def test_a_carriage_that_runs_back_strikes_a_hook_when_it_gets_there() -> None:
+    """The tube run forward by 80, the hook lies 80 − 420 − 76.2 from the tangent point, its near side 19.05 less far; the
+    body's rear is there when the collet's face is 100 nearer.
+    """
+    answer = try_out(a_hook_beside_the_tail(), read_order("1A 2A 3A", 3), None)
+    contact = answer.contact
+    assert standings(answer) == ["goes", "goes", "not settled"]  # with another way home it might run past
+    assert contact is not None
+    assert (contact.step, contact.doing, contact.solid, contact.touches) == (3, "carriage run", "body", True)
+    near = 416.2 - 19.05 - 100.0
+    held, waits = 300.0 - 40.0 - 80.0, 6000.0
+    assert contact.t == pytest.approx((near - held) / (waits - held), abs=2e-4)
+    assert contact.moment is not None
+    said = re.fullmatch(r"with the collet's face ([\d.]+) mm from the tangent point", contact.moment)
+    assert said is not None
+    assert float(said[1]) == pytest.approx(near, abs=0.6)  # within 1e-4 of a run of 5.8 m
+    assert contact.near_from is not None
+    assert contact.near_from < contact.t
+
+
+def test_a_run_of_the_carriage_that_strikes_is_no_proof_against_the_order() -> None:
+    assert try_out(a_hook_beside_the_tail(), read_order("1A 2A 3A", 3), None).judged.verdict == "undecided"
+
+
 def test_the_rim_of_a_flat_end_touches_a_wall_ahead_at_the_angle_reckoned_by_hand() -> None:
     """The end stands 700 ahead, the wall 703. Its rim, 76.2 + 19.05 beside the die's axis, swings out to the hypotenuse
     first: at a swing θ it is hypot · cos(atan(95.25 / 700) − θ) ahead.
@@ -299,8 +355,8 @@ def test_a_flat_end_touches_the_edge_of_a_wall_at_the_angle_reckoned_by_hand() -
 
 
 def test_a_closing_clamp_touches_a_leg_when_its_face_gets_there() -> None:
-    """Its face stands 40 mm from the feed's axis and closes; a tube of radius 19.05 lies with its axis 10 mm off, high
-    enough to be clear of the bore: the face is there when it is 29.05 mm off, after (40 − 29.05) / 40 of its travel.
+    """Its face stands 95 mm from the feed's axis and closes; a tube of radius 19.05 lies with its axis 10 mm off, high
+    enough to be clear of the bore: the face is there when it is 29.05 mm off, after (95 − 29.05) / 95 of its travel.
     """
     part, machine = tube([300, 300, 300], [0, 90], [90, 90]), bender()
     search = unplanned(part, machine)
@@ -326,5 +382,5 @@ def test_a_closing_clamp_touches_a_leg_when_its_face_gets_there() -> None:
     assert finding.answer is Answer.STRUCK
     met = met_in(Blocked("bend", finding, motion, rows), 0, around.tooling)
     assert (met.solid, met.touches) == ("clamp die", True)
-    assert met.t == pytest.approx((40.0 - 29.05) / 40.0, abs=2e-4)
+    assert met.t == pytest.approx((95.0 - 29.05) / 95.0, abs=2e-4)
     assert moment(motion, met.t) == "while the dies close"
