@@ -25,6 +25,8 @@ from planner.errors import BendorderError, InputError, UnknownMachine
 from planner.inputs.documents import dotted
 from planner.inputs.files import load_machine, load_part
 from planner.inputs.profiles import find_profile, list_profiles
+from planner.lookover.look import look_over
+from planner.lookover.remarks import as_data
 from planner.outputs.check_page import check_document
 from planner.outputs.documents import as_json, error_document, machine_document, machines_document
 from planner.outputs.machine_page import in_one_line
@@ -143,6 +145,8 @@ class MachineAnswer(BaseModel):
     schema_: Literal["bendorder-machine/1"] = Field(alias="schema")
     file: str
     machine: dict[str, Any]
+    remarks: list[dict[str, Any]]
+    notes: list[str]
 
 
 class ExampleLine(BaseModel):
@@ -275,7 +279,9 @@ def _add_lists(api: FastAPI, examples: tuple[ExamplePart, ...], settings: Settin
     def machine(name: str) -> Response:
         """Return one profile in full, as `bendorder machines NAME --json`."""
         path = find_profile(name, settings.profiles).path
-        return _json(as_json(machine_document(load_machine(path).normalised(), path.name)))
+        found = load_machine(path)
+        remarks = [as_data(remark) for remark in look_over(found)]
+        return _json(as_json(machine_document(found.normalised(), path.name, remarks, found.notes)))
 
     @api.get("/examples", response_model=ExamplesAnswer, summary="List the examples")
     def list_examples() -> Response:

@@ -53,7 +53,7 @@ EXERCISES: Final = (
         "cabin-grab-rail",
         "A",
         "A grab rail, bent as it is drawn, end A leading. How far does it go?",
-        "Compare with the plan's order: which straight is gripped for which bend?",
+        "Look at where the long leg points before bend 2, and which end leads in the plan.",
     ),
     Exercise(
         "mooring-stanchion",

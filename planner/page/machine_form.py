@@ -11,7 +11,7 @@ import re
 import types
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, Final, Literal, Union, get_args, get_origin
+from typing import Annotated, Any, Final, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel, BeforeValidator
 from pydantic.fields import FieldInfo
@@ -19,16 +19,17 @@ from pydantic_core import PydanticUndefined
 
 from planner.errors import InputError
 from planner.inputs import machine as shop
-from planner.inputs import quantities, tooling
+from planner.inputs import quantities
 from planner.inputs.documents import dotted
 from planner.inputs.files import machine_from_data
 from planner.inputs.lines import Path
 from planner.inputs.machine import Machine
 from planner.inputs.quantities import described
 from planner.page.lengths import Misread, Unit, in_unit, number_of, text_of
+from planner.page.machine_words import GROUPS, LABELS
 from planner.page.part_form import Slip
 
-FieldKind = Literal["number", "numbers", "pairs", "choice", "yes or no", "text", "fixed"]
+FieldKind = Literal["number", "whole number", "numbers", "pairs", "choice", "yes or no", "text", "fixed"]
 
 YES, NO = "yes", "no"
 
@@ -53,68 +54,6 @@ _UNITS: Final[dict[tuple[type[BaseModel], str], str]] = {
     (shop.Rated, "amount"): "MPa",
 }
 """Units of the tables whose numbers are no plain lengths and angles."""
-
-GROUPS: Final = {
-    "head": "Head", "carriage": "Carriage", "rotation": "Rotation", "advance": "Advance", "mandrel": "Mandrel",
-    "clearance": "Clearance", "tooling": "Tooling", "solid": "Solid", "speeds": "Speeds", "times": "Times",
-    "springback": "Springback", "scatter": "Scatter", "rated": "Rated for",
-}  # fmt: skip
-"""Groups of fields by the profile's table; tooling and solids are numbered from 1, the rest is "Machine"."""
-
-LABELS: Final[dict[type[BaseModel], dict[str, str]]] = {
-    Machine: {"name": "name", "units": "units of length"},
-    shop.Head: {
-        "bends_toward": "bends toward the", "centreline_height": "centreline over the floor",
-        "largest_angle": "largest setting",
-        "may_ease_off": "the tube may be eased off the die before the arm goes home",
-    },
-    shop.Carriage: {
-        "reach": "collet's face to tangent point, closest and farthest", "grip_length": "tube inside the collet",
-        "passes_through": "the tube may stick out behind it",
-        "finish_released": "the last bend may be made with the collet open", "may_go_back": "may draw the tube back",
-    },
-    shop.Rotation: {
-        "range": "range of the chuck, lowest and highest, or continuous",
-        "zeroed": "dial set to 0 at the end of every bend", "style": "dial",
-        "counts": "counts up, seen along the feed", "resolution": "dial shows",
-    },
-    shop.Advance: {
-        "zeroed": "readout set to 0 at the end of every bend", "absolute_zero": "readout shows 0 with",
-        "resolution": "readout shows",
-    },
-    shop.Mandrel: {"rod_length": "longest tube over the rod", "nose": "stands past the tangent point"},
-    shop.Clearance: {
-        "required": "to machine and floor", "per_metre": "more for each metre of leading part",
-        "to_tooling": "to tooling that does not hold the tube", "to_itself": "of the tube to itself",
-    },
-    tooling.Tooling: {
-        "tube_diameter": "tube diameter", "bend_radius": "bend radius of the centreline",
-        "clamp_lengths": "clamp dies, longest first", "shortest_grip": "shortest grip at a leading end",
-        "pressure_die_length": "pressure die, length", "pressure_die_follows": "pressure die travels with the tube",
-        "shortest_tail": "shortest straight behind the tangent point", "die_height": "bend die, height",
-        "die_hub": "die hub", "clamp_block": "clamp block", "pressure_block": "pressure block",
-        "wiper_block": "wiper block",
-    },
-    tooling.DieHub: {"radius": "radius", "height": "height"},
-    tooling.Block: {"width": "width", "height": "height", "opens": "opens by"},
-    tooling.WiperBlock: {"length": "length", "width": "width", "height": "height"},
-    shop.Solid: {"name": "name", "moves_with": "moves with", "box": "box", "cylinder": "upright cylinder"},
-    shop.Box: {"from": "smallest corner x, y, z", "to": "largest corner x, y, z"},
-    shop.Cylinder: {"centre": "centre x, y", "radius": "radius", "z": "lower and upper end z"},
-    shop.Speeds: {"advance": "advance", "rotate": "rotate", "bend": "bend", "return": "arm going home"},
-    shop.Times: {
-        "regrip": "re-grip", "turn": "turn end for end", "load": "load", "clamp": "opening or closing the dies",
-        "tool_change": "change of tooling",
-    },
-    shop.Springback: {"measured": "part's angle and the setting that made it, pair by pair"},
-    shop.Scatter: {
-        "angle": "angle, one standard deviation", "rotation": "rotation, one standard deviation",
-        "advance": "advance, one standard deviation", "reclamp": "more by a re-clamp",
-    },
-    shop.ReclampScatter: {"rotation": "rotation", "advance": "advance"},
-    shop.Rated: {"tube_diameter": "tube diameter", "wall": "wall", "yield_strength": "yield strength"},
-}  # fmt: skip
-"""Keys in shop words."""
 
 
 @dataclass(frozen=True)
@@ -212,7 +151,7 @@ def _fields(model: type[BaseModel], table: Mapping[str, Any] | None, keys: Path,
             for i, one in enumerate(value or ()):
                 yield from _fields(inner, one, (*here, i), units)
         else:
-            yield from _fields(inner, value, here, units)
+            yield from _fields(inner, value if isinstance(value, Mapping) else None, here, units)
 
 
 def _table_in(info: FieldInfo) -> tuple[type[BaseModel] | None, bool]:
@@ -248,8 +187,12 @@ def _field(model: type[BaseModel], info: FieldInfo, keys: Path, value: Any, unit
             pairs = get_origin(entries[0]) is tuple
             kind, count = "pairs" if pairs else "numbers", None if Ellipsis in get_args(way) else len(entries)
             quantity = get_args(get_args(entries[0])[0] if pairs else entries[0])[1]
+        elif way is int:
+            kind = "whole number"
         elif way is float:
             kind, quantity = "number", next(one for one in info.metadata if isinstance(one, BeforeValidator))
+        elif get_origin(way) is Annotated and get_args(way)[0] is float:  # a number that may be left out
+            kind, quantity = "number", get_args(way)[1]
     word = choices[0] if choices and kind == "numbers" else None
     if choices and kind == "text":
         kind = "choice"
@@ -339,7 +282,17 @@ def _value(field: Field, text: str) -> Any:
         return field.word
     if field.kind == "pairs":
         return _pairs(typed, field.unit)
+    if field.kind == "whole number":
+        return _whole(text)
     return number_of(text, field.unit) if field.kind == "number" else _numbers(typed, field.unit, field.count)
+
+
+def _whole(text: str) -> int | Misread:
+    """Return the whole number that a text is."""
+    value = number_of(text)
+    if isinstance(value, float) and not value.is_integer():
+        return Misread(f"{described(text)} is no whole number", "a whole number")
+    return value if isinstance(value, Misread) else int(value)
 
 
 def _numbers(text: str, unit: str, count: int | None) -> list[float] | Misread:
@@ -378,8 +331,8 @@ def _put(document: dict[str, Any], keys: Path, value: Any) -> None:
     """Put a value at its place, None takes it away; tables on the way are made where there are none."""
     here: Any = document
     for key in keys[:-1]:
-        if isinstance(key, str) and here.get(key) is None:
-            here[key] = {}
+        if isinstance(key, str) and (here.get(key) is None or here[key] is False):
+            here[key] = {}  # there is none yet, or false says that there is none
         here = here[key]
     if value is None:
         here.pop(keys[-1], None)
@@ -393,7 +346,7 @@ def _without_emptied(model: type[BaseModel], table: dict[str, Any], before: Mapp
     for name, info in model.model_fields.items():
         key = info.alias or name
         inner, many = _table_in(info)
-        if inner is None or table.get(key) is None:
+        if inner is None or not isinstance(table.get(key), dict | list | tuple):
             continue
         value, old = table[key], before.get(key)
         if many:

@@ -2,7 +2,8 @@
 
 Everything is read off the steps' own positions. Where the tube lies is anchored at the first bend of each load: then
 that bend's tangent point lies in the die and its plane is the die's, and what the steps have moved since the load is
-taken back from there.
+taken back from there. A tube that is taken off past the standing arm is brought into free hands, so that the arm can go
+home.
 """
 
 from __future__ import annotations
@@ -20,6 +21,15 @@ from planner.tube.partly_bent import bend_seen, seen_from
 
 LAYS_IN = ("load", "turn", "reload")
 """Actions that begin a load."""
+
+BY_THE_TUBE = (*LAYS_IN, "advance", "rotate", "unload")
+"""Actions in which the tube goes by itself, a mandrel that can be drawn back being so."""
+
+IN_THE_DIE = ("close dies", "bend", "re-grip", "open dies", "die down", "run forward", "return")
+"""Actions in which the mandrel stands in its place."""
+
+FREE = 50.0
+"""How far in front of the die the tail end is shown where the tube is in free hands [mm]."""
 
 CLOSED, OPEN = 0.0, 1.0
 
@@ -50,8 +60,10 @@ class _State:
     pressure: float = 0.0
     clamp_open: float = OPEN
     pressure_open: float = OPEN
+    drop: float = 0.0
     reached: tuple[float, ...] = ()
     released: bool = False
+    drawn_back: bool = False
 
     def pose(self) -> Pose:
         """Return the state as the vector that the browser interpolates."""
@@ -63,6 +75,7 @@ class _State:
             self.pressure,
             self.clamp_open,
             self.pressure_open,
+            self.drop,
             *self.reached,
         )
 
@@ -89,7 +102,8 @@ class _Filming:
         self.steps, self.stock, self.part, self.machine = made.steps, made.stock, part, machine
         self.radii = radii_of(part)
         carriage = machine.carriage
-        self.away = -1.0 if carriage is None else carriage.reach[1]
+        self.away = -1.0 if carriage is None else carriage.waits_at
+        self.draws_back = machine.mandrel is not None and machine.mandrel.draws_back
         self.now = _State(face=self.away, reached=(0.0,) * part.n_bends)
 
     def shots(self) -> Iterator[Shot]:
@@ -99,6 +113,7 @@ class _Filming:
             if step.action in LAYS_IN:
                 self._lay_in(place)
             before = self.now if step.from_ is None else self.now.at(step.from_)
+            before = replace(before, drawn_back=self._drawn_back(step))
             self.now = self._after(step, before)
             shown = shown or step.action in LAYS_IN
             moving = before.pose() != self.now.pose()
@@ -111,11 +126,18 @@ class _Filming:
                 poses=poses,
                 at=(0.0, 1.0) if moving else (0.0,),
                 seconds=step.time if step.action not in LAYS_IN else min(step.time, 4.0),
-                shown=shown,
-                released=self.now.released,
+                shown=shown and not _goes_home_alone(step),
+                released=before.released or self.now.released,
+                drawn_back=before.drawn_back,
             )
             if step.action == "open dies":
                 self._zero_at_end()
+
+    def _drawn_back(self, step: Step) -> bool:
+        """Say whether the mandrel is drawn back in a step; in between it stays as it was."""
+        if step.action in BY_THE_TUBE:
+            return self.draws_back
+        return self.now.drawn_back and step.action not in IN_THE_DIE
 
     def _tooling(self, place: int) -> int:
         """Return the number of the tooling in the machine: that of the next bend, or of the last one."""
@@ -131,7 +153,6 @@ class _Filming:
         trim = self.stock.trim_a if leads == "A" else self.stock.trim_b
         y, chuck = (0.0, 0.0) if at is None else (at.y, math.radians(at.rotation))
         passed = trim + float(view.bend_starts[number - 1])
-        face = self.away if at is None or at.face is None else at.face + y
         self.now = replace(
             self.now,
             leads=leads,
@@ -140,11 +161,12 @@ class _Filming:
             y=0.0,
             chuck=0.0,
             arm=0.0,
-            face=face,
+            face=self.away,
             pressure=0.0,
             clamp_open=OPEN,
             pressure_open=OPEN,
-            released=False,
+            drop=0.0,
+            released=self.machine.carriage is not None,
         )
 
     def _after(self, step: Step, before: _State) -> _State:
@@ -155,16 +177,22 @@ class _Filming:
         follows = self.machine.tooling_for(self.part.outside_diameter, radius).pressure_die_follows
         if step.action == "close dies":
             return replace(after, clamp_open=CLOSED, pressure_open=CLOSED)
+        if step.action in ("die down", "die up"):
+            return replace(after, drop=0.0 if step.action == "die up" else step.amount or 0.0)
         if step.action == "open collet":
-            return replace(after, released=True, face=self.away)
+            return replace(after, released=True)
+        if step.action == "carriage forward":
+            return replace(after, released=False)
         if step.action == "bend":
             pressed = replace(after, pressure=radius * after.arm if follows else 0.0)
             return pressed.with_bend(bend, after.arm)
         if step.action == "open dies":
             sprung = replace(after, clamp_open=OPEN, pressure_open=OPEN)
             return sprung.with_bend(bend, float(self.part.angles[bend - 1]))
+        if step.action == "unload" and step.to is None and after.arm > 0.0:
+            return replace(after, y=FREE - after.start)
         if step.action == "return":
-            return replace(after, pressure=0.0)
+            return replace(after, pressure=0.0, arm=0.0 if _goes_home_alone(step) else after.arm)
         if step.action == "re-grip":  # the open chuck may turn back; the tube stays where the dies hold it
             return replace(after, plane=before.plane + before.chuck - after.chuck)
         return after
@@ -172,6 +200,11 @@ class _Filming:
     def _zero_at_end(self) -> None:
         """Count the advance from the end of the bend just made, as the positions of the next steps do."""
         self.now = replace(self.now, start=self.now.start + self.now.y, y=0.0)
+
+
+def _goes_home_alone(step: Step) -> bool:
+    """Say whether the arm goes home without the tube: then the step has no positions."""
+    return step.action == "return" and step.to is None
 
 
 def _first_closing(steps: Sequence[Step], place: int) -> Step:

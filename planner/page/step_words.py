@@ -19,13 +19,18 @@ DO: Final = {
     "load": "Load the tube",
     "change clamp": "Change the tooling",
     "open collet": "Open the collet",
+    "carriage back": "Run the carriage back",
+    "carriage forward": "Run the carriage to its hold",
     "zero": "Set to 0",
     "advance": "Advance",
     "rotate": "Rotate",
     "close dies": "Close the dies",
     "bend": "Bend",
     "open dies": "Open the dies",
+    "die down": "Lower the die",
+    "run forward": "Run the tube forward",
     "return": "Arm home",
+    "die up": "Raise the die",
     "re-grip": "Re-grip",
     "turn": "Turn end for end",
     "reload": "Put back the same way round",
@@ -34,6 +39,10 @@ DO: Final = {
     "check": "Check the part",
 }
 """What to do, by action."""
+
+
+MOVES: Final = ("advance", "rotate", "re-grip", "run forward", "return", "die down", "die up")
+"""Actions that go by an amount; some until a readout shows a reading."""
 
 
 @dataclass(frozen=True)
@@ -64,13 +73,8 @@ def told(step: Step, plan: Plan, unit: Unit) -> Told:
     where = "" if step.bend is None else f"bend {step.bend}"
     if step.leads is not None:
         where = f"{where}{', ' if where else ''}end {step.leads} leading"
-    do = DO[step.action]
-    if step.action == "rotate" and step.way is not None:
-        do = f"{do} {step.way}"
-    if step.action == "advance" and step.amount is not None and step.amount < 0.0:
-        do = "Draw back"
     return Told(
-        do=do,
+        do=_do(step),
         where=where,
         great=great,
         others=others,
@@ -78,6 +82,25 @@ def told(step: Step, plan: Plan, unit: Unit) -> Told:
         note="" if step.note is None else in_unit(step.note, unit),
         caution="" if step.caution is None else in_unit(step.caution, unit),
     )
+
+
+def _do(step: Step) -> str:
+    """Return what to do, with the way round or how far where that is part of it."""
+    if step.action == "rotate" and step.way is not None:
+        return f"{DO[step.action]} {step.way}"
+    if step.action == "advance" and step.amount is not None and step.amount < 0.0:
+        return "Draw back"
+    if step.action == "run forward" and step.reading is None:  # no readout where the collet is open
+        return "Push the tube forward by hand"
+    if step.action == "return":
+        home = "Arm home" if _arm_left_at(step) == 0.0 else "Arm part of the way home"
+        return home if step.amount is None else f"{home}, the tube with it"
+    return DO[step.action]
+
+
+def _arm_left_at(step: Step) -> float:
+    """Return where a step leaves the arm, from home [deg]; without positions it goes home by itself."""
+    return 0.0 if step.to is None else step.to.arm
 
 
 def clearance(step: Step, unit: Unit) -> str:
@@ -97,18 +120,24 @@ def _numbers(step: Step, digits: Digits, unit: Unit) -> tuple[Number | None, tup
     if step.action == "bend" and step.setting is not None and step.angle is not None:
         setting = _angle("set the bend to", step.setting, digits)
         return setting, (_angle("on the part", step.angle, digits),)
-    if step.action in ("advance", "rotate", "re-grip") and step.amount is not None:
+    left_at = _arm_left_at(step) if step.action == "return" else 0.0
+    arm = (_angle("until the arm stands from home at", left_at, digits),) if left_at > 0.0 else ()
+    if step.action == "return" and step.amount is None:
+        return (arm[0], ()) if arm else (None, ())
+    if step.action in MOVES and step.amount is not None:
         amount = _amount("by", step, abs(step.amount), digits, unit)
         if step.reading is None:
-            return amount, ()
+            return amount, arm
         readout = "until the dial shows" if step.unit == "deg" else "until the readout shows"
-        return _amount(readout, step, step.reading, digits, unit), (amount,)
+        return _amount(readout, step, step.reading, digits, unit), (amount, *arm)
+    if step.action == "carriage forward" and step.grip is not None:
+        return _length("collet's face from the tail end", step.grip, digits.length, unit), ()
+    if step.action == "carriage back" and step.to is not None and step.to.face is not None:
+        return _length("collet's face from the tangent point", step.to.face, digits.length, unit), ()
     if step.action == "trim" and step.amount is not None:
         return _length("cut off", step.amount, digits.length, unit), ()
     if step.action == "change clamp" and step.clamp is not None:
         return _length("clamp", step.clamp, digits.length, unit), ()
-    if step.action in ("load", "turn", "reload") and step.grip is not None:
-        return _length("collet's face from the tail end", step.grip, digits.length, unit), ()
     return None, ()
 
 

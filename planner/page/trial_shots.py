@@ -7,44 +7,32 @@ poses at its ends are all that is kept of it.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
-from typing import Any, Final, Literal, NamedTuple
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from typing import Any, Final, NamedTuple
 
-from planner.advice.in_the_way import InTheWay
+from planner.advice.in_the_way import InTheWay, put_on_by
 from planner.advice.order import costs_in, read_order
 from planner.advice.trying import Made, Tryout, tried_with_motions
 from planner.page.asked import MachineAsked, PartAsked, machine_asked, part_asked
-from planner.page.film import Film, Pose, Shot, film_of, radii_of
+from planner.page.film import Film, Shot, film_of
+from planner.page.played import OPENED, Played, Posing, When, by_hand, homeward, row, standing
 from planner.page.tasks import kept_search
-from planner.rules.broken import End, other
-from planner.search.attempts import Attempt, Doing, gripping_motions
-from planner.search.checks import Place
+from planner.rules.broken import other
+from planner.search.attempt import Attempt, Doing, gripping_motions
 from planner.search.events import Event, Prefer, Trims
 from planner.search.orders import Case
-from planner.tube.motions import Motion, Phase, advance
+from planner.search.passages import Passage
+from planner.search.places import Place
+from planner.tube.bodies import Motion, Phase
 
-When = Literal["on", "move", "bend", "return", "off"]
-"""The tube is put on, brought to its bend, gripped and bent; the arm goes home; the tube is taken off."""
-
-BEGINS = {Event.LOAD: "load", Event.TURN: "turn end for end", Event.RELOAD: "reload"}
+BEGINS: Final = {Event.LOAD: "load", Event.TURN: "turn end for end", Event.RELOAD: "reload"}
 """What is done to begin a load."""
 
-BY_DOING: dict[Doing, When] = {
+BY_DOING: Final[dict[Doing, When]] = {
     "load": "on", "move": "move", "no path": "move", "bend": "bend", "return": "return", "unload": "off"
 }  # fmt: skip
-BY_PHASE = {Phase.CLOSE: "close dies", Phase.BEND: "bend", Phase.REGRIP: "re-grip", Phase.OPEN: "open dies"}
-
-CLOSED, OPENED = (0.0, 0.0), (1.0, 1.0)
-OPENING = {Phase.CLOSE: (1.0, 0.0), Phase.BEND: CLOSED, Phase.REGRIP: CLOSED, Phase.OPEN: (0.0, 1.0)}
-"""How far clamp and pressure die are open at the start and at the end of a motion; else they are open."""
-
-
-FACE: Final = 3
-"""Where the collet's face stands in a pose."""
-
-MOST_BY_HAND: Final = 4.0
-"""Putting on and taking off is shown in no more than this [s]."""
+"""When what is blocked is done; a run of the carriage is made where it is looked at."""
 
 
 class TriedFilm(NamedTuple):
@@ -91,28 +79,12 @@ def tried_task(
     }
 
 
-@dataclass(frozen=True)
-class Played:
-    """One motion of an order; number: of its step; place, attempt: its bend; clamp [mm]; upto: how far it is shown."""
-
-    number: int
-    place: Place
-    attempt: Attempt
-    clamp: float
-    when: When
-    motion: Motion
-    upto: float = 1.0
-
-
 class _Filming:
     """Goes through the motions of an order once."""
 
     def __init__(self, case: Case, tryout: Tryout) -> None:
         self.case, self.tryout = case, tryout
-        self.part, self.machine = case.part, case.machine
-        self.radii = radii_of(case.part)
-        carriage = case.machine.carriage
-        self.away = -1.0 if carriage is None else carriage.reach[1]
+        self.posing = Posing(tryout.checks)
         self.made = tryout.made
         last = tryout.begun or (self.made[-1].place if self.made else None)
         self.trims = Trims(0.0, 0.0) if last is None else last.trims
@@ -124,7 +96,7 @@ class _Filming:
     def shots(self) -> Iterator[tuple[str, Shot]]:
         """Yield every shot with what is done in it."""
         shown = self.tryout.shown
-        again = shown is not None and shown.blocked.doing in ("bend", "return") and self._is_before(shown)
+        again = shown is not None and self._is_before(shown)
         for made in self.made:
             taken_up_again = again and made is self.made[-1]
             yield from self._begin(made.number, made.place, made.attempt)
@@ -135,22 +107,19 @@ class _Filming:
             yield from self._never_begun()
 
     def _is_before(self, shown: InTheWay) -> bool:
+        """Say whether what fails is part of the step before: its re-grip, or the tube taken off after it."""
         contact = self.tryout.tried.contact
         return contact is not None and shown.number < contact.step
 
     def _fails(self, shown: InTheWay) -> Iterator[tuple[str, Shot]]:
         """Yield what leads up to what is in the way, and that as far as it is shown."""
-        number, place, attempt = shown.number, shown.place, shown.attempt
         if not self._is_before(shown):
-            if self.made and self.made[-1].number == number - 1:
-                last = self.made[-1]
-                yield from self._played(_row(number, last.place, last.attempt, last.clamp, off=shown.taken_off))
-            yield from self._begin(number, place, attempt)
+            yield from self._begin(shown.number, shown.place, shown.attempt)
         rows = self.of_what_fails(shown)
         for k, played in enumerate(rows):
             if played.when == "bend" and not self._is_before(shown) and self._came_from_nowhere(shown):
                 yield from self._played(rows[:k])
-                yield "stands", self._still(played)
+                yield "stands", self.posing.still(played)
                 rows = rows[k:]
                 break
         yield from self._played(rows)
@@ -160,65 +129,63 @@ class _Filming:
         checks, place = self.tryout.checks, shown.place
         return (checks.moves_to(place) and not shown.placing) or (checks.put_on(place) and not shown.put_on)
 
-    def _still(self, played: Played) -> Shot:
-        """Return the tube as it stands before a motion."""
-        first = self._shot(played)
-        return replace(first, poses=first.poses[:1], at=(0.0,), seconds=0.0)
-
     def _begin(self, number: int, place: Place, attempt: Attempt) -> Iterator[tuple[str, Shot]]:
         """Yield the tube in free hands before it is put on anew; without a mandrel it then stands in its place."""
         event = place.at.event
         if event is Event.LINK:
             return
-        before = self.tryout.checks.attempt(place).standing_before  # that of the attempt may be of another way to it
-        standing = Played(number, place, attempt, attempt.clamps[0], "on", advance(before, (0.0, 0.0), 0.0, False))
+        stands = standing(number, place, attempt, self.tryout.checks)
         if event is not Event.LOAD:
-            yield BEGINS[event], self._shot(standing, shown=False)
-        if self.machine.mandrel is None:
-            yield BEGINS[Event.LOAD], self._shot(standing)
+            yield BEGINS[event], self.posing.shot(stands, shown=False)
+        if self.case.machine.mandrel is None:
+            yield BEGINS[Event.LOAD], self.posing.shot(stands)
 
-    def _played(self, row: Sequence[Played]) -> Iterator[tuple[str, Shot]]:
+    def _played(self, played: Sequence[Played]) -> Iterator[tuple[str, Shot]]:
         """Yield motions as shots; what is put on is called so once, and so is what is taken off."""
-        on, off = (next((k for k in places if row[k].when == when), None) for places, when in _main(len(row)))
-        for k, played in enumerate(row):
-            yield ("load" if k == on else "unload" if k == off else _doing(played.motion)), self._shot(played)
-            if played.motion.phase is Phase.CLOSE and played.place.at.released:
-                yield "open collet", self._opened(played)
-
-    def _opened(self, played: Played) -> Shot:
-        """Return the collet opened for the job's last bend, and the carriage stood back."""
-        closed = self._shot(played)
-        pose = closed.poses[-1]
-        back = (*pose[:FACE], self.away, *pose[FACE + 1 :])
-        seconds = round(abs(self.away - pose[FACE]) / self.machine.speeds.advance, 3)
-        return replace(closed, poses=(pose, back), at=(0.0, 1.0), seconds=seconds, released=True)
+        on = next((k for k, one in enumerate(played) if one.when == "on"), None)
+        off = max((k for k, one in enumerate(played) if one.when == "off"), default=None)
+        for k, one in enumerate(played):
+            if one.motion.phase is Phase.RUN and one.when != "run on":
+                yield "open collet", self.posing.still(one)
+            yield "load" if k == on else "unload" if k == off else one.doing, self.posing.shot(one)
 
     def of_made(self, made: Made, with_bend: bool = True) -> list[Played]:
         """Return the motions of a step that goes; what is taken off to be put back is taken off for the next step."""
-        put_on = () if made.put_on is None else made.put_on.motions
-        rows = _row(made.number, made.place, made.attempt, made.clamp, on=put_on, move=made.attempt.placing)
-        if with_bend:
-            bent = {"bend": self._gripping(made.place), "return": made.attempt.returning}
-            rows += _row(made.number, made.place, made.attempt, made.clamp, **bent)
-        if with_bend and made.taken_off is not None:
-            number = made.number if made.place.after is None else made.number + 1
-            rows += _row(number, made.place, made.attempt, made.clamp, off=made.taken_off.motions)
-        return rows
+        on: tuple[Motion, ...] = () if made.put_on is None else put_on_by(made.put_on)
+        of = Played(made.number, made.place, made.attempt, made.clamp, "move", made.attempt.gripping[0])
+        found = row(of, ("on", on), ("move", made.attempt.placing))
+        if not with_bend:
+            return found
+        off, attempt = made.taken_off, made.attempt
+        found += row(of, ("bend", self._gripping(made.place)), *homeward(attempt, off))
+        found += row(of, ("off", () if off is None else off.motions))
+        home = max(k for k, played in enumerate(found) if played.when in ("return", "alone"))
+        after = made.number if made.place.after is None else made.number + 1
+        return [replace(played, number=after) if k > home else played for k, played in enumerate(found)]
 
     def of_what_fails(self, shown: InTheWay) -> list[Played]:
         """Return the motions of a step that fails up to the one that does, as far as that is shown."""
-        blocked, clamp = shown.blocked, shown.attempt.clamps[shown.clamp]
-        before: dict[When, Iterable[Motion]] = {"on": shown.put_on, "move": shown.placing}
-        gripping = self._gripping(shown.place)
-        if blocked.doing == "bend":
-            before["bend"] = itertools.takewhile(lambda motion: motion.phase is not blocked.motion.phase, gripping)
-        elif blocked.doing == "return" or (blocked.doing == "unload" and not self._is_before(shown)):
-            before |= {"bend": gripping, "return": shown.attempt.returning}
-        rows = _row(shown.number, shown.place, shown.attempt, clamp, **before)
+        blocked, attempt, place = shown.blocked, shown.attempt, shown.place
+        of = Played(shown.number, place, attempt, attempt.clamps[shown.clamp], "move", blocked.motion)
+        found = row(of, ("on", shown.put_on), ("move", shown.placing))
+        gripping, when = self._gripping(place), BY_DOING.get(blocked.doing, "run on")
+        if blocked.doing == "carriage run" and blocked.motion.face is not None:
+            when = "run on" if blocked.motion.face[0] == self.posing.away else "run off"
+        if when == "bend":
+            before = itertools.takewhile(lambda motion: motion.phase is not blocked.motion.phase, gripping)
+            found += row(of, ("bend", before))
+        elif when == "return":
+            found += row(of, ("bend", gripping))
+        elif when == "run off":
+            found += row(of, ("bend", gripping), ("return", () if by_hand(attempt) else attempt.returning))
+        elif when == "off":
+            found += row(of, ("bend", gripping), *homeward(attempt, self._off(place)))
         if blocked.rows is None:  # there was nothing to move
-            return rows
-        when = BY_DOING[blocked.doing]
-        return [*rows, Played(shown.number, shown.place, shown.attempt, clamp, when, blocked.motion, shown.upto)]
+            return found
+        return [*found, replace(of, when=when, upto=shown.upto)]
+
+    def _off(self, place: Place) -> Passage:
+        return self.tryout.checks.unload([place])[0]
 
     def _gripping(self, place: Place) -> list[Motion]:
         """Return the motions from the dies' closing to their opening, the re-grip that the next bend asks for among
@@ -239,9 +206,9 @@ class _Filming:
             return
         tail = float(view.developed_length + self.trims.at(other(leads)) - view.bend_starts[bend - 1])
         tooling = self.case.tooling[fails.bend - 1]
-        reached = self._reached(leads, formed)
-        pose = (-tail, -float(view.rotations[bend:].sum()), 0.0, self.away, 0.0, *OPENED, *reached)
-        number = self.radii.index(float(self.part.radii[fails.bend - 1]))
+        reached = self.posing.reached(leads, formed)
+        pose = (-tail, -float(view.rotations[bend:].sum()), 0.0, self.posing.away, 0.0, *OPENED, 0.0, *reached)
+        number = self.posing.radii.index(float(self.case.part.radii[fails.bend - 1]))
         yield "stands", Shot(fails.number, leads, number, tooling.clamp_lengths[0], (pose,), (0.0,), released=True)
 
     def marks(self) -> Iterator[dict[str, Any]]:
@@ -251,127 +218,8 @@ class _Filming:
             return
         fails, place = self.tryout.tried.judged.fails, contact.place
         if place is None and fails is not None:
-            start, end = (float(ends[fails.bend - 1]) for ends in (self.part.bend_starts, self.part.bend_ends))
+            start, end = (
+                float(ends[fails.bend - 1]) for ends in (self.case.part.bend_starts, self.case.part.bend_ends)
+            )
             place = round((start + end) / 2.0, 3)
         yield {"solid": contact.solid, "place": place, "text": contact.sentence}
-
-    # ----------------------------------------------------------------------------------------- motions as poses
-
-    def _shot(self, played: Played, shown: bool = True) -> Shot:
-        poses = tuple(self.pose(played, t) for t in dict.fromkeys((0.0, played.upto)))
-        if poses[0] == poses[-1]:
-            poses = poses[:1]
-        by_hand = played.when in ("on", "off")
-        return Shot(
-            step=played.number,
-            leads=played.place.at.leads,
-            tooling=self.radii.index(float(self.part.radii[played.attempt.station.number - 1])),
-            clamp=played.clamp,
-            poses=poses,
-            at=(0.0, 1.0)[: len(poses)],
-            seconds=round(self._seconds(played.motion, by_hand) * played.upto, 3),
-            shown=shown,
-            released=by_hand or self._stands_open(played),
-        )
-
-    def pose(self, played: Played, t: float) -> Pose:
-        """Return where everything stands at a moment (0 … 1) of a motion; every entry is linear in it."""
-        motion, at = played.motion, played.place.at
-        view = self.case.view(at.leads)
-
-        def now(pair: tuple[float, float]) -> float:
-            return pair[0] + t * (pair[1] - pair[0])
-
-        behind_at = min(motion.y) if motion.phase is Phase.PLACE else motion.y[0]
-        before_link = played.when == "move" and at.event is Event.LINK
-        plane = at.bend - 1 if before_link else at.bend
-        opening, tail = now(OPENING.get(motion.phase, OPENED)), motion.tail_length + behind_at - now(motion.y)
-        return (
-            -tail,
-            now(motion.rotation) - float(view.rotations[plane:].sum()),
-            now(motion.arm),
-            self._face(played, tail, t),
-            now(motion.pressure),
-            opening,
-            opening,
-            *self._reached(at.leads, set(range(at.ahead, at.bend)), at.bend, self._in_the_die(played, t)),
-        )
-
-    def _face(self, played: Played, tail: float, t: float) -> float:
-        """Return where the collet's face stands [mm], with so much tube behind the tangent point [mm].
-
-        Read off the hold, not off the motion: what was certified may be of another hold where nothing moves with the
-        carriage. A tube put on or taken off by hand slides through the open collet.
-        """
-        place, motion, when = played.place, played.motion, played.when
-        own = self.tryout.checks.face(place.at, place.trims)
-        if own is None or self._stands_open(played):
-            return self.away
-        new = own
-        if place.after is not None and place.after.regripped:
-            new = self.tryout.checks.face(place.after, place.trims) or own
-        holds = own if when in ("on", "move") or motion.phase in (Phase.CLOSE, Phase.BEND) else new
-        if motion.phase is Phase.REGRIP:
-            holds = own + t * (new - own)
-        if when in ("on", "off"):
-            tail = motion.tail_length + min(motion.y) - (played.attempt.eased if when == "off" else 0.0)
-        return holds - self.case.loaded(place.at.leads, place.trims).stock_behind_zero + tail
-
-    def _stands_open(self, played: Played) -> bool:
-        """Say whether the collet has been opened for the job's last bend."""
-        before = played.when in ("on", "move") or played.motion.phase is Phase.CLOSE
-        return played.place.at.released and not before
-
-    def _in_the_die(self, played: Played, t: float) -> float:
-        """Return the angle that the bend at hand has [rad]."""
-        station, motion = played.attempt.station, played.motion
-        if played.when != "bend":
-            return station.angle if played.when in ("return", "off") else 0.0
-        if motion.phase is Phase.OPEN:
-            return station.setting + t * (station.angle - station.setting)
-        return motion.arm[0] + t * (motion.arm[1] - motion.arm[0])
-
-    def _reached(self, leads: End, formed: set[int], bend: int = 0, angle: float = 0.0) -> tuple[float, ...]:
-        """Return the angle of every bend from end A; formed, bend: in the view of the end that leads."""
-        reached = [0.0] * self.part.n_bends
-        for one in formed:
-            number = self.case.number(leads, one)
-            reached[number - 1] = float(self.part.angles[number - 1])
-        if bend:
-            reached[self.case.number(leads, bend) - 1] = angle
-        return tuple(reached)
-
-    def _seconds(self, motion: Motion, by_hand: bool) -> float:
-        """Return how long a motion takes [s]."""
-        speeds, times = self.machine.speeds, self.machine.times
-        if motion.phase is Phase.BEND:
-            return motion.arm[1] / speeds.bend
-        if motion.phase is Phase.REGRIP:
-            return times.regrip
-        if motion.phase in (Phase.CLOSE, Phase.OPEN):
-            return times.clamp
-        if motion.arm[0] != motion.arm[1]:
-            return motion.arm[0] / speeds.return_
-        turned = abs(motion.rotation[1] - motion.rotation[0]) / speeds.rotate
-        way = abs(motion.y[1] - motion.y[0]) / speeds.advance
-        return min(turned + way, MOST_BY_HAND) if by_hand else turned + way
-
-
-def _doing(motion: Motion) -> str:
-    """Return what is done in a motion."""
-    if motion.phase in BY_PHASE:
-        return BY_PHASE[motion.phase]
-    if motion.phase is Phase.RETURN:
-        return "return" if motion.arm[0] != motion.arm[1] else "ease off"
-    return "rotate" if motion.rotation[0] != motion.rotation[1] else "advance"
-
-
-def _main(count: int) -> tuple[tuple[range, When], tuple[range, When]]:
-    """Return where the leg is sought that is called putting on, the first one, and taking off, the last one."""
-    return (range(count), "on"), (range(count - 1, -1, -1), "off")
-
-
-def _row(number: int, place: Place, attempt: Attempt, clamp: float, **motions: Iterable[Motion]) -> list[Played]:
-    """Return motions by when they are made."""
-    whens: tuple[When, ...] = ("on", "move", "bend", "return", "off")
-    return [Played(number, place, attempt, clamp, when, motion) for when in whens for motion in motions.get(when, ())]

@@ -73,10 +73,13 @@ def undecided(page: Page) -> None:
 
 
 def steps(page: Page) -> None:
+    """The second bend: the first one stands ahead of it."""
     go(page, "steps")
-    for _ in range(10):
+    bends = 0
+    while bends < 2:
         page.keyboard.press("ArrowRight")
-        page.wait_for_timeout(30)
+        page.wait_for_timeout(100)
+        bends += page.locator("h1").inner_text() == "Bend"
     quiet(page)
 
 

@@ -92,6 +92,44 @@ def test_fields_are_grouped_with_their_units_in_shop_words() -> None:
     assert (fields["head.may_ease_off"].default, fields["head.largest_angle"].default) == ("no", None)
 
 
+def test_a_number_that_may_be_left_out_has_its_unit_too() -> None:
+    fields = by_path(document_of())
+    optional = ("carriage.stand_back", "mandrel.rod_diameter", "mandrel.nose", "tooling[1].pressure_rest",
+                "tooling[1].grip_section.depth", "tooling[1].grip_section.length", "tooling[1].mandrel.ball_reach")  # fmt: skip
+    assert {(fields[path].kind, fields[path].unit) for path in optional} == {("number", "mm")}
+    assert fields["tooling[1].mandrel.draws_back_before_end"].unit == "deg"
+    assert (fields["tooling[1].mandrel.balls"].kind, fields["tooling[1].mandrel.balls"].default) == (
+        "whole number",
+        "0",
+    )
+
+
+def without_section() -> dict[str, Any]:
+    """A profile whose first die has no grip section."""
+    document = document_of()
+    document["tooling"][0]["grip_section"] = False
+    return document
+
+
+def test_a_die_without_a_grip_section_keeps_none_while_nothing_is_typed_there() -> None:
+    document = without_section()
+    fields = by_path(document)
+    assert fields["tooling[1].grip_section.depth"].text == ""
+    read = with_values(document, {path: field.text for path, field in fields.items()} | {"head.largest_angle": "170"})
+    assert read.slips == ()
+    assert read.document is not None
+    assert read.document["tooling"][0]["grip_section"] is False
+    assert read.machine is not None
+    assert read.machine.tooling[0].section(115) is None
+
+
+def test_a_die_without_a_grip_section_gets_one_by_filling_its_fields() -> None:
+    read = with_values(without_section(), {"tooling[1].grip_section.depth": "50"})
+    assert read.slips == ()
+    assert read.machine is not None
+    assert read.machine.tooling[0].section(115) == (115, 50, 90)
+
+
 def in_inches() -> dict[str, Any]:
     """A profile in inches."""
     document = document_of("under-the-loft")
@@ -120,7 +158,8 @@ CHANGES = [
     ({"carriage.reach": " 300 ;3000; "}, "carriage", {"reach": [300, 3000]}),
     ({"rotation.range": "-360, 360"}, "rotation", {"range": [-360, 360]}),
     ({"springback.measured": "20 21.5; 90 92,5 ".replace(",", ".")}, "springback", {"measured": [[20, 21.5], [90, 92.5]]}),
-    ({"mandrel.rod_length": "", "mandrel.nose": " "}, "mandrel", None),
+    ({"mandrel.rod_diameter": " "}, "mandrel", {"rod_diameter": None}),
+    ({"mandrel.draws_back": "YES"}, "mandrel", {"draws_back": True}),
     ({"rated.tube_diameter": "", "rated.wall": "", "rated.yield_strength": ""}, "rated", None),
 ]  # fmt: skip
 
@@ -205,7 +244,9 @@ def test_what_may_be_meant_is_said_only_if_it_can_be_typed_so() -> None:
         ({"head.largest_angle": ""}, "head.largest_angle", "this is missing"),
         ({"carriage.reach": "3000 250"}, "carriage.reach", "closest 3000, farthest 250 mm"),
         ({"carriage.reach": "0 250"}, "carriage.reach", "not positive"),
-        ({"mandrel.nose": ""}, "mandrel.nose", "missing"),
+        ({"tooling[1].mandrel.nose": ""}, "tooling[1].mandrel.nose", "missing"),
+        ({"tooling[1].mandrel.balls": "1.5"}, "tooling[1].mandrel.balls", "no whole number"),
+        ({"tooling[1].mandrel.ball_reach": "3"}, "tooling[1].mandrel.ball_reach", "3 mm"),
         ({"advance.zeroed": "no"}, "advance.absolute_zero", "missing, and the readout is not zeroed"),
         ({"tooling[2].clamp_lengths": "51 76"}, "tooling[2].clamp_lengths", "out of order"),
         ({"tooling[2].bend_radius": "12"}, "tooling[2].bend_radius", "12 mm"),

@@ -15,6 +15,7 @@ from planner.page.floor_plan import floor_plan
 from planner.page.step_words import DO, told
 from planner.plans.document import Action
 from planner.tolerances import REPORT_CEILING
+from tests.page.benches import makeable
 
 EXAMPLES = sorted((Path(__file__).resolve().parents[2] / "examples").glob("*.toml"))
 INCH = 25.4
@@ -47,6 +48,32 @@ def test_the_great_number_is_what_the_readout_shows_or_the_setting() -> None:
                 assert float(says.great.much.rstrip("°")) == pytest.approx(wanted, abs=0.05)
                 seen.add(step.action)
     assert {"advance", "rotate", "bend"} <= seen
+
+
+def test_a_way_home_and_a_run_of_the_carriage_are_told_with_what_to_set() -> None:
+    """The words beside the document's own numbers, on benches that go home in every way."""
+    told_of = {"together right": "Arm home, the tube with it", "by hand right": "Push the tube forward by hand"}
+    for bench, wanted in told_of.items():
+        (one,) = makeable(bench)
+        said = [(step, told(step, one, "mm")) for step in one.steps]
+        assert wanted in {says.do for _, says in said}
+        for step, says in said:
+            assert step.to is None or step.action != "return" or ("part of the way" in says.do) == (step.to.arm > 0.0)
+            numbers = [number for number in (says.great, *says.others) if number is not None]
+            if step.action == "return" and step.to is not None and step.to.arm > 0.0:
+                assert float(numbers[-1].much.rstrip("°")) == pytest.approx(step.to.arm, abs=0.05)
+            if step.action == "run forward":
+                assert step.amount is not None
+                assert float(numbers[-1].much) == pytest.approx(step.amount, abs=0.05)
+            if step.action == "carriage forward":
+                assert (numbers[0].of, float(numbers[0].much)) == (
+                    "collet's face from the tail end",
+                    pytest.approx(step.grip, abs=0.05),
+                )
+            if step.action == "carriage back":
+                assert step.to is not None
+                assert float(numbers[0].much) == pytest.approx(step.to.face, abs=0.05)
+        assert {"carriage forward", "carriage back", "open collet"} <= {step.action for step, _ in said}
 
 
 def test_a_clearance_is_never_shown_larger_than_it_is_proved() -> None:

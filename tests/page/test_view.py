@@ -143,7 +143,7 @@ def any_case(rng: np.random.Generator) -> tuple[dict[str, Any], Array]:
     }
     reached = np.array(tube["angles"]) * rng.choice([0.0, 1.0, float(rng.random())], n)
     toward, leads = float(rng.choice([-1.0, 1.0])), str(rng.choice(["A", "B"]))
-    pose = [float(rng.uniform(-3000, 500)), float(rng.uniform(-7, 7)), 0.3, -1.0, 0.0, 0.0, 0.0, *reached.tolist()]
+    pose = [float(rng.uniform(-3000, 500)), float(rng.uniform(-7, 7)), 0.3, -1.0, 0.0, 0.0, 0.0, 0.0, *reached.tolist()]
     length = sum(tube["straights"]) + float(np.dot(tube["angles"], tube["radii"])) + sum(tube["trim"].values())
     raw = np.sort(rng.uniform(0, length, 40))
     asked = {"tube": tube, "toward": toward, "leads": leads, "pose": pose, "places": (raw - tube["trim"]["A"]).tolist()}
@@ -357,6 +357,119 @@ def test_beside_a_very_long_leading_part_the_near_look_still_shows_the_dies_larg
     assert float(np.abs(pictured(page, near)).max()) < 1.0
     wide = page.evaluate(f"{VIEW}.clientWidth")
     assert np.ptp(die[:, 0]) * wide / 2.0 > 24.0, "less than a fingertip of dies"
+
+
+def where(page: Any, name: str) -> Any:
+    """Where the solids of a name stand: least and greatest x, y, z of each [mm]."""
+    return np.array(
+        page.evaluate(
+            f"""async (name) => {{
+              const {{ THREE }} = await import("nicegui-scene");
+              const {{ stage }} = {VIEW}.machineView.own;
+              stage.scene.updateMatrixWorld(true);
+              return stage.machine.solids.filter((solid) => solid.name === name).map(({{ mesh }}) => {{
+                const box = new THREE.Box3().setFromObject(mesh, true);
+                return [box.min.toArray(), box.max.toArray()];
+              }});
+            }}""",
+            name,
+        )
+    )
+
+
+@pytest.mark.parametrize("toward", [-1.0, 1.0])
+def test_the_grip_section_lies_on_the_dies_side_as_long_as_the_clamp_and_turns_with_the_arm(
+    page: Any, toward: float
+) -> None:
+    show(page, handrail(toward))
+    call(page, "seek(3, 0)")
+    (low, high), *_ = where(page, "grip section")
+    assert (low[0], high[0], low[2], high[2]) == pytest.approx((0.0, 115.0, -45.0, 45.0), abs=1e-6)
+    assert sorted(toward * np.array([low[1], high[1]])) == pytest.approx([0.0, 57.0], abs=1e-6)
+    call(page, "seek(3, 1)")  # a quarter turn about the die's axis: what lay ahead lies beside it
+    (low, high), *_ = where(page, "grip section")
+    assert (low[0], high[0]) == pytest.approx((76.2 - 57.0, 76.2), abs=1e-4)
+    assert sorted(toward * np.array([low[1], high[1]])) == pytest.approx([76.2, 76.2 + 115.0], abs=1e-4)
+
+
+def test_a_section_of_a_length_of_its_own_keeps_it_and_a_die_without_one_shows_none(page: Any) -> None:
+    film = handrail()
+    film["tooling"][0]["section"]["length"] = 70.0
+    show(page, film)
+    call(page, "seek(3, 0)")
+    assert where(page, "grip section")[0][1][0] == pytest.approx(70.0)
+    film["tooling"][0]["section"] = None
+    show(page, film)
+    call(page, "seek(3, 0)")
+    assert len(where(page, "grip section")) == 0
+    assert len(where(page, "clamp die")) == 1
+
+
+@pytest.mark.parametrize("toward", [-1.0, 1.0])
+def test_what_moves_with_the_pressure_die_goes_forward_and_outward_with_it(page: Any, toward: float) -> None:
+    film = handrail(toward)
+    show(page, film)
+    call(page, "seek(3, 0)")
+    closed = where(page, "pressure die slide")[0]
+    assert closed == pytest.approx(np.array(film["solids"][1]["box"]).reshape(2, 3))
+    call(page, "seek(3, 1)")
+    assert where(page, "pressure die slide")[0] - closed == pytest.approx(
+        np.array([[76.2 * math.pi / 2.0, 0.0, 0.0]] * 2), abs=1e-4
+    )
+    call(page, "seek(5, 1)")
+    assert where(page, "pressure die slide")[0] - closed == pytest.approx(np.array([[0.0, -toward * 40.0, 0.0]] * 2))
+
+
+def test_the_rod_reaches_back_to_its_anchor_and_drawn_back_the_mandrel_ends_at_the_tangent_point(page: Any) -> None:
+    film = handrail()
+    film["shots"][0]["shown"] = False
+    show(page, film)
+    call(page, "seek(0, 0)")
+    reach = [tuple(box[:, 0]) for name in ("mandrel rod", "mandrel") for box in where(page, name)]
+    assert reach == [
+        pytest.approx(ends, abs=1e-6) for ends in ((-3600.0, -190.5), (-190.5, 8.0), (8.0, 26.5), (26.5, 45.0))
+    ]
+    film["shots"][0]["drawn_back"] = True
+    show(page, film)
+    call(page, "seek(0, 0)")
+    assert max(box[1, 0] for box in where(page, "mandrel")) == pytest.approx(0.0, abs=1e-6)
+
+
+def test_the_balls_of_a_mandrel_lie_within_the_tube_round_the_bend(page: Any) -> None:
+    show(page, handrail())
+    call(page, "seek(3, 0.6)")
+    pose = page.evaluate(f"Array.from({VIEW}.machineView.own.stage.vector)")
+    length = sum(handrail()["tube"]["straights"]) + 25.0 + 90.0
+    length += sum(a * r for a, r in zip(handrail()["tube"]["angles"], handrail()["tube"]["radii"], strict=True))
+    line = places(handrail(), "A", pose, length + pose[0] - np.linspace(0.0, 60.0, 601))  # ahead of the tangent point
+    for ball in where(page, "mandrel")[1:]:
+        middle = ball.mean(axis=0)
+        assert np.linalg.norm(line - middle, axis=1).min() < 1.0
+        assert middle[1] < -0.5, "it has gone round with the tube"
+
+
+def test_a_die_that_is_lowered_takes_its_hub_and_its_section_along_and_nothing_else(page: Any) -> None:
+    film = handrail()
+    names = ("bend die", "die hub", "grip section", "clamp die", "wiper die", "arm")
+    show(page, film)
+    call(page, "seek(3, 1)")
+    before = {name: where(page, name)[0] for name in names}
+    film["shots"][3]["poses"][-1][7] = 70.0
+    show(page, film)
+    call(page, "seek(3, 1)")
+    for name in names:
+        down = 70.0 if name in names[:3] else 0.0
+        assert where(page, name)[0] - before[name] == pytest.approx(np.array([[0.0, 0.0, -down]] * 2), abs=1e-9), name
+
+
+def test_a_mandrel_that_is_struck_has_one_label(page: Any) -> None:
+    show(page, handrail())
+    call(page, "marks([{solid: 'mandrel', place: null, text: 'mandrel'}])")
+    labels = page.evaluate(
+        f"{VIEW}.machineView.own.stage.machine.solids.filter(s => s.name === 'mandrel').map(s => [!!s.rim, !!s.label])"
+    )
+    call(page, "marks([])")
+    assert labels == [[True, True], [True, False], [True, False]]
 
 
 def test_every_other_look_keeps_the_whole_sweep_of_the_tube_in_the_picture(page: Any) -> None:

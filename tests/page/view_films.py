@@ -56,7 +56,7 @@ def case(rng: np.random.Generator) -> Case:
     nearest = roll - float(view.rotations[plane:n].sum())
     places = np.sort(rng.uniform(-trim_lead, total + trim_tail, 40))
     expected = poses(view, range(1, formed + 1), at, roll, side, places, die, plane)
-    numbers = [at - total - trim_tail, nearest, arm, 500.0, 0.0, 0.0, 0.0]
+    numbers = [at - total - trim_tail, nearest, arm, 500.0, 0.0, 0.0, 0.0, 0.0]
     part, reached_a = (view, reached) if leads == "A" else (view.reversed(), reached[::-1])
     trims = {"A": trim_lead, "B": trim_tail} if leads == "A" else {"A": trim_tail, "B": trim_lead}
     from_a = places if leads == "A" else total - places
@@ -88,7 +88,7 @@ def handrail(toward: float = -1.0) -> dict[str, Any]:
         "floor": -1050.0,
         "solids": [
             box("bed", "frame", (-2600, -120, -1050), (-120, 120, -150)),
-            box("pressure die slide", "frame", (-340, 30, -150), (-10, 220, -65)),
+            box("pressure die slide", "pressure die", (-340, 30, -150), (-10, 220, -65)),
             box("arm", "arm", (-40, -120, -200), (120, 170, -65)),
             box("carriage", "carriage", (-280, -100, -150), (0, 100, 110)),
             {"name": "post", "moves": "frame", "cylinder": [0, 76 * toward, 110, -1050, -210]},
@@ -99,12 +99,18 @@ def handrail(toward: float = -1.0) -> dict[str, Any]:
                 "die": {"height": 90.0, "bore": 19.05},
                 "hub": {"radius": 30.0, "height": 160.0},
                 "wiper": {"length": 150.0, "width": 60.0, "height": 60.0},
-                "clamp": {"width": 110.0, "height": 110.0, "opens": 60.0},
+                "section": {"length": None, "depth": 57.0, "height": 90.0},
+                "clamp": {"width": 110.0, "height": 110.0, "opens": 110.0},
                 "pressure": {"length": 240.0, "width": 110.0, "height": 110.0, "opens": 40.0},
                 "follows": True,
+                "mandrel": {
+                    "nose": 8.0,
+                    "balls": 2,
+                    "reach": 45.0,
+                    "rods": [["mandrel rod", -3600.0, -190.5, 12.5], ["mandrel", -190.5, 8.0, 17.25]],
+                },
             }
         ],
-        "mandrel": {"nose": 12.0, "rod": 3600.0},
         "grip": 60.0,
         "shots": _shots(tube),
     }
@@ -116,12 +122,12 @@ def _shots(tube: dict[str, Any]) -> list[dict[str, Any]]:
     length = sum(tube["straights"]) + sum(arcs)
     behind = tube["trim"]["B"]
     reached = [0.0] * n
-    pose = [-length - behind, 0.0, 0.0, length + behind - 60.0, 0.0, 1.0, 1.0]
+    pose = [-length - behind, 0.0, 0.0, length + behind - 60.0, 0.0, 1.0, 1.0, 0.0]
     shots: list[dict[str, Any]] = []
 
     def to(seconds: float, *stations: list[float]) -> None:
         nonlocal pose
-        keys = [[*pose, *shots[-1]["poses"][-1][7:]] if shots else [*pose, *([0.0] * n)]]
+        keys = [[*pose, *shots[-1]["poses"][-1][8:]] if shots else [*pose, *([0.0] * n)]]
         keys += [[*station, *reached] for station in stations]
         at = np.linspace(0.0, 1.0, len(keys)).tolist()
         shots.append(
@@ -135,12 +141,12 @@ def _shots(tube: dict[str, Any]) -> list[dict[str, Any]]:
         start += tube["straights"][k]
         x = start - length - behind
         nearest = -sum(tube["rotations"][k + 1 :])
-        to(2.0, [x, pose[1], 0.0, -x - 60.0, 0.0, 1.0, 1.0])
-        to(1.5, [x, nearest, 0.0, -x - 60.0, 0.0, 1.0, 1.0])
-        to(0.8, [x, nearest, 0.0, -x - 60.0, 0.0, 0.0, 0.0])
+        to(2.0, [x, pose[1], 0.0, -x - 60.0, 0.0, 1.0, 1.0, 0.0])
+        to(1.5, [x, nearest, 0.0, -x - 60.0, 0.0, 1.0, 1.0, 0.0])
+        to(0.8, [x, nearest, 0.0, -x - 60.0, 0.0, 0.0, 0.0, 0.0])
         reached[k] = tube["angles"][k]
-        to(4.0, [x + arcs[k], nearest, reached[k], -x - 60.0 - arcs[k], arcs[k], 0.0, 0.0])
-        to(0.8, [*pose[:5], 1.0, 1.0])
-        to(2.0, [*pose[:2], 0.0, pose[3], 0.0, 1.0, 1.0])
+        to(4.0, [x + arcs[k], nearest, reached[k], -x - 60.0 - arcs[k], arcs[k], 0.0, 0.0, 0.0])
+        to(0.8, [*pose[:5], 1.0, 1.0, 0.0])
+        to(2.0, [*pose[:2], 0.0, pose[3], 0.0, 1.0, 1.0, 0.0])
         start += arcs[k]
     return shots

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-FIXED = 7
+FIXED = 8
 """Numbers of a pose before the angles that the bends have reached."""
 
 

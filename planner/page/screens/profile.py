@@ -7,9 +7,13 @@ from itertools import groupby
 from nicegui import ui
 from nicegui.element import Element
 
+from planner.inputs.files import machine_from_data
+from planner.lookover.look import look_over
+from planner.lookover.remarks import worded
 from planner.page.machine_form import Field, fields_of, with_values
 from planner.page.screens.shell import Shell
 from planner.page.widgets import box, button, choice, entry, heading, mark, words
+from planner.words import counted
 
 
 class ProfileDialog:
@@ -26,6 +30,7 @@ class ProfileDialog:
         with ui.dialog() as self.dialog, box("sheet"):
             heading("The machine's numbers", "h1")
             words("Measure your own machine: a plan is only as good as these numbers.", "faint")
+            self._remarks()
             for group, fields in groupby(fields_of(self.document), key=lambda field: field.group):
                 with box("", "details"):
                     words(group, tag="summary")
@@ -37,6 +42,15 @@ class ProfileDialog:
                 button("Take these numbers", self._take, "main")
                 button("Leave them as they were", self.dialog.close)
         self.dialog.open()
+
+    def _remarks(self) -> None:
+        """Say what there is to remark on the profile as it stands."""
+        remarks = look_over(machine_from_data(self.document))
+        if remarks:
+            with box("", "details"):
+                words(f"Looked over: {counted(len(remarks), 'remark')}", tag="summary")
+                for remark in remarks:
+                    words(self.shell.said(worded(remark)), tag="p")
 
     def _field(self, field: Field) -> None:
         label = f"{field.label}{f' [{field.unit}]' if field.unit else ''}"
@@ -50,7 +64,7 @@ class ProfileDialog:
             options = {one: one for one in field.choices}
             choice(label, options if field.required else {"": "as usual"} | options, field.text, taken)
         else:
-            self.entries[field.path] = entry(label, field.text, taken, number=field.kind == "number")
+            self.entries[field.path] = entry(label, field.text, taken, number=field.kind in ("number", "whole number"))
 
     def _take(self) -> None:
         """Take the numbers if they make a machine; else say which do not."""

@@ -44,9 +44,10 @@ class StepsScreen:
         with box("screen split"):
             with box("stack"):
                 with box("view tall"):
-                    self.view = MachineView(plan_film(made).as_dict())
+                    self.film = plan_film(made)
+                    self.view = MachineView(self.film.as_dict())
                 with box("row"):
-                    button("Again", lambda: self._play(made))
+                    button("Again", self._play)
                     looks(self.view)
             with box("stack"):
                 self.card = box("card stack", aria_live="polite")
@@ -84,11 +85,11 @@ class StepsScreen:
             return
         self.desk.at = at
         self._show(made)
-        self._play(made)
+        self._play()
 
-    def _play(self, made: Plan) -> None:
-        step = made.steps[self.desk.at]
-        if step.from_ is None or step.from_ == step.to:
+    def _play(self) -> None:
+        """Play the step that is shown, if anything moves in it."""
+        if len(self.film.shots[self.desk.at].poses) == 1:
             self.view.seek(self.desk.at, 1.0)
         else:
             self.view.play(self.desk.at)

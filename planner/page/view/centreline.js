@@ -1,6 +1,6 @@
 // The centreline of a partly bent tube from a pose vector: pure kinematics, nothing drawn.
 //
-// A pose is [x, roll, arm, face, pressure, clampOpen, pressureOpen, reached_1 … reached_n]. The tube is walked forward from
+// A pose is [x, roll, arm, face, pressure, clampOpen, pressureOpen, drop, reached_1 … reached_n]. The tube is walked forward from
 // its tail end at (x, 0, 0) along +x. A bend that has not reached its angle counts, for the rest, as straight stock behind
 // its arc, so every motion of the machine is linear in the vector. Lengths mm, angles rad.
 
@@ -11,7 +11,8 @@ export const FACE = 3;
 export const PRESSURE = 4;
 export const CLAMP_OPEN = 5;
 export const PRESSURE_OPEN = 6;
-export const FIXED = 7;
+export const DROP = 7;
+export const FIXED = 8;
 
 /** The tube counted from its leading end; `number[k]` is where the pose keeps the angle of bend k of that count. */
 export function seenFrom(tube, leads) {

@@ -1,6 +1,6 @@
 // What a look must keep in the picture, as points: the tube and the tooling in the moments of the shots that are shown.
 
-import { ARM, CLAMP_OPEN, FACE, frameAt, frameFromTail, pieces, poseAt, PRESSURE, PRESSURE_OPEN, X } from "./centreline.js";
+import { ARM, CLAMP_OPEN, DROP, FACE, frameAt, frameFromTail, pieces, poseAt, PRESSURE, PRESSURE_OPEN, X } from "./centreline.js";
 
 const BEHIND = 350; // of the tail behind the tangent point that the near look still shows [mm]
 // A leading part may reach so far from the tangent point [mm]. Of a longer one the near look shows what is within FAR: in a
@@ -19,7 +19,7 @@ export function allOf(film, views, shots) {
     addCarriage(points, film, pose);
   }
   if (!shots.length) {
-    addTooling(points, film, { tooling: 0, clamp: 0 }, [0, 0, 0, -1, 0, 1, 1]); // a machine without a job
+    addTooling(points, film, { tooling: 0, clamp: 0 }, [0, 0, 0, -1, 0, 1, 1, 0]); // a machine without a job
   }
   return points;
 }
@@ -68,22 +68,27 @@ function addTube(points, film, view, shot, pose, behind) {
   }
 }
 
-/** Add die, clamp die, pressure die and what else swings with the arm. */
+/** Add the dies and what else swings with the arm or goes with the pressure die. */
 function addTooling(points, film, shot, pose) {
   const set = film.tooling[shot.tooling];
   if (!set) {
     return; // a part alone
   }
   const { toward } = film;
-  const { radius, die, hub, clamp, pressure } = set;
+  const { radius, die, hub, clamp, section, pressure } = set;
   const high = Math.max(die.height, hub?.height ?? 0) / 2;
-  points.push(...corners(-radius, 0, -high, radius, 2 * toward * radius, high));
+  points.push(...corners(-radius, 0, -high - pose[DROP], radius, 2 * toward * radius, high));
   const turn = toward * pose[ARM];
   const out = -toward * clamp.opens * pose[CLAMP_OPEN];
   const arm = corners(0, out, -clamp.height / 2, shot.clamp, out - toward * clamp.width, clamp.height / 2);
+  if (section) {
+    const long = section.length ?? shot.clamp;
+    arm.push(...corners(0, 0, -section.height / 2 - pose[DROP], long, toward * section.depth, section.height / 2));
+  }
+  const slides = [];
   for (const { moves, box } of film.solids) {
-    if (box && moves === "arm") {
-      arm.push(...corners(...box));
+    if (box && (moves === "arm" || moves === "pressure die")) {
+      (moves === "arm" ? arm : slides).push(...corners(...box));
     }
   }
   for (const [x, y, z] of arm) {
@@ -97,6 +102,7 @@ function addTooling(points, film, shot, pose) {
   const [front, aside] = [pose[PRESSURE], -toward * pressure.opens * pose[PRESSURE_OPEN]];
   const tall = pressure.height / 2;
   points.push(...corners(front - pressure.length, aside, -tall, front, aside - toward * pressure.width, tall));
+  points.push(...slides.map(([x, y, z]) => [x + front, y + aside, z]));
 }
 
 function addCarriage(points, film, pose) {

@@ -60,8 +60,8 @@ export class Solid {
     this.place();
   }
 
-  /** Show the solid as struck, with a label, or as usual (text null). */
-  alarm(text) {
+  /** Show the solid as struck, with a label if it is to have one, or as usual (text null). */
+  alarm(text, labelled = true) {
     this.clear();
     if (text === null) {
       return;
@@ -71,10 +71,15 @@ export class Solid {
     this.mesh.material = paints.alarmFace;
     this.edges.material = paints.alarmLine;
     this.rim = new THREE.Mesh(geometry, paints.alarmRim);
+    this.group.add(this.rim);
+    if (!labelled) {
+      this.place();
+      return;
+    }
     this.label = label(text, { paper: theme.labelPaper, ink: theme.labelText, rim: theme.alarm });
     this.label.center.set(0.5, -0.3);
     this.place();
-    this.group.add(this.rim, this.label);
+    this.group.add(this.label);
   }
 
   /** Put rim and label about the solid as it is stretched. */
@@ -88,7 +93,7 @@ export class Solid {
     grow.set(grown(grow.x), grown(grow.y), grown(grow.z));
     this.rim.scale.copy(this.size).multiply(grow);
     this.rim.position.copy(middle).sub(middle.clone().multiply(grow));
-    this.label.position.set(middle.x, middle.y, max.z * this.size.z);
+    this.label?.position.set(middle.x, middle.y, max.z * this.size.z);
   }
 
   clear() {
@@ -121,6 +126,18 @@ export function upright(x, y, radius, z0, z1) {
 export function along(x0, x1, r0, r1) {
   const geometry = new THREE.CylinderGeometry(r1, r0, x1 - x0, 20);
   return geometry.rotateZ(-Math.PI / 2).translate((x0 + x1) / 2, 0, 0);
+}
+
+/** A ball about the feed's axis that is cut off flat at half its length to either side [mm]. */
+export function ball(half, radius) {
+  const profile = [[0, -half]];
+  const most = Math.asin(half / radius);
+  for (let i = 0; i <= 8; i += 1) {
+    const angle = most * (i / 4 - 1);
+    profile.push([radius * Math.cos(angle), radius * Math.sin(angle)]);
+  }
+  profile.push([0, half]);
+  return new THREE.LatheGeometry(profile.map(([rho, x]) => new THREE.Vector2(rho, x)), 20).rotateZ(-Math.PI / 2);
 }
 
 /** A block of a length along x on one side (±1) of the feed, less half a bore at its inner face. */

@@ -60,8 +60,8 @@ export class Stage {
       return;
     }
     this.vector = poseAt(shot, fraction);
-    this.machine.pose(shot, this.vector);
     this.tube.pose(shot.leads, this.vector);
+    this.machine.pose(shot, this.vector, shot.shown ? this.tube.found : []);
     this.tube.group.visible = shot.shown;
     this.placeMarks();
   }
