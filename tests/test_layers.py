@@ -16,6 +16,7 @@ FLOW = (
     ("audit",),
     ("tube",),
     ("clearance",),
+    ("lookover",),
     ("rules",),
     ("search",),
     ("plans",),

@@ -57,17 +57,19 @@ def _list_machines(profiles: Path | None, as_json: bool) -> int:
 def _show_machine(name: str, profiles: Path | None, as_json: bool) -> int:
     """Print one profile in full."""
     from planner.inputs.files import load_machine
+    from planner.lookover.look import look_over
+    from planner.lookover.remarks import as_data, worded
 
     machine = load_machine(name, profiles)
-    profile, file = machine.normalised(), str(machine.source)
+    profile, file, remarks = machine.normalised(), str(machine.source), look_over(machine)
     if as_json:
         from planner.outputs.documents import as_json as json_text
         from planner.outputs.documents import machine_document
 
-        write(json_text(machine_document(profile, file)))
+        write(json_text(machine_document(profile, file, [as_data(one) for one in remarks], machine.notes)))
     else:
         from planner.outputs.machine_page import print_machine
         from planner.outputs.terminal import Page
 
-        print_machine(profile, file, Page())
+        print_machine(profile, file, Page(), [worded(one) for one in remarks], machine.notes)
     return MAKEABLE

@@ -3,7 +3,7 @@
     python -m pytest -o addopts=--import-mode=importlib -s tests/benchmarks/test_replay_benchmark.py
 
 Both look at the plans of the same random parts in the same run. The sampled check asks for less: floor, profile's solids,
-die hub and tail only, nothing grooved; and it leaves a gap between two samples, which is printed too.
+die hub, rod and tail only, nothing grooved; and it leaves a gap between two samples, which is printed too.
 """
 
 from __future__ import annotations
@@ -24,12 +24,13 @@ from tests.plan.replay.cases import DEFAULT, random_case
 from tests.plan.replay.clearances import Clearances, replayed
 from tests.plan.replay.distances import CONVEX, LENGTHWISE, shape
 from tests.plan.replay.motions import Body, Length, Motion
-from tests.plan.replay.sampling import parts
+from tests.plan.replay.sampling import Held, moves, parts
 
 EVERY, WAY, ARC = 0.25, 2.0, math.radians(5.0)
 """A sample every so many degrees or mm of a motion; arcs as capsules of so much [rad]."""
 
 REQUEST = coal.DistanceRequest()
+NONE = (0.0, 0.0)
 
 Batch = tuple[list[Any], Any, list[tuple[float, ...]]]
 
@@ -57,12 +58,13 @@ def capsules(length: Length, radius: float) -> list[tuple[Any, Any, Any]]:
 
 
 def asked(plan: Clearances, motion: Motion) -> Iterator[tuple[Any, Any, Any, Any]]:
-    """What coal is asked about one motion: two shapes and where they are."""
+    """What coal is asked about one motion: two shapes and where they are. What stands still against the tube is left out."""
     solids = [solid for solid in plan._solids(motion) if solid.kind in CONVEX and solid.numbers[0] != 0.0]
     tube: list[tuple[Body, list[tuple[Any, Any, Any]], list[Any]]] = []
     for body in motion.bodies:
         for length in body.lengths:
             against = [solid for solid in solids if plan._counts(motion, length, solid)]
+            against = [solid for solid in against if moves(Held(motion, body, length, NONE, solid, NONE, 0.0))]
             if against:
                 tube.append((body, capsules(length, plan.done.radius), against))
     for t in np.linspace(0.0, 1.0, samples(motion)):

@@ -18,14 +18,15 @@ from planner.search.cases import case_of, surroundings_of
 from planner.search.decision import Decision, decide
 from planner.search.exact import Exact
 from planner.search.search import Search
+from tests.plan.replay.cases import real
 from tests.plan.shop import tube
 
 PARTS = 20
 
 
 def long_bench() -> Machine:
-    """The canal-workshop profile, its bed and rod long enough for forty bends."""
-    machine = load_machine("canal-workshop")
+    """The canal-workshop profile, its bed and rod long enough for forty bends, its clamps opening as real ones do."""
+    machine = real(load_machine("canal-workshop"))
     assert machine.carriage is not None
     assert machine.mandrel is not None
     return machine.model_copy(
