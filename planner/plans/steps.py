@@ -357,7 +357,7 @@ class StepList:
         elif least is not None:
             fields["clearance"] = REPORT_CEILING
         fields.setdefault("bend", st.number)
-        speed = None if by_hand else self._speed(motion)
+        speed = None if by_hand and motion.arm[0] == motion.arm[1] else self._speed(motion)
         self._add(action, swing=swing_of(motion, self.radius, speed, self._arm(st)), **fields)
         self.moved[len(self.steps)] = motion
 

@@ -306,7 +306,7 @@ def open_dies(grip: InDie, face: float | None) -> Motion:
     faces = grip.faces(0.0) if face is None else (face, face + grip.bend_radius * back)
     shorter, longer = _total(grip.leading) + grip.bend_radius * grip.angle, grip.bend_radius * back
     behind = grip.tail_length - feed
-    tail = replace(_tail(behind + longer, grip.tangent_u + feed, longer), length_at_start=behind)
+    tail = replace(_tail(behind + longer, grip.tangent_u + feed - longer, longer), length_at_start=behind)
     return Motion(
         Phase.OPEN,
         (ahead, forming, tail),

@@ -219,7 +219,8 @@ def leaves_a_way(wall: Record, of: Learned, record: Record) -> bool:
     goal = None
     if record["doing"] == "move":
         here, before = (of.shop.at(record["leads"], record["bend"] - k) for k in (0, 1))
-        goal = (here.start - before.end, math.degrees(here.roll))
+        longer = math.copysign(360.0, here.roll) if record["way"] == 1 and not wall["goes_round"] else 0.0
+        goal = (here.start - before.end, math.degrees(here.roll) - longer)
     y_edges = {*wall["y"], start_y, 0.0, *((goal[0],) if goal else ())}
     roll_edges = {*wall["rolls"], 0.0, *((goal[1],) if goal else ())}
     for y, dy, roll, droll, *_ in wall["cells"]:

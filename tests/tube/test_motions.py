@@ -72,7 +72,7 @@ def test_after_the_springback_the_tube_stands_as_the_drawing_has_it(seed: int, s
     for bend in range(1, part.n_bends + 1):
         grip = in_die(part, bend, side, opened)
         motion = motions.open_dies(grip, None)
-        ahead, arc = motion.bodies
+        ahead, arc, tail = motion.bodies
         landed = moved(ahead.pieces, turn=ahead.turn, axis=UPWARD, centre=die_axis(RADIUS, side))
         wanted = leading_part(part, set(range(1, bend + 1)), float(part.bend_ends[bend - 1]), 0.0, side, bend)
         assert spots(landed) == pytest.approx(spots(wanted)[:, 3:], abs=1e-7)
@@ -81,6 +81,11 @@ def test_after_the_springback_the_tube_stands_as_the_drawing_has_it(seed: int, s
         assert arc.pieces.points(np.array([length]), 0)[:, 0] == pytest.approx(
             wanted.points(wanted.length[:1], 0)[:, 0]
         )
+        assert tail.length_at_start is not None
+        assert tail.length_at_start + tail.length_change == pytest.approx(
+            grip.tail_length - float(part.arc_lengths[bend - 1]), abs=1e-9
+        )
+        assert tail.pieces.u[0] == pytest.approx(float(part.bend_ends[bend - 1]), abs=1e-9)
 
 
 @given(seed=st.integers(0, 400), side=SIDES)
