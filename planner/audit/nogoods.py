@@ -161,12 +161,19 @@ class _NoGood:
         """Confirm a wall that a strike of the return or against what the carriage carries needs."""
         if wall["kind"] == "home":
             stays_in = self.record["doing"] == "home"
-            farthest = self.bench.shop.farthest(state.leads, state.here.end) if stays_in else math.inf
+            farthest = self._farthest(state) if stays_in else math.inf
             home(state, wall, clamp, farthest, self.counts)
             return
         if self._may_be_released(state):
             raise Refused("the collet may stand open there, and back with all that the carriage carries.")
         held(state, wall, clamp, self.bench.shop.faces(state.leads, state.bend), self.counts)
+
+    def _farthest(self, state: State) -> float:
+        """Return how far a tube that stays in can be run forward before the arm is home [mm]."""
+        head = self.bench.machine.head
+        if not (head.may_ease_off or head.homes_with_tube):
+            return 0.0
+        return self.bench.shop.farthest(state.leads, state.here.end)
 
     def _may_be_released(self, state: State) -> bool:
         """Say whether the pattern speaks of the job's last bend made with the collet open."""

@@ -153,10 +153,11 @@ class _Passing:
 def against_home(attempt: Attempt, around: Surroundings, clamp: int, farthest: float, stays_in: bool) -> Wall | None:
     """Return strikes that keep the arm from passing one angle at every advance up to `farthest` [mm], None if none do.
 
+    farthest: 0 where the machine cannot run the tube forward before the arm is home: then it only stands where it is.
     clamp: the number of the clamp that is in the machine; stays_in: the tube stays in for its next bend. One that is
     taken off is drawn off past the standing arm unless something that stands is in its way.
     """
-    if farthest <= LEAST_STEP:
+    if farthest < 0.0:
         return None
     for share in SHARES:
         passing = _Passing(attempt, around, clamp, attempt.station.setting * share, farthest, stays_in)

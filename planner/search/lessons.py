@@ -92,7 +92,11 @@ def _against_home(checks: Checks, place: Place, attempt: Attempt, clamp: int) ->
     at, stays = place.at, stays_in(place, attempt)
     key = (at.leads, at.bend, at.ahead, place.trims.at(at.leads), stays, attempt.clamps, clamp)
     if key not in checks.homes:
-        farthest = checks.farthest_forward(place, attempt.standing.tangent_u, after_bend=not stays)
+        head = checks.case.machine.head
+        if stays and not (head.may_ease_off or head.homes_with_tube):
+            farthest = 0.0  # the tube stands until the arm is home
+        else:
+            farthest = checks.farthest_forward(place, attempt.standing.tangent_u, after_bend=not stays)
         checks.homes[key] = against_home(attempt, checks.around(attempt.station), clamp, farthest, stays)
     return checks.homes[key]
 

@@ -116,19 +116,15 @@ def each_way(problem: Problem) -> list[Pattern]:
 
 
 def test_a_long_parts_least_set_is_enough_and_minimal_too() -> None:
-    looked = 0
-    for seed in range(4):
+    for seed in (3, 4, 9):
         search, _, verdict = searched(wandering(seed, 12), long_bench())
-        if verdict != "not makeable":
-            continue
+        assert verdict == "not makeable"
         grounds = least_grounds(search)
         assert grounds is not None
         assert least(*of_grounds(search.problem, grounds)) is None, seed
         for ground in grounds:
             rest = [other for other in grounds if other is not ground]
             assert least(*of_grounds(search.problem, rest)) is not None, seed
-        looked += 1
-    assert looked >= 2
 
 
 def test_a_set_that_is_not_enough_is_none() -> None:

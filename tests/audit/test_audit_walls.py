@@ -279,12 +279,16 @@ def peg_struck(of: Learned, **changes: Any) -> Record:
     }  # fmt: skip
 
 
-def pegged(*solids: Record) -> Learned:
-    """Two bends on a bender whose closed collet lets the tube run forward by 5.9 mm only after the first."""
+def pegged(*solids: Record, closest: float = 180.0, **head: bool) -> Learned:
+    """Two bends on a bender whose closed collet lets the tube run forward by 5.9 mm only after the first.
+
+    Nearer by what `closest` is below 180 mm it lets it farther.
+    """
     part = tube([316.0, 150.0, 40.0], [0.0, 0.0], [90.0, 30.0])
     machine = bender(
         {
-            "carriage": {"reach": [180, 2000], "grip_length": 44},
+            "head": head,
+            "carriage": {"reach": [closest, 2000], "grip_length": 44},
             "mandrel": None,
             "tooling": {"clamp_block": {"width": 60, "height": 60, "opens": 160}, "grip_section": False},
             "solid": [PEG, *solids],
@@ -303,6 +307,16 @@ def test_a_wall_over_the_closed_collet_s_advances_says_nothing_of_a_tube_that_is
     assert of.refuses({**record, "event": "bend", "bend": 1}), "the arm's way home is not what is done at a bend"
     for released in (True, False):
         assert of.refuses({**taken_off, "released": released})
+
+
+def test_one_strike_keeps_the_arm_from_home_only_on_a_bender_that_cannot_run_the_tube_forward() -> None:
+    for leave in ("may_ease_off", "homes_with_tube"):
+        roomy = pegged(closest=60.0, **{"may_ease_off": False, leave: True})
+        assert roomy.refuses(home_wall(roomy, peg_struck(roomy)))
+    standing = pegged(closest=60.0, may_ease_off=False)
+    record = home_wall(standing, peg_struck(standing))
+    assert not standing.refuses(record)
+    assert standing.refuses({**record, "event": "bend", "bend": 1, "doing": "bend"}), "let go it may be drawn off"
 
 
 STOP = {"name": "stop", "moves_with": "frame", "box": {"from": [136, -700, -60], "to": [260, -300, 60]}}

@@ -42,10 +42,10 @@ GOLDEN = """\
 cabin grab rail: makeable on 3 of 4 machines.
 
   machine        verdict      re-clamps trim      clearance  cut length
-  canal-workshop makeable     0         0.0 mm    24.9 mm    2069.4 mm
+  canal-workshop makeable     0         0.0 mm    22.1 mm    2069.4 mm
   long-bed       not makeable No tooling for tube 38.1 mm on radius 76.2 mm.
-  three-axis     makeable     0         0.0 mm    28.7 mm    2069.4 mm
-  under-the-loft makeable     0         0.0 mm    24.9 mm    2069.4 mm
+  three-axis     makeable     0         0.0 mm    28.6 mm    2069.4 mm
+  under-the-loft makeable     0         0.0 mm    22.1 mm    2069.4 mm
 
 Clearance: the smallest of all motions of the plan, proved. Cut length: trim included.
 A plan is checked against the profile and for this order only, not against the machine in front of
@@ -65,7 +65,7 @@ SEVERAL = """\
 Makeable: 1 of 3 parts; not makeable: 2.
 
   part                machine        verdict      re-clamps trim      clearance  cut length
-  fender hook         canal-workshop makeable     0         224.0 mm  24.9 mm    828.5 mm
+  fender hook         canal-workshop makeable     0         254.0 mm  24.7 mm    858.5 mm
   tiller bracket      canal-workshop not makeable Straight 1 between bends 1 and 2 is 55.0 mm; the
                                                   later of the two must be gripped on it, and the
                                                   shortest clamp is 76.0 mm.

@@ -41,7 +41,7 @@ def test_json_is_the_plan_document_and_the_timing_goes_to_standard_error(planned
     run([*PLAN, "--json"])
     captured = capsys.readouterr()
     read = json.loads(captured.out)
-    assert read["schema"] == "bendorder-plan/1"
+    assert read["schema"] == "bendorder-plan/2"
     assert read["part"]["name"] == "boarding ladder rail"
     assert "planned in" in captured.err
 

@@ -27,7 +27,7 @@ def proof(workshop: Path, capsys: Captured) -> Path:
 def test_a_proof_is_written_beside_the_plan_and_confirmed_in_one_line(proof: Path, capsys: Captured) -> None:
     assert run(["verify", str(proof)]) == 0
     captured = capsys.readouterr()
-    assert captured.out.startswith("Confirmed: makeable with 0 re-clamps and 11 mm of trim, the least there is; ")
+    assert captured.out.startswith("Confirmed: makeable with 1 re-clamp and 11 mm of trim, the least there is; ")
     assert len(captured.out.splitlines()) == 1
     assert "audited in" in captured.err
 
@@ -45,7 +45,7 @@ def test_a_proof_is_held_against_the_part_and_the_machine_that_it_should_speak_o
 
 def test_a_changed_proof_is_refused_with_what_does_not_hold(proof: Path, capsys: Captured) -> None:
     document = json.loads(proof.read_text(encoding="utf-8"))
-    document["claim"]["bound"]["reclamps"] = 1
+    document["claim"]["bound"]["reclamps"] = 2
     proof.write_text(json.dumps(document), encoding="utf-8")
     assert run(["verify", str(proof)]) == 1
     assert capsys.readouterr().out.startswith("Does not hold: ")

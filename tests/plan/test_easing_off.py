@@ -105,7 +105,7 @@ def test_without_leave_to_ease_off_the_arm_goes_home_only_with_the_tube_or_witho
     standing = {"head": {"may_ease_off": False}}
     outcome = square(standing)
     assert isinstance(outcome, Reason)
-    assert (outcome.grade, outcome.solid) == ("unproved", "grip section")
+    assert (outcome.grade, outcome.solid) == ("proved", "grip section")  # the tube stands where it is struck
     for change in ({"head": {"homes_with_tube": True}}, {"tooling": {"grip_section": False}}):
         made = square(standing, change)
         assert isinstance(made, Plan), made.sentence
