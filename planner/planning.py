@@ -15,7 +15,7 @@ from planner.plans.other_ways import alternative, looked_at
 from planner.plans.reasons import from_broken
 from planner.rules.broken import Broken
 from planner.search.alternatives import other_ways
-from planner.search.cases import case_of, surroundings_of
+from planner.search.cases import case_of, surroundings_of, warnings_of
 from planner.search.decision import Decision, Plannable, decide
 from planner.search.events import NoGood, Prefer
 from planner.search.impossible import broken_in_every_order
@@ -61,9 +61,9 @@ def plan(
     Raises NoTooling if the machine has no tooling for the tube and one of its radii, SelfCrossing if the finished tube
     runs through itself.
     """
-    case, warnings = case_of(part, machine)
+    case = case_of(part, machine)
     evidence = Evidence() if evidence is None else evidence
-    known = Known(case, tuple(warnings), evidence)
+    known = Known(case, warnings_of(case), evidence)
     deadline = None if time_limit is None else time.monotonic() + time_limit
     search = Search(case, surroundings_of(case), engine_named(engine), prefer, deadline, report)
     evidence.search, evidence.decision = search, NOTHING_FOUND

@@ -64,7 +64,7 @@ class Verdicts:
         """Say whether a shop rule, or the drawing itself, forbids the job in every order; nothing is searched."""
         if self.known.get(job) == "makeable":
             return False
-        case, _ = case_of(job.part, job.machine)
+        case = case_of(job.part, job.machine)
         return bool(broken_in_every_order(case)) or self_gap(job.part).reached < 0.0
 
     def goes(self, job: Job, way: Sequence) -> bool:
@@ -87,7 +87,7 @@ class Verdicts:
     def _search(self, job: Job) -> Search:
         if self.deadline is not None and time.monotonic() > self.deadline:
             raise OutOfTime
-        case, _ = case_of(job.part, job.machine)
+        case = case_of(job.part, job.machine)
         return Search(case, surroundings_of(case), Exact(), deadline=self.deadline)
 
     def _searched(self, job: Job) -> Verdict:

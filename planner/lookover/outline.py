@@ -12,6 +12,7 @@ apart the nearest points are a corner of one and a point of the other.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -82,6 +83,23 @@ def depth(turning: Outline, standing: Outline, pose: Pose = STILL) -> Array:
     )).min(axis=0)  # fmt: skip
     gap = np.minimum(_aside(own_x, own_y, standing).min(0), _aside(back_x, back_y, turning).min(0))
     return np.asarray(np.where(ways >= 0.0, ways, -gap) + turning.edge + standing.edge)
+
+
+def apart(turning: Outline, standing: Outline, pose: Pose) -> bool:
+    """Return whether they clearly never meet: at no angle does the turning one come as far out as the other stands.
+
+    Both are seen from the axis; most solids of a machine are told apart so, at a fraction of what (7) costs.
+    """
+    (near, far), (nearest, farthest) = _from_axis(turning, pose.axis), _from_axis(standing, pose.axis)
+    return far + turning.edge < nearest - standing.edge or farthest + standing.edge < near - turning.edge
+
+
+def _from_axis(outline: Outline, axis: tuple[float, float]) -> tuple[float, float]:
+    """Return the least and the greatest distance of a core's points from an axis, wherever it goes [mm]."""
+    x0, x1 = float(np.min(outline.x0)) - axis[0], float(np.max(outline.x1)) - axis[0]
+    y0, y1 = float(np.min(outline.y0)) - axis[1], float(np.max(outline.y1)) - axis[1]
+    near = math.hypot(max(x0, -x1, 0.0), max(y0, -y1, 0.0))
+    return near, math.hypot(max(-x0, x1), max(-y0, y1))
 
 
 def shared_place(turning: Outline, standing: Outline, angle: float, axis: tuple[float, float]) -> tuple[float, float]:

@@ -12,7 +12,7 @@ import numpy as np
 from planner.clearance.solids import Owner, Tool, toward
 from planner.inputs.machine import Machine, Tooling
 from planner.lookover.bodies import ROD, Bodies, Body, bodies_of, rod_beside
-from planner.lookover.outline import Outline, Pose, depth, shared_place
+from planner.lookover.outline import Outline, Pose, apart, depth, shared_place
 from planner.lookover.remarks import Remark
 from planner.tube.frames import Array
 
@@ -143,7 +143,7 @@ def _found(meeting: Meeting, pose: Pose, tooling: Tooling) -> Iterator[Remark]:
     if one.name == ROD:
         one = rod_beside(one, other.low, other.high)
     upright = min(one.high - other.low, other.high - one.low)
-    if upright <= TOUCHING:
+    if upright <= TOUCHING or apart(one.outline, other.outline, pose):
         return
     across = depth(one.outline, other.outline, pose)
     if across.max() <= TOUCHING:

@@ -8,7 +8,7 @@ from planner.clearance.surroundings import Surroundings
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.inputs.self_crossing import self_gap
-from planner.inputs.springback import setting_for
+from planner.inputs.springback import Setting, setting_for
 from planner.lookover.look import look_over
 from planner.lookover.remarks import worded
 from planner.rules.bending import rated_capacity
@@ -30,24 +30,35 @@ TURNED_BACK = (
 )
 
 
-def case_of(part: Part, machine: Machine) -> tuple[Case, list[str]]:
-    """Return tooling and settings for each bend, and what there is to warn of."""
+def case_of(part: Part, machine: Machine) -> Case:
+    """Return a part on a machine with tooling and setting for each bend."""
     tooling = tuple(machine.tooling_for(part.outside_diameter, float(radius)) for radius in part.radii)
-    settings = [
-        setting_for(float(angle), machine, part, float(radius))
-        for angle, radius in zip(part.angles, part.radii, strict=True)
-    ]
+    return Case(part, machine, tooling, tuple(setting.value for setting in _settings(part, machine)))
+
+
+def warnings_of(case: Case) -> tuple[str, ...]:
+    """Return what there is to warn of before a case is planned."""
+    part, machine = case.part, case.machine
     handled = NO_ROD if machine.mandrel is None else IN_HAND
-    warnings = [handled, *machine.notes, *(s.warning for s in settings if s.warning is not None)]
-    if len(set(tooling)) > 1:
+    warnings = [handled, *machine.notes]
+    warnings += [s.warning for s in _settings(part, machine) if s.warning is not None]
+    if len(set(case.tooling)) > 1:
         warnings.append("The bends have different radii: the dies are changed between them, which is not checked.")
     if machine.rotation.range != "continuous" and machine.carriage is not None and machine.carriage.passes_through:
         warnings.append(TURNED_BACK)
     rating = rated_capacity(machine, part)
     if isinstance(rating, str):
         warnings.append(rating)
-    warnings += [*machine.notes, *(worded(remark) for remark in look_over(machine))]
-    return Case(part, machine, tooling, tuple(s.value for s in settings)), list(dict.fromkeys(warnings))
+    warnings += [worded(remark) for remark in look_over(machine)]
+    return tuple(dict.fromkeys(warnings))
+
+
+def _settings(part: Part, machine: Machine) -> list[Setting]:
+    """Return what the machine is set to for each bend."""
+    return [
+        setting_for(float(angle), machine, part, float(radius))
+        for angle, radius in zip(part.angles, part.radii, strict=True)
+    ]
 
 
 def surroundings_of(case: Case) -> Callable[[Station], Surroundings]:

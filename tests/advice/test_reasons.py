@@ -172,7 +172,7 @@ def test_what_is_said_to_be_enough_by_itself_is_and_of_two_neither_can_be_left_o
     parts += [(job.part, job.machine) for job in random_jobs(2000 if campaign else 50)]
     looked = 0
     for part, machine in parts:
-        case = case_of(part, machine)[0]
+        case = case_of(part, machine)
         search = Search(case, surroundings_of(case), Exact())
         for group in alone_enough(broken_in_every_order(case)) if runs_only(case) else ():
             alike = [[n for n in search.problem.rules if _speaks_of(search, n, rule)] for rule in group]

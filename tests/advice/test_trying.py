@@ -38,7 +38,7 @@ Order = tuple[OrderedBend, ...]
 
 def unplanned(part: Part, machine: Machine) -> Search:
     """A search that knows nothing yet."""
-    case, _ = case_of(part, machine)
+    case = case_of(part, machine)
     return Search(case, surroundings_of(case), Exact())
 
 

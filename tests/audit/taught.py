@@ -73,7 +73,7 @@ def case(kind: str, seed: int) -> tuple[Part, Machine]:
 
 def learned_of(part: Part, machine: Machine) -> Learned:
     """Plan a part and write down what was proved."""
-    told, _ = case_of(part, machine)
+    told = case_of(part, machine)
     search = Search(told, surroundings_of(told), Exact())
     decide(search)
     proved = [nogood for nogood in search.nogoods if nogood.grade == "proved"]

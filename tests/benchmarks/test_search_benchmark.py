@@ -72,7 +72,7 @@ def measured(wanted: Part, machine: Machine) -> Measured:
     began = time.perf_counter()
     plan(wanted, machine)
     seconds = time.perf_counter() - began
-    case, _ = case_of(wanted, machine)
+    case = case_of(wanted, machine)
     search = Search(case, surroundings_of(case), Exact())
     spent = [0.0]
     certified = search.checks.batches.certified

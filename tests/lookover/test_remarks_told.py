@@ -13,7 +13,7 @@ from planner.inputs.machine import Machine
 from planner.lookover.look import look_over
 from planner.lookover.remarks import as_data, worded
 from planner.page.lengths import in_unit
-from planner.search.cases import case_of
+from planner.search.cases import case_of, warnings_of
 from tests.lookover.benches import OLD, bench, box, cylinder
 
 RIDER = " (tube 38.1 mm on radius 76.2 mm)."
@@ -82,9 +82,9 @@ def part() -> Any:
 
 def test_every_plan_warns_of_each_remark_once_and_of_what_was_assumed() -> None:
     machine = bench(without=("bed", "post"), mandrel={"nose": 5}, tool={"mandrel": None})
-    warnings = case_of(part(), machine)[1]
+    warnings = warnings_of(case_of(part(), machine))
     told = [*machine.notes, *(worded(one) for one in look_over(machine))]
     assert len(told) == 3
     assert [warning for warning in warnings if warning in told] == told
-    clean = case_of(part(), bench())[1]
+    clean = warnings_of(case_of(part(), bench()))
     assert not [warning for warning in clean if "the proof knows nothing" in warning or "In the profile" in warning]

@@ -100,7 +100,7 @@ class Case:
         together = bench.head.model_copy(update={"homes_with_tube": seed % 2 == 1})
         self.machine: Machine = bench.model_copy(update={"head": together})
         self.part = random_part(rng)
-        case, _ = case_of(self.part, self.machine)
+        case = case_of(self.part, self.machine)
         leads = "A" if seed % 2 else "B"
         numbers = tuple(range(1, self.part.n_bends + 1))
         order: Order = (Run(leads, numbers if leads == "A" else numbers[::-1]),)  # type: ignore[arg-type]

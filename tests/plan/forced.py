@@ -53,7 +53,7 @@ def forced_sequence(case: Case, order: Order) -> Sequence | None:
 
 def forced(part: Part, machine: Machine, order: Order) -> Plan | Reason:
     """The plan that carries out this order, or why it cannot be carried out. The order must keep the shop rules."""
-    case, _ = case_of(part, machine)
+    case = case_of(part, machine)
     sequence = forced_sequence(case, order)
     assert sequence is not None, "a shop rule forbids this order"
     around = surroundings_of(case)

@@ -50,7 +50,9 @@ def gaps(monkeypatch: pytest.MonkeyPatch, away: float) -> dict[str, float]:
         return real_words(listed)
 
     monkeypatch.setattr(known, "crush_words", kept)
-    made = plan(tube([LEG, LEG], [0.0], [90.0]), bender({"solid": [post], "tooling": {"grip_section": False}}), confirm=False)
+    made = plan(
+        tube([LEG, LEG], [0.0], [90.0]), bender({"solid": [post], "tooling": {"grip_section": False}}), confirm=False
+    )
     assert made.verdict == "makeable"
     assert (made.setup.list != ()) == bool(found)
     return {gap.solid: gap.gap for gap in found}

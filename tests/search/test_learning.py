@@ -31,7 +31,7 @@ def learned(campaign: bool) -> list[tuple[int, Search]]:
     found = []
     for seed in (*range(1000 if campaign else 20), *TELLING):
         part, machine = crowded(seed)
-        case, _ = case_of(part, machine)
+        case = case_of(part, machine)
         search = Search(case, surroundings_of(case), Exact())
         search.plan()
         search.best(proved_only=True)
@@ -73,7 +73,7 @@ def test_what_proves_that_the_arm_cannot_go_home_after_a_loads_last_bend_covers_
     clamp = {"clamp_block": {"width": 400, "height": 60, "opens": 10}}
     part = tube([400, 400], [0], [90])
     machine = bender({"solid": [wall], "tooling": clamp})
-    case, _ = case_of(part, machine)
+    case = case_of(part, machine)
     search = Search(case, surroundings_of(case), Exact())
     search.best(proved_only=True)
     looked = 0

@@ -30,7 +30,7 @@ def hanging(leg_a: float, leg_b: float) -> Part:
 
 
 def search_of(part: Part, machine: Machine) -> Search:
-    case, _ = case_of(part, machine)
+    case = case_of(part, machine)
     return Search(case, surroundings_of(case), Exact())
 
 
