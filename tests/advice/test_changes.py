@@ -129,7 +129,8 @@ def expected(change: Single | Change, part: Part, machine: Machine) -> dict[str,
         # Whatever stands about the rod's anchored end goes back with it.
         touched = {"mandrel.rod_length": by}
         for i, solid in enumerate(machine.normalised()["solid"]):
-            if solid["name"] == "rod anchor":
+            end = -machine.mandrel.rod_length if machine.mandrel is not None else math.nan
+            if solid["name"] == "rod anchor" and solid["box"]["from"][0] <= end <= solid["box"]["to"][0]:
                 touched |= {f"solid.{i}.box.from.0": -by, f"solid.{i}.box.to.0": -by}
         return touched
     if change.kind == "pressure die":

@@ -348,7 +348,7 @@ def a_step_moved_elsewhere(proof: Proof, rng: np.random.Generator) -> str | None
 
 
 def an_arm_stopped_elsewhere(proof: Proof, rng: np.random.Generator) -> str | None:
-    """With all the steps behind it up to the next one of the arm."""
+    """With all the steps behind it up to the next one of the arm, and the places where they are said to be nearest."""
     steps = proof["plan"]["steps"]
     partial = [
         k for k, s in enumerate(steps) if s["action"] == "return" and s["to"] is not None and s["to"]["arm"] > 0.0
@@ -362,6 +362,8 @@ def an_arm_stopped_elsewhere(proof: Proof, rng: np.random.Generator) -> str | No
         if step["from"] is None:
             continue
         step["from"]["arm"] = arm
+        if step["nearest_at"] is not None:
+            step["nearest_at"]["arm"] = min(step["nearest_at"]["arm"], arm)
         if step["action"] == "return":
             break
         step["to"]["arm"] = arm

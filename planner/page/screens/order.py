@@ -39,7 +39,7 @@ class OrderScreen:
 
     def __init__(self, shell: Shell) -> None:
         self.shell, self.desk = shell, shell.desk
-        self.drawn_of = shell.desk.made
+        self.drawn_of = self._answered()
 
     def build(self) -> None:
         """Build the screen with the order as it was left."""
@@ -85,7 +85,7 @@ class OrderScreen:
 
     def heard(self, news: News) -> None:
         """Show how the order was judged."""
-        if news == "plan" and self.desk.made is not self.drawn_of:
+        if news == "plan" and self._answered() is not self.drawn_of:
             self.shell.draw()
         elif news == "why" and self.desk.order:
             self._draw_answer()
@@ -98,6 +98,10 @@ class OrderScreen:
             if self.desk.tried is not None and self.desk.tried.film is not None:
                 self.view.show(self.desk.tried.film)
                 self._to_the_end(self.desk.tried)
+
+    def _answered(self) -> Any:
+        """Return what planning came to: a plan, an error, or None while there is neither."""
+        return self.desk.made or self.desk.refused
 
     # ---------------------------------------------------------------------------------- the order
 
@@ -244,6 +248,10 @@ class OrderScreen:
         with box("stack card"):
             heading(f"Exercise {number + 1}", "h1")
             words(exercise.question)
+            if self._answered() is None:
+                # Once the plan is there all is drawn anew: what is picked meanwhile would be lost.
+                words("The part is being planned.", "faint")
+                return
             options = {"": "I say …", "0": "it goes to the end"}
             options |= {str(step): f"step {step} is the first that does not go" for step in range(1, n + 1)}
             guess = "" if desk.guess is None else str(desk.guess)
@@ -264,6 +272,7 @@ class OrderScreen:
     def _take_up(self, number: int, exercise: Exercise) -> None:
         """Put an exercise's part on the desk, with its order to be judged once the trainee has said something."""
         part = load_example(self.shell, exercise.example)
+        self.desk.begin_anew()
         self.desk.exercise, self.desk.guess = number, None
         self.desk.order = exercise.order_of(len(part["shape"]["lra"]) - 1)
         self.shell.draw()
