@@ -247,7 +247,8 @@ def test_the_printed_smallest_clearance_is_a_lower_bound_within_its_gap() -> Non
     checked = 0
     for seed in range(20):
         case = Case(seed, "right" if seed % 3 else "left")
-        for w, motion in case.motions[:12]:
+        # What comes late has formed pieces that come near to the solids of the room.
+        for w, motion in case.motions[-15:]:
             rows = rows_of([motion], case.around(w.station), [w.clamps[:1]])
             (least,) = smallest_clearances(rows)
             if least.witness is None or least.found <= 0.0:
@@ -266,4 +267,4 @@ def test_the_printed_smallest_clearance_is_a_lower_bound_within_its_gap() -> Non
             if RADIUS <= least.witness.s <= float(piece[11]) - RADIUS:  # nearer an end: the flat section's distance
                 assert near == pytest.approx(least.found, abs=1e-5)
             checked += 1
-    assert checked > 5
+    assert checked > 5, checked
