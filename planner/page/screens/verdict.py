@@ -104,6 +104,10 @@ class VerdictScreen:
             self._undecided(made)
         self.reasons = box("stack", "div", aria_live="polite")
         self._draw_reasons(made)
+        if made.setup.list:
+            with box("card stack"):
+                heading("Set-up")
+                listed(self.shell.said(line) for line in made.setup.list)
         if made.steps:
             self._checked(made)
 
