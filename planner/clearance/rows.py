@@ -90,12 +90,13 @@ class _Builder:
         self.plain: dict[int, tuple[Array, Array, _Pairs]] = {}
         self.solids: list[Solid] = []
         self.groups: dict[int, tuple[Ints, tuple[Solid, ...]]] = {}
-        self.known: dict[tuple[object, ...], _Known] = around.pairs
+        self.known: dict[tuple[object, ...], _KnownOf] = around.pairs
         self.roles: list[Role] = []
         self.n_pieces = 0
         self.placed: dict[tuple[int, int, float | None], int] = {}  # of the motion at hand
         self.moving: dict[tuple[int, int, bool], int | None] = {}
         self.index: list[_Found] = []
+        self.of_body = _KnownOf((), {})  # of the body at hand
         self.settled = True  # of the motion at hand: (5) holds for the arc just formed
 
     def add(self, number: int, motion: Motion, lengths: tuple[float, ...]) -> None:
@@ -105,21 +106,17 @@ class _Builder:
         arc = _slide(motion)
         self.settled = _fills_groove(motion, self.around.tooling.bend_radius)
         for body in motion.bodies:
+            self.of_body = self._known_of(motion, body, arc)
             for owner, group in fixed:
                 self._pair(number, motion, body, owner, group, EVERY_CLAMP, 0.0, arc)
             for which, (length, groups) in enumerate(by_clamp):
                 for owner, group in groups:
                     self._pair(number, motion, body, owner, group, which, length, arc)
 
-    def _wanted(
-        self, body: Body, group: Group, owner: Owner, motion: Motion, length: float, arc: float
-    ) -> tuple[_Pairs, ...]:
-        """Return the pairs of a body and a group, found once for what they depend on."""
-        past = owner is Owner.SECTION and self._past_section(body, motion, length)
+    def _known_of(self, motion: Motion, body: Body, arc: float) -> _KnownOf:
+        """Return the pairs that are known of what pairs depend on besides the solids."""
         key = (
             id(body.roles),
-            group.key,
-            id(owner),
             id(motion.phase),
             motion.slides_straight,
             id(body.path),
@@ -130,19 +127,28 @@ class _Builder:
             max(motion.drop) > 0.0,
             motion.drop[1] < motion.drop[0],
             self.settled,
-            past,
         )
         known = self.known.get(key)
         if known is None:
+            known = self.known[key] = _KnownOf(body.roles, {})
+        return known
+
+    def _wanted(
+        self, body: Body, group: Group, owner: Owner, motion: Motion, length: float, arc: float
+    ) -> tuple[_Pairs, ...]:
+        """Return the pairs of a body and a group, found once for what they depend on."""
+        past = owner is Owner.SECTION and self._past_section(body, motion, length)
+        key, known = (group.key, id(owner), past), self.of_body.pairs
+        if key not in known:
             groove = Groove(arc, max(motion.arm), past)
-            pairs = _pairs(body.roles, group.solids, owner, motion, body.path, groove, self.settled)
-            known = _Known(pairs, body.roles)
-            self.known[key] = known
-        return known.pairs
+            known[key] = _pairs(body.roles, group.solids, owner, motion, body.path, groove, self.settled)
+        return known[key]
 
     def _pair(
         self, number: int, motion: Motion, body: Body, owner: Owner, group: Group, clamp: int, length: float, arc: float
     ) -> None:
+        if not group.solids:
+            return
         wanted = self._wanted(body, group, owner, motion, length, arc)
         if not wanted:
             return
@@ -165,7 +171,8 @@ class _Builder:
 
         Where the clamp hides a part of the gripped straight they stand there once more for each clamp.
         """
-        cut = [clamp != EVERY_CLAMP and beyond_clamp(role, owner, motion.phase) for role in body.roles]
+        hidden = clamp != EVERY_CLAMP and owner is Owner.ARM
+        cut = [beyond_clamp(role, owner, motion.phase) for role in body.roles] if hidden else []
         key = (id(body), id(seen_as), length if any(cut) else None)
         if key in self.placed:
             return self.placed[key]
@@ -302,11 +309,11 @@ def _fills_groove(motion: Motion, die_radius: float) -> bool:
 
 
 @dataclass(frozen=True)
-class _Known:
-    """Pairs with the roles they were found for, which are kept so that their identity stays their own."""
+class _KnownOf:
+    """Pairs by the solids, and the roles they were found for, kept so that their identity stays their own."""
 
-    pairs: tuple[_Pairs, ...]
     roles: tuple[Role, ...]
+    pairs: dict[tuple[str, int, bool], tuple[_Pairs, ...]]
 
 
 def _pairs(
@@ -337,8 +344,7 @@ def _pairs(
             elif comes_up and solid.tool in GROOVED and role in JUST_FORMED | {Role.FAR_ARC}:
                 wanted = "ease" if solid.tool is Tool.SECTION and role is Role.FORMED else "tooling"
             by_lemma = settled or role not in (Role.FORMED, Role.AFTER)
-            in_groove = by_lemma and stays_in_groove(role, solid.tool, path, groove)
-            if wanted is None or (wanted == "ease" and in_groove):
+            if wanted is None or (wanted == "ease" and by_lemma and stays_in_groove(role, solid.tool, path, groove)):
                 continue
             found[role][only_beyond(role, solid.tool, motion.phase)].append((j, NEEDS.index(wanted)))
     every = {late: [(i, j, n) for i, role in enumerate(roles) for j, n in found[role][late]] for late in (False, True)}

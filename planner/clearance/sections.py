@@ -20,7 +20,7 @@ from planner.clearance.rows import Rows
 from planner.tolerances import CLOSE_GAP
 from planner.tube.frames import Array, Ints
 
-SECTION_ROUNDS = 5
+SECTION_ROUNDS = 2
 """Points of a cross-section that are tried one after the other."""
 
 RIM = np.deg2rad(np.arange(-180.0, 180.0, 30.0))
