@@ -80,7 +80,8 @@ def bounds(rows: Rows, cells: Cells, upto: Array | float = np.inf) -> Bounds:
     upper = exact - rows.radius
     at_end, wanted = to_end(rows, cells) < rows.radius, np.maximum(convex, lipschitz) < upto
     upper[at_end & ~wanted] = np.inf
-    near = np.flatnonzero(at_end & wanted)
+    grooved = (kind == Kind.DIE) | (kind == Kind.BORED_BLOCK)
+    near = np.flatnonzero(at_end & wanted & ~grooved)
     if near.size:
         at, limit = Near(cells, posed, acceleration, g).take(near), np.broadcast_to(upto, cells.count)[near]
         section = to_convex(rows, at, limit)
@@ -89,7 +90,6 @@ def bounds(rows: Rows, cells: Cells, upto: Array | float = np.inf) -> Bounds:
         # The midpoint's subgradient may lie along the axis, or the piece, where that of what was found does not.
         short = section.found - convex[near] > first[:, near].sum(axis=0) + CLOSE_GAP
         first[:, near] = np.where(short, np.maximum(first[:, near], section.along), first[:, near])
-    grooved = (kind == Kind.DIE) | (kind == Kind.BORED_BLOCK)
     wide = cells.ds + cells.dt > 0.0  # at a point (3) is exact
     by_parts = grooved & (at_end | ((rows.needed[row] < 0.0) & wide)) & (np.maximum(convex, lipschitz) < upto)
     here = np.flatnonzero(by_parts)

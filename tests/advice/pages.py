@@ -69,7 +69,7 @@ What would make it possible, what touches least first; each planned again with t
   1   A clamp die of 55.0 mm, 21.0 mm shorter than the shortest there is (76.0 mm), and a grip no
       longer than that: one clamp die to make, which holds less, so watch for slipping. Every
       smaller whole millimetre is proved too little. Planned again so, it takes 0 re-clamps and 0.0
-      mm of trim, the smallest clearance 8.7 mm.
+      mm of trim, the smallest clearance 8.5 mm.
   2   Straight 1 longer by 21.0 mm: 76.0 mm on the drawing instead of 55.0 mm. Every smaller whole
       millimetre is proved too little. Planned again so, it takes 0 re-clamps and 0.0 mm of trim,
       the smallest clearance 22.1 mm.

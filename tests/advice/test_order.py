@@ -117,7 +117,7 @@ def asked(campaign: bool) -> list[Asked]:
     """Random parts of few bends with every order judged."""
     found = []
     jobs = [("in the middle", *begun_in_the_middle())]
-    jobs += [(job.name, job.part, job.machine) for job in random_jobs(240 if campaign else 30)]
+    jobs += [(job.name, job.part, job.machine) for job in random_jobs(240 if campaign else 20)]
     for name, part, machine in jobs:
         if part.n_bends <= (4 if campaign else 3):
             search, decision, _ = searched(part, machine)
@@ -133,8 +133,8 @@ def asked(campaign: bool) -> list[Asked]:
 def test_every_kind_of_verdict_comes_up(asked: list[Asked]) -> None:
     seen = Counter(judged.verdict for one in asked for judged in one.judged)
     steps = Counter(judged.fails.number for one in asked for judged in one.judged if judged.fails)
-    assert seen["goes"] >= 20
-    assert seen["fails"] >= 40
+    assert seen["goes"] >= 14
+    assert seen["fails"] >= 30
     assert len(steps) >= 3
     assert seen["undecided"] <= sum(seen.values()) / 20
 
@@ -166,7 +166,7 @@ def test_brute_force_says_the_same_of_each_order(asked: list[Asked]) -> None:
             elif judged.verdict == "fails":
                 assert math.isinf(surely), words
             compared += judged.verdict != "undecided"
-    assert compared >= 80
+    assert compared >= 60
 
 
 def test_carrying_out_just_that_order_says_the_same(asked: list[Asked], campaign: bool) -> None:

@@ -81,7 +81,7 @@ class Made:
 def parts(campaign: bool) -> list[Made]:
     """Parts of 2 to 4 bends that can be made, with what all their plans have in common."""
     jobs = [("in the middle", *begun_in_the_middle())]
-    jobs += [(job.name, job.part, job.machine) for job in random_jobs(240 if campaign else 29)]
+    jobs += [(job.name, job.part, job.machine) for job in random_jobs(240 if campaign else 20)]
     found = []
     for name, part, machine in jobs:
         if not 2 <= part.n_bends <= (4 if campaign else 3):
@@ -113,7 +113,7 @@ def test_it_is_just_what_all_orders_as_good_as_the_best_have_in_common(parts: li
             assert set(held) <= set(order), made.name
         assert all(order in good for order in common.found), made.name
         telling += bool(pairs)
-    assert len(parts) >= 10
+    assert len(parts) >= 8
     assert telling >= 5
 
 

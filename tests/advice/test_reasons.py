@@ -40,7 +40,7 @@ from tests.search.abstract import next_arrivals, random_instance, seen
 def impossible(campaign: bool) -> Iterator[tuple[str, Search]]:
     for name in ("loft-rail", "tiller-bracket"):
         yield name, searched(*example(name))[0]
-    for job in random_jobs(500 if campaign else 20):
+    for job in random_jobs(500 if campaign else 16):
         search, _, verdict = searched(job.part, job.machine)
         if verdict == "not makeable":
             yield job.name, search

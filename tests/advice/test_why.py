@@ -123,7 +123,7 @@ def sentences(found: Why) -> Iterator[str]:
 
 
 def test_no_sentence_is_without_a_number_and_a_unit(answered: dict[str, Why], campaign: bool) -> None:
-    jobs = [why(job.part, job.machine) for job in random_jobs(120 if campaign else 12)]
+    jobs = [why(job.part, job.machine) for job in random_jobs(120 if campaign else 8)]
     for found in (*answered.values(), *jobs, why(*begun_in_the_middle())):
         for sentence in sentences(found):
             assert NUMBER_WITH_UNIT.search(sentence), sentence

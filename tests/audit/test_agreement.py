@@ -49,7 +49,7 @@ def asked(one: Drawn) -> Asked:
 def all_asked(campaign: bool) -> list[Asked]:
     """Random parts of two to seven bends on three profiles."""
     seven = filter(None, map(of_seven_bends, range(40 if campaign else 2)))
-    return [asked(one) for one in (*parts(500 if campaign else 10), *seven)]
+    return [asked(one) for one in (*parts(500 if campaign else 7), *seven)]
 
 
 def test_the_auditor_confirms_every_proof(all_asked: list[Asked]) -> None:

@@ -31,7 +31,7 @@ from planner.tube.bodies import Motion, Phase, Role
 from tests.audit.taught import TELLING, Learned, Record, learned
 from tests.plan.shop import bender, tube
 
-SEEDS = TELLING[:8] + TELLING[11:18]
+SEEDS = TELLING[:5] + TELLING[11:16]
 
 ROOM = 0.03
 """By how much two ways of looking for the nearest point of a disc may differ [mm]."""
@@ -175,7 +175,7 @@ def test_the_bend_and_the_return_are_as_near_as_the_kernel_finds_them() -> None:
         for motion in (*gripping_motions(one.attempt), straight_home(one.attempt), run, together):
             if motion.phase not in (Phase.REGRIP, Phase.RUN):
                 number += compared(one, motion, rng, 8, together)
-    assert number > 4000
+    assert number > 2500
 
 
 def test_moves_are_as_near_as_the_kernel_finds_them() -> None:

@@ -27,7 +27,7 @@ from tests.clearance.plane_cases import Trial, leg, trial
 from tests.clearance.plane_checks import verdict, wrong_cells, wrong_ways
 
 PI = np.pi
-SEEDS = 125
+SEEDS = 80
 MOST_EVALUATIONS = 60_000
 """Where the program may go on for longer it finds out more, but no other cells [evaluations]."""
 
@@ -68,14 +68,14 @@ def test_no_free_cell_holds_a_struck_pose_and_no_blocked_one_a_clear_pose(campai
         case, found = cut_of(seed)
         wrong += [f"seed {seed}: {line}" for line in wrong_cells(case, found.cells, rng, tally, 30)]
     assert not wrong, f"{len(wrong)} wrong of {tally}:\n" + "\n".join(wrong[:12])
-    assert min(tally["FREE"], tally["BLOCKED"]) >= 1400, tally
+    assert min(tally["FREE"], tally["BLOCKED"]) >= 800, tally
     assert tally["SHUT"] >= 100, tally
-    assert tally["measured"] >= 100, tally
+    assert tally["measured"] >= 60, tally
 
 
 def test_the_cells_lie_side_by_side_and_leave_nothing_out() -> None:
     rng = np.random.default_rng(7)
-    for seed in range(60):
+    for seed in range(40):
         case, found = cut_of(seed)
         cells, (y, rolls) = found.cells, (case.plane.y, case.plane.rolls)
         assert (4.0 * cells.dy * cells.droll).sum() == pytest.approx((y[1] - y[0]) * (rolls[1] - rolls[0]), rel=1e-9)
@@ -97,8 +97,8 @@ def test_a_flood_finds_no_path_where_a_wall_is_said_to_part_and_one_where_cells_
         case, found = cut_of(seed)
         wrong += [f"seed {seed}: {line}" for line in wrong_ways(case, found, tally)]
     assert not wrong, f"{len(wrong)} wrong of {tally}:\n" + "\n".join(wrong[:12])
-    assert tally["parted, flood parted"] >= 30, tally
-    assert tally["joined, flood joined"] >= 60, tally
+    assert tally["parted, flood parted"] >= 19, tally
+    assert tally["joined, flood joined"] >= 38, tally
     assert tally["parted, flood open"] + tally["joined, flood open"] <= 0.05 * tally.total(), tally
 
 
@@ -151,7 +151,7 @@ def test_a_wall_parts_a_chuck_that_does_not_go_round_where_the_seam_would_join()
 
 def test_of_random_cases_some_are_joined_by_the_seam_alone() -> None:
     by_seam, wrong = 0, []
-    for seed in range(60):
+    for seed in range(40):
         case, found = cut_of(seed)
         if not (case.plane.goes_round and found.joined):
             continue

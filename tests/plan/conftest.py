@@ -9,5 +9,5 @@ from tests.plan.planned import Planned, all_planned
 
 @pytest.fixture(scope="session")
 def plans() -> list[Planned]:
-    """Some eighty random parts planned on benders of every kind."""
+    """Some fifty random parts planned on benders of every kind."""
     return list(all_planned())

@@ -49,7 +49,7 @@ KINDS: dict[str, tuple[dict[str, Any], ...]] = {
 }
 """Changes to the profile, by kind."""
 
-COUNTS = {"right": 6, "left": 6, "turned right": 4, "turned left": 4, "coarse": 5}
+COUNTS = {"right": 4, "left": 4, "turned right": 3, "turned left": 3, "coarse": 5}
 EACH = 3
 """Parts of each kind."""
 
