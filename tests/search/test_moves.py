@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from typing import Any, cast
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from planner.rules.chuck import both_ways
+from planner.search.detours import Ground
 from planner.search.moves import plain_paths
 from planner.search.stations import printed_setting, snapped, wrapped
 from tests.plan.shop import bender
@@ -87,3 +89,13 @@ def test_an_angle_is_wrapped_into_half_a_turn_either_way(angle: float) -> None:
     found = wrapped(angle)
     assert -math.pi < found <= math.pi + 1e-12
     assert math.remainder(found - angle, 2.0 * math.pi) == pytest.approx(0.0, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("rolls", "round_"), [((-180.0, 180.0), True), ((-200.0, 200.0), False), ((0.0, 360.0), False), ((-90.0, 90.0), False)]
+)
+def test_only_a_chuck_that_turns_for_ever_comes_round_to_where_it_was(rolls: tuple[float, float], round_: bool) -> None:
+    """One of 400° of travel passes the same place twice, and has an end on either side all the same."""
+    low, high = map(math.radians, rolls)
+    ground = Ground(cast(Any, None), 80.0, (0.0, 100.0), (low, high), 0.0, False, (), ())
+    assert ground.goes_round is round_
