@@ -209,7 +209,7 @@ def measured(rows: Rows, certified: bool = False) -> tuple[list[Least], Cover]:
     cells = starting_cells(rows)
     cells = cells.take(rows.needed[cells.row] >= 0.0)
     while cells.count:
-        found = bounds(rows, cells, known.best[rows.motion[cells.row]])
+        found = bounds(rows, cells, known.best[rows.motion[cells.row]] - REPORT_GAP)
         known.note_found(cells, found.upper)
         done = known.note_done(cells, found.lower, found.along_s + found.along_t <= SMALLEST)
         rest, left = cells.take(~done), found.take(~done)

@@ -356,8 +356,11 @@ def an_arm_stopped_elsewhere(proof: Proof, rng: np.random.Generator) -> str | No
     if not partial:
         return None
     first = int(rng.choice(partial))
-    arm = steps[first]["to"]["arm"] * float(rng.uniform(0.3, 0.9))
+    begin, stopped, nearest = steps[first]["from"]["arm"], steps[first]["to"]["arm"], steps[first]["nearest_at"]
+    arm = stopped * float(rng.uniform(0.3, 0.9))
     steps[first]["to"]["arm"] = arm
+    if nearest is not None:  # as far on the way as before
+        nearest["arm"] = begin + (nearest["arm"] - begin) * (arm - begin) / (stopped - begin)
     for step in steps[first + 1 :]:
         if step["from"] is None:
             continue

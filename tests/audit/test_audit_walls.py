@@ -166,7 +166,7 @@ def test_a_wall_with_a_strike_left_out_is_refused_if_that_leaves_a_gap() -> None
         for number, wall in enumerate(walls(record)):
             if wall["kind"] not in ("across", "home", "held") or len(wall["strikes"]) < 2:
                 continue
-            for left_out in range(0, len(wall["strikes"]), max(1, len(wall["strikes"]) // 3)):
+            for left_out in range(0, len(wall["strikes"]), max(1, len(wall["strikes"]) // 2)):
                 changed = copy.deepcopy(record)
                 rest = walls(changed)[number]["strikes"]
                 del rest[left_out]

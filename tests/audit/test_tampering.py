@@ -27,7 +27,7 @@ SEEDS, CAMPAIGN = 1, 12
 OFTENER = 4
 """Times as often on what few proofs leave room for."""
 
-ENOUGH = 8
+ENOUGH = 7
 """So many proofs are made wrong in each way by default."""
 
 

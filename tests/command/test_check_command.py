@@ -233,15 +233,15 @@ def test_what_is_wrong_with_one_part_is_a_line_and_the_others_are_checked(
         "[[250, 0, 90], [180, -90, 45], [300]]", "[[400, 0, 120], [90, 0, 120], [90, 0, 120], [400]]"
     )
     (workshop / "crossing.toml").write_text(crossing, encoding="utf-8")
-    arguments = ["rail.toml", part, "rail.toml", "--profiles", "profiles"]
+    arguments = [part, "rail.toml", "--profiles", "profiles"]
     assert run(["check", *arguments, "--json"]) == 2
     lines = document(capsys)["lines"]
-    assert [line["verdict"] for line in lines] == ["makeable", "bad input", "makeable"]
-    assert told in lines[1]["reason"]
-    assert lines[1]["part_file"] == part
-    assert told in json.dumps(lines[1]["error"])
+    assert [line["verdict"] for line in lines] == ["bad input", "makeable"]
+    assert told in lines[0]["reason"]
+    assert lines[0]["part_file"] == part
+    assert told in json.dumps(lines[0]["error"])
     assert run(["check", *arguments]) == 2
-    assert "Makeable: 2 of 3 parts; bad input: 1." in capsys.readouterr().out
+    assert "Makeable: 1 of 2 parts; bad input: 1." in capsys.readouterr().out
     assert run(["check", part, "--profiles", "profiles"]) == 2
     captured = capsys.readouterr()
     assert captured.out == "", "where nothing else is asked it is an error like any other"
