@@ -18,7 +18,7 @@ def block_of(motion: Motion, body: Body, owner: Owner, beyond_right_angle: bool)
     """Return the motion of a body seen from an owner: one column of the block table, or None if it never counts."""
     turn, x, z = body.turn, body.shift, 0.0
     with_turn = (0.0, 0.0)
-    centre_x, centre_y = 0.0, 0.0 if body.about_feed else motion.toward * motion.bend_radius
+    centre_x, centre_z, centre_y = 0.0, 0.0, 0.0 if body.about_feed else motion.toward * motion.bend_radius
     if body.path is not Path.RIGID:
         turn, x = 0.0, 0.0
     if owner in (Owner.ARM, Owner.SECTION):
@@ -34,7 +34,7 @@ def block_of(motion: Motion, body: Body, owner: Owner, beyond_right_angle: bool)
     elif owner is Owner.TAIL:
         x -= motion.y[1] - motion.y[0]
     if owner in GOES_DOWN:
-        z = motion.drop[1] - motion.drop[0]
+        centre_z, z = motion.drop[0], motion.drop[1] - motion.drop[0]  # the feed lies so far above what is lowered
     y = 0.0
     if turn == 0.0:  # nothing turns: both ways are one
         x, y, with_turn = x + with_turn[0], with_turn[1], (0.0, 0.0)
@@ -45,7 +45,7 @@ def block_of(motion: Motion, body: Body, owner: Owner, beyond_right_angle: bool)
             return None
         first = math.pi / 2.0 / abs(body.turn)
     axis = (1.0, 0.0, 0.0) if body.about_feed else (0.0, 0.0, 1.0)
-    return (centre_x, centre_y, 0.0, *axis, turn, x, y, z, first, last, *with_turn, 0.0)
+    return (centre_x, centre_y, centre_z, *axis, turn, x, y, z, first, last, *with_turn, 0.0)
 
 
 def _longest_at_end(motion: Motion, body: Body) -> bool:

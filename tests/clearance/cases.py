@@ -146,6 +146,8 @@ def steps_of(d: Drawing, side: float, rng: np.random.Generator) -> list[Step]:
             arm=(setting, 0.0), face=(back, back), forward=(forward, 0.0), drop=(down, down))),
         Step("advance, die lowered", motions.advance(lowered, (0.0, y), 0.0, False), play(
             at=(end, end + y), face=(back, back - y), drop=(down, down))),
+        Step("rotate, die lowered", motions.rotate(lowered, y, (0.0, roll_)), play(
+            at=(end + y, end + y), face=(back - y, back - y), rotation=(0.0, roll_), drop=(down, down))),
         Step("die up", motions.lower_die(standing, (y, roll_), (down, 0.0)), play(
             at=(end + y, end + y), rotation=(roll_, roll_), face=(back - y, back - y), drop=(down, 0.0))),
         Step("advance", motions.advance(standing, (0.0, y), 0.0, False), play(

@@ -92,7 +92,8 @@ def test_an_angle_is_wrapped_into_half_a_turn_either_way(angle: float) -> None:
 
 
 @pytest.mark.parametrize(
-    ("rolls", "round_"), [((-180.0, 180.0), True), ((-200.0, 200.0), False), ((0.0, 360.0), False), ((-90.0, 90.0), False)]
+    ("rolls", "round_"),
+    [((-180.0, 180.0), True), ((-200.0, 200.0), False), ((0.0, 360.0), False), ((-90.0, 90.0), False)],
 )
 def test_only_a_chuck_that_turns_for_ever_comes_round_to_where_it_was(rolls: tuple[float, float], round_: bool) -> None:
     """One of 400° of travel passes the same place twice, and has an end on either side all the same."""
