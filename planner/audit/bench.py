@@ -10,7 +10,7 @@ from planner.audit.contact import Need, solids_in
 from planner.audit.material import Gripped, Standing
 from planner.audit.motions import Phase
 from planner.audit.shop import Bend, End, Shop
-from planner.audit.solids import Solid
+from planner.audit.solids import GO_DOWN, Solid
 from planner.audit.tube import Chain, chain
 from planner.inputs.machine import Machine, Tooling
 from planner.inputs.part import Part
@@ -55,7 +55,7 @@ class Bench:
 
     def may_be_down(self, name: str) -> bool:
         """Say whether a solid may have been lowered after a bend."""
-        return self.machine.head.die_drops > 0.0 and name in ("bend die", "die hub", "grip section")
+        return self.machine.head.die_drops > 0.0 and name in GO_DOWN
 
     def carried(self, name: str) -> bool:
         """Say whether the carriage carries a solid."""

@@ -93,7 +93,7 @@ class Placed:
     def of(cls, pairs: Pairs, cells: Cells) -> Placed:
         """Place cells by equation (1) of `seen`."""
         at = cells.pair
-        centre = np.concatenate((pairs.centre[:, at], np.zeros((1, at.size))))
+        centre = pairs.centre[:, at]
         none = np.zeros(0)
         placed = cls(
             cells, pairs.radius, pairs.curvature[at], pairs.turn[at], pairs.about_feed[at], centre,

@@ -134,7 +134,8 @@ class CarryingOut(Homing):
 
     def close(self, step: Step) -> None:
         """The dies close: here the bend is, and lies as the drawing wants it."""
-        if self.now.closed or self.now.by_hand is not None or not self.loaded or self.now.arm != 0.0:
+        now = self.now
+        if now.closed or now.by_hand is not None or not self.loaded or now.arm != 0.0 or now.lowered:
             raise refused(step, "the dies cannot close here")
         if self.machine.carriage is not None and self.now.held is None:
             raise refused(step, "the collet is open")
@@ -315,7 +316,8 @@ ACTIONS: dict[str, Callable[[CarryingOut, Step], None]] = {
     "close dies": CarryingOut.close, "open collet": CarryingOut.open_collet, "bend": CarryingOut.bend,
     "re-grip": CarryingOut.regrip, "open dies": CarryingOut.open, "return": CarryingOut.home,
     "run forward": CarryingOut.run_forward, "carriage forward": CarryingOut.carriage_forward,
-    "carriage back": CarryingOut.carriage_back, "zero": CarryingOut.zero,
+    "carriage back": CarryingOut.carriage_back, "die down": CarryingOut.die_down, "die up": CarryingOut.die_up,
+    "zero": CarryingOut.zero,
     "change clamp": CarryingOut.nothing, "trim": CarryingOut.trim, "check": CarryingOut.check,
 }  # fmt: skip
 

@@ -114,6 +114,8 @@ def wanted(motion: Motion, machine: Machine) -> Iterator[Wanted]:
 def must_keep(role: Role, solid: Solid, motion: Motion) -> Need | None:
     """Return what a piece in a role must keep to a solid in a motion, None where they are not held apart."""
     phase, tool = motion.phase, solid.tool
+    if max(motion.drop) > 0.0 and tool in ("bend die", "grip section"):
+        return _to_lowered(role, tool, motion)
     if tool == "its own tail":
         return "itself" if phase == "bend" and role in ("first", "far arc", "earlier") else None
     if tool in ("floor", "solid"):
@@ -137,6 +139,21 @@ def must_keep(role: Role, solid: Solid, motion: Motion) -> Need | None:
         if phase in GRIPPED and role == "far arc" and tool == "clamp die":
             return "ease"
     return "tooling"
+
+
+def _to_lowered(role: Role, tool: str, motion: Motion) -> Need | None:
+    """Return what a piece must keep to a groove that has been lowered, goes down or comes up.
+
+    How a die that drops frees itself of what lies in it is the machine's own doing, and not checked. What has been
+    formed lies in it no longer as it comes up.
+    """
+    if motion.phase != "die drops":
+        return "tooling"
+    if motion.drop[1] < motion.drop[0] and role in ("just formed", "after it", "far arc"):
+        return "ease" if (role, tool) == ("just formed", "grip section") else "tooling"
+    if role == "far arc":
+        return None if tool == "grip section" else "tooling"
+    return "tooling" if role == "earlier" else None
 
 
 def only_beyond_right_angle(role: Role, solid: Solid, phase: Phase) -> bool:
@@ -270,6 +287,9 @@ def _about(
         return (*pressure_die(machine, tooling, (0.0, away), (0.0, 0.0)), clamp_travel)
     if phase in ("re-grip", "carriage run"):
         return carriage
+    if phase == "die drops":
+        dies = (solid for solid in every if solid.owner == "bend die")
+        return (*dies, *solids.grip_section(machine, tooling, clamp))
     drawn_back = phase == "place" and machine.mandrel is not None and machine.mandrel.draws_back
     standing = (
         *(solid for solid in every if solid.owner in ("frame", "bend die")), *carriage,

@@ -22,7 +22,7 @@ class Homing(Loading):
 
     def run_forward(self, step: Step) -> None:
         """Run the tube forward out of the groove, the arm standing where it is: by the carriage, or by hand."""
-        if self.before not in ("open dies", "zero", "return", "run forward", "carriage back"):
+        if self.now.lowered or self.before not in ("open dies", "zero", "return", "run forward", "carriage back"):
             raise refused(step, "the tube is not on the arm's way home")
         self._after_bend(step)
         now, way = self.now, number(step, "amount")
@@ -70,6 +70,31 @@ class Homing(Loading):
         )  # fmt: skip
         self.fed_to(y[1])
         now.arm, now.forward = arm, 0.0
+
+    def die_down(self, step: Step) -> None:
+        """The die goes down, the arm standing where the bend left it."""
+        if self.before not in ("open dies", "zero"):
+            raise refused(step, "the die goes down only once the dies are open")
+        self._after_bend(step)
+        self._die_moves(step, (0.0, self.machine.head.die_drops))
+
+    def die_up(self, step: Step) -> None:
+        """The die comes up again, the tube at its next bend."""
+        if self.now.closed or self.now.arm != 0.0 or self.now.by_hand is not None or not self.loaded:
+            raise refused(step, "the die cannot come up here")
+        self.names(step, self.next_bend()["bend"])
+        self._die_moves(step, (self.now.lowered, 0.0))
+
+    def _die_moves(self, step: Step, drop: tuple[float, float]) -> None:
+        way = abs(drop[1] - drop[0])
+        if way == 0.0 or drop[0] != self.now.lowered:
+            raise refused(step, "the machine's die does not drop, or it stands there already")
+        near(step, "how far the die goes", number(step, "amount"), way)
+        begins(step, self.now)
+        changes(step)
+        self.hold_grip(step)
+        self.shift(step, 0.0, 0.0, "die drops", drop=drop)
+        self.now.lowered = drop[1]
 
     def _together(self, step: Step, way: float) -> None:
         """Refuse tube and arm that go together where the machine cannot, and not forward; hold what is shown."""

@@ -13,7 +13,7 @@ from planner.audit import tube
 from planner.audit.tube import Axis, Chain
 from planner.inputs.machine import Tooling
 
-Phase = Literal["place", "dies close", "bend", "re-grip", "dies open", "return", "carriage run"]
+Phase = Literal["place", "dies close", "bend", "re-grip", "dies open", "return", "carriage run", "die drops"]
 Role = Literal[
     "tail", "forming", "just formed", "after it", "first", "far arc", "earlier"
 ]  # fmt: skip
@@ -50,7 +50,7 @@ class Motion:
     pressure: how far the pressure die stands forward [mm]; slides: the arc just formed only slides straight out; arc:
     angle of it [rad], 0 where there is none; arc_radius [mm]; ahead: most tube ahead of the tangent point [mm]; tail:
     tube behind it at t = 0 [mm]; fed: how far it comes forward in a bend [mm]; past: how far past it the arc just
-    formed begins at least [mm]; clear_by: printed clearance [mm].
+    formed begins at least [mm]; drop: how far the die is lowered [mm]; clear_by: printed clearance [mm].
     """
 
     step: int
@@ -72,6 +72,7 @@ class Motion:
     arc_radius: float = 0.0
     past: float = 0.0
     fed: float = 0.0
+    drop: Pair = (0.0, 0.0)
 
     @property
     def feeds(self) -> bool:

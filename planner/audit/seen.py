@@ -16,7 +16,7 @@ then only so much counts as is out: it is longest in one moment, where the arm m
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 from planner.audit.contact import Wanted, wanted
 from planner.audit.motions import Body, Label, Motion
 from planner.audit.shapes import Array, Shape
-from planner.audit.solids import Owner
+from planner.audit.solids import GO_DOWN, Owner
 from planner.audit.tube import Chain, rotation
 from planner.inputs.machine import Machine
 from planner.tolerances import GROOVE_EASE
@@ -46,8 +46,8 @@ class Key(NamedTuple):
 class Pairs:
     """M pairs, one column each.
 
-    start, along, inward (3, M), curvature (M,): of the piece at t = 0, seen from the solid; centre (2, M): x and y of
-    c; about_feed (M,): the axis; turn (M,): φ [rad]; way, turned_way (3, M): V, W [mm]; s_from, s_to (M,) [mm], t_from
+    start, along, inward (3, M), curvature (M,): of the piece at t = 0, seen from the solid; centre (3, M): c;
+    about_feed (M,): the axis; turn (M,): φ [rad]; way, turned_way (3, M): V, W [mm]; s_from, s_to (M,) [mm], t_from
     (M,): what is to be covered; lives (2, M): length at t = 0 and its change [mm]; needed (M,) [mm]; ease (M,): may
     touch; shape (M,): number in `shapes`; radius: the tube's [mm].
     """
@@ -83,7 +83,7 @@ class _Relative:
     """A body as one owner sees it; as Pairs has it, for all of its pieces."""
 
     chain: Chain
-    centre: tuple[float, float]
+    centre: Way
     about_feed: bool
     turn: float
     way: Way
@@ -116,11 +116,13 @@ class _Table:
 
     def add(self, motion: Motion) -> None:
         """Add the pairs of one motion."""
-        known: dict[tuple[int, Owner], _Relative] = {}
+        known: dict[tuple[int, Owner, bool], _Relative] = {}
         for pair in wanted(motion, self.machine):
-            key = (pair.body, pair.solid.owner)
+            lowered = pair.solid.tool in GO_DOWN and max(motion.drop) > 0.0
+            key = (pair.body, pair.solid.owner, lowered)
             if key not in known:
-                known[key] = seen_from(pair.solid.owner, motion.bodies[pair.body], motion)
+                seen = seen_from(pair.solid.owner, motion.bodies[pair.body], motion)
+                known[key] = _from_below(seen, motion.drop) if lowered else seen
             self._column(motion, pair, known[key])
 
     def _column(self, motion: Motion, pair: Wanted, seen: _Relative) -> None:
@@ -142,12 +144,12 @@ class _Table:
 
     def pairs(self, radius: float) -> Pairs:
         """Return everything collected."""
-        columns = np.array(self.columns, dtype=np.float64).reshape(-1, 18).T
+        columns = np.array(self.columns, dtype=np.float64).reshape(-1, 19).T
         start, along, inward, curvature = self._placed()
         return Pairs(
             {key: number for number, key in enumerate(self.names)}, tuple(self.names), start, along, inward, curvature,
-            columns[0:2], columns[2] > 0.0, columns[3], columns[4:7], columns[7:10], columns[10], columns[11],
-            columns[12], columns[13:15], columns[15], columns[16] > 0.0, columns[17].astype(np.int64),
+            columns[0:3], columns[3] > 0.0, columns[4], columns[5:8], columns[8:11], columns[11], columns[12],
+            columns[13], columns[14:16], columns[16], columns[17] > 0.0, columns[18].astype(np.int64),
             tuple(self.shapes), radius,
         )  # fmt: skip
 
@@ -171,7 +173,7 @@ def seen_from(owner: Owner, body: Body, motion: Motion) -> _Relative:
     forming = body.labels == ("forming",)
     about_feed = body.axis == "feed" and body.turn != 0.0
     chain, turn, shift = body.chain, body.turn, body.shift
-    centre = (0.0, 0.0 if about_feed else motion.die_y)
+    centre = (0.0, 0.0 if about_feed else motion.die_y, 0.0)
     way, turned_way, lives = (shift, 0.0, 0.0), NOWHERE, body.lives
     if owner == "arm":
         out = motion.arm[0]
@@ -189,15 +191,23 @@ def seen_from(owner: Owner, body: Body, motion: Motion) -> _Relative:
         turn = turn if about_feed else 0.0
     elif owner == "carriage" and motion.face is not None:
         face = min(motion.face) if body.labels == ("fed",) else motion.face[0]
-        chain, centre = chain.fed(face), (centre[0] + face, centre[1])
+        chain, centre = chain.fed(face), (centre[0] + face, *centre[1:])
         if body.labels != ("fed",):
             way = (shift + motion.face[1] - motion.face[0], 0.0, 0.0)
     elif owner == "tail":
         way = (shift - motion.fed, 0.0, 0.0)
     elif owner == "pressure die":
         chain = chain.fed(-motion.pressure[0])
-        centre = (centre[0] - motion.pressure[0], centre[1])
+        centre = (centre[0] - motion.pressure[0], *centre[1:])
         way = (shift - motion.pressure[1] + motion.pressure[0], 0.0, 0.0)
     if turn == 0.0 and way == NOWHERE:
         lives = None
     return _Relative(chain, centre, about_feed, turn, way, turned_way, lives)
+
+
+def _from_below(seen: _Relative, drop: tuple[float, float]) -> _Relative:
+    """Return the same seen from what has been lowered [mm]: tube and feed lie so far above it."""
+    (x, y, z), way = seen.centre, seen.way
+    return replace(
+        seen, chain=seen.chain.raised(drop[0]), centre=(x, y, z + drop[0]), way=(way[0], way[1], drop[1] - drop[0])
+    )

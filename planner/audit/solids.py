@@ -28,6 +28,9 @@ Tool = Literal[
 ]  # fmt: skip
 Owner = Literal["frame", "arm", "carriage", "pressure die", "bend die", "tail"]
 
+GO_DOWN: tuple[Tool, ...] = ("bend die", "die hub", "grip section")
+"""What is lowered where the die drops."""
+
 TAIL_END = "its own tail's end"
 """Name of what of the tail comes forward in a bend; the rest is called its own tail."""
 

@@ -114,9 +114,9 @@ class Now:
     """Where everything stands: as positions in the document, the roll from how the tube lay at y = 0 [deg] with them.
 
     tangent_u: stock coordinate at the tangent point at y = 0 [mm]; held: that of the collet's face, None while it is
-    open or where there is none; forward: of the pressure die [mm]; arc: bend just formed, its arc still at the die's
-    end, None after a load; turned: it was rotated since; closed: the dies hold the tube; by_hand: the tube is moved by
-    hand on its way on ("load") or off ("unload"); due: the action that has to come next, whatever it is.
+    open or where there is none; forward: of the pressure die, lowered: the die [mm]; arc: bend just formed, still at
+    the die's end, None after a load; turned: it was rotated since; closed: the dies hold the tube; by_hand: the tube is
+    moved by hand on its way on ("load") or off ("unload"); due: the action that has to come next, whatever it is.
     """
 
     y: float = 0.0
@@ -127,6 +127,7 @@ class Now:
     tangent_u: float = 0.0
     held: float | None = None
     forward: float = 0.0
+    lowered: float = 0.0
     arc: int | None = None
     turned: bool = False
     closed: bool = False

@@ -79,6 +79,10 @@ class Chain:
         """Return the chain shifted along the feed by `way` [mm]."""
         return replace(self, start=self.start + np.array([[way], [0.0], [0.0]]))
 
+    def raised(self, way: float) -> Chain:
+        """Return the chain so much higher [mm]."""
+        return replace(self, start=self.start + np.array([[0.0], [0.0], [way]]))
+
     def at(self, u: float) -> tuple[int, float] | None:
         """Return piece and arc length s [mm] of a stock coordinate, None where the chain has none (to 1e-6 mm)."""
         for piece in range(self.count):

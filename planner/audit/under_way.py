@@ -150,12 +150,13 @@ class UnderWay:
             step["number"], phase, tuple(body for body in bodies if body is not None), self.tooling, self.clamp,
             self.part.wall, self.toward, radius, min(max(ahead), self.tail_end + self.load.trim_lead), behind,
             number(step, "clearance"), (math.radians(first["arm"]), math.radians(last["arm"])),
-            None if first["face"] is None else (first["face"], last["face"]), **more,
+            None if first["face"] is None else (first["face"], last["face"]),
+            **{"drop": (self.now.lowered, self.now.lowered), **more},
         )  # fmt: skip
         self.motions.append(made)
 
-    def shift(self, step: Step, way: float, turn: float, phase: Phase) -> None:
-        """Move the tube as one: along the feed [mm] or about it [deg]."""
+    def shift(self, step: Step, way: float, turn: float, phase: Phase, **more: Any) -> None:
+        """Move the tube as one: along the feed [mm] or about it [deg]; more: what else moves."""
         now, standing = self.now, self.standing()
         y = (now.y, now.y + way)
         if turn != 0.0:
@@ -170,6 +171,7 @@ class UnderWay:
         self.add(
             step, phase, bodies, (reach + y[0], reach + y[1]), self.tail_end - now.tangent_u - y[0],
             pressure=(now.forward,) * 2, slides=now.arc is not None and not now.turned, past=min(y), **self.arc(),
+            **more,
         )  # fmt: skip
         self.fed_to(y[1])
         now.roll += turn

@@ -442,7 +442,7 @@ def test_a_tube_that_presses_into_a_groove_deeper_than_it_may_is_not_called_a_to
         zero, one = np.zeros(1), np.zeros(1, dtype=np.int64)
         pairs = Pairs(
             {}, (Key(1, 0, "block"),), np.array([[-50.0], [deep], [0.0]]), np.array([[1.0], [0.0], [0.0]]),
-            np.array([[0.0], [1.0], [0.0]]), zero, np.zeros((2, 1)), np.array([False]), zero, np.zeros((3, 1)),
+            np.array([[0.0], [1.0], [0.0]]), zero, np.zeros((3, 1)), np.array([False]), zero, np.zeros((3, 1)),
             np.zeros((3, 1)), zero, np.array([100.0]), zero, np.array([[100.0], [0.0]]), np.array([-1.0]), np.array([True]), one, (block,), 12.0,
         )  # fmt: skip
         cells = Cells(one, zero, np.array([100.0]), zero, np.ones(1))

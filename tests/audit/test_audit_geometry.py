@@ -320,7 +320,8 @@ def random_pairs(shape: Shape, count: int, rng: np.random.Generator) -> Pairs:
     frames = np.linalg.qr(rng.normal(size=(count, 3, 3)))[0]
     turning, pushed = rng.random(count) < 0.8, rng.random(count) < 0.5
     feed = rng.random(count) < 0.4
-    centre = np.where(feed, 0.0, rng.uniform(-120.0, 120.0, (2, count)))
+    level = np.where(feed, 0.0, rng.uniform(-120.0, 120.0, (2, count)))
+    centre = np.vstack((level, np.where(feed, rng.uniform(0.0, 120.0, count), 0.0)))  # over a die that was lowered
     flat = np.zeros(count)
     none = np.zeros(count, dtype=bool)
     run = np.where(rng.random(count) < 0.5, rng.uniform(-200.0, 200.0, (3, count)) * [[1.0], [1.0], [0.2]], 0.0)
@@ -395,7 +396,7 @@ def test_the_plane_of_a_straight_that_runs_level_over_the_floor_takes_nothing_of
     one = np.zeros(1, dtype=np.int64)
     pairs = Pairs(
         {}, (), np.zeros((3, 1)), np.array([[1.0], [0.0], [0.0]]), np.array([[0.0], [1.0], [0.0]]), zero,
-        np.array([[0.0], [-76.0]]), np.array([False]), np.array([turn]), np.zeros((3, 1)), np.zeros((3, 1)), zero, zero, zero,
+        np.array([[0.0], [-76.0], [0.0]]), np.array([False]), np.array([turn]), np.zeros((3, 1)), np.zeros((3, 1)), zero, zero, zero,
         np.zeros((2, 1)), zero, np.array([False]), one, (shape,), 12.0,
     )  # fmt: skip
     cells = Cells(one, zero, np.array([3000.0]), zero, np.ones(1))

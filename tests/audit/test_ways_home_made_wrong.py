@@ -22,13 +22,24 @@ from planner.inputs.machine import Machine
 from tests.audit.ways_home import CASES, Document, changed, machine_of, planned, proof_of, steps
 from tests.plan.shop import bender
 
-TOLD = ("run forward in two steps", "by hand", "drawn off", "together", "released", "reloaded")
+TOLD = ("run forward in two steps", "by hand", "drawn off", "together", "released", "reloaded", "die drops")
 """Cases with every new kind of step among them."""
 
 SIDES = 8
 """A forger's cells along a piece, and over a motion: the auditor halves them further where it must."""
 
-NEW = ("run forward", "return", "open collet", "carriage forward", "carriage back", "load", "reload", "unload")
+NEW = (
+    "run forward",
+    "return",
+    "open collet",
+    "carriage forward",
+    "carriage back",
+    "load",
+    "reload",
+    "unload",
+    "die down",
+    "die up",
+)
 
 
 def refused(document: Document, name: str, words: str = "", machine: Machine | None = None) -> None:
@@ -53,9 +64,9 @@ def without(document: Document, *numbers: int) -> Document:
     return made
 
 
-def covered_anew(document: Document, name: str) -> Document:
+def covered_anew(document: Document, name: str, on: Machine | None = None) -> Document:
     """A document whose motions are covered anew, by a grid of cells a pair, clear by what they need: a forger's."""
-    part, machine = CASES[name][0], machine_of(name)
+    part, machine = CASES[name][0], on or machine_of(name)
     for step in document["plan"]["steps"]:
         if step["clearance"] is not None:
             step["clearance"] = 0.0
@@ -231,6 +242,8 @@ def test_a_cell_of_the_rod_or_the_section_left_out_is_missed() -> None:
         ("together", {"head": {"homes_with_tube": False}}, "while the arm goes home"),
         ("run forward in two steps", {"head": {"may_ease_off": False}}, "before the arm is home"),
         ("released", {"carriage": {"finish_released": False}}, "may not be opened"),
+        ("die drops", {"head": {"die_drops": 0}}, "does not drop"),
+        ("die drops", {"head": {"die_drops": 79}}, "how far the die goes"),
         ("stands near", {"carriage": {"stand_back": 250}}, "face"),
         ("run forward in two steps", {"carriage": {"stand_back": 5000}}, "face"),
         ("balls", {"tooling": {"mandrel": {"nose": 5, "balls": 2, "ball_reach": 75}}}, "it is on the rod"),
@@ -240,6 +253,25 @@ def test_a_cell_of_the_rod_or_the_section_left_out_is_missed() -> None:
 )
 def test_a_plan_is_refused_on_a_machine_that_cannot_do_it(name: str, change: dict[str, Any], words: str) -> None:
     refused(changed(name), name, words, machine_of(name, "right", change))
+
+
+def test_a_die_that_drops_too_little_is_in_the_way_however_it_is_covered() -> None:
+    """By hand: half the section's height and the tube's radius are 59.05 mm; 2 mm more are kept to tooling."""
+    (tooling,) = machine_of("die drops").tooling
+    section = tooling.section(80.0)
+    assert section is not None
+    assert section.height / 2.0 + 38.1 / 2.0 == pytest.approx(59.05)
+    for drop, goes in ((60.0, False), (62.0, True)):
+        document = changed("die drops")
+        for step in steps(document, "die down", "die up"):
+            step["amount"] = drop
+        document["plan"]["machine"]["head"]["die_drops"] = drop
+        machine = machine_of("die drops", "right", {"head": {"die_drops": drop}})
+        forged = covered_anew(document, "die drops", machine)
+        if goes:
+            assert confirm_motions(forged, CASES["die drops"][0], machine)
+        else:
+            refused(forged, "die drops", "grip section", machine)
 
 
 def test_a_thicker_rod_or_a_tube_of_thicker_wall_is_another_solid() -> None:

@@ -42,6 +42,7 @@ CASES: dict[str, tuple[Part, tuple[dict[str, Any], ...]]] = {
     "balls": (THREE, (TIP,)),
     "drawn back": (THREE, (TIP, {"mandrel": {"draws_back": True}})),
     "by the hand alone": (ELBOW, ({"carriage": None, "mandrel": None},)),
+    "die drops": (THREE, ({"head": {"die_drops": 80, "may_ease_off": False}},)),
     "no mandrel": (ELBOW, ({"mandrel": None},)),
     "absolute readouts": (
         THREE,
