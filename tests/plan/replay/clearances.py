@@ -190,7 +190,7 @@ class Clearances:
         if not near:
             return AtPlace(step["clearance"], math.inf, False, False)
         distance, length = min(near, key=lambda one: one[0])
-        reach, s = length.reach(t), motion.s_at(length, raw, t)
+        reach, s = self._reach(motion, length, solid, t), motion.s_at(length, raw, t)
         end = min(s - reach[0], reach[1] - s) < self.done.radius
         held_flat = solid.kind in ("die", "block") or (end and solid.kind == "tail")
         return AtPlace(step["clearance"], distance, end, held_flat)
@@ -199,11 +199,14 @@ class Clearances:
         need = self._need(motion, length, solid)
         return need is not None and min(need) >= 0.0
 
+    def _reach(self, motion: Motion, length: Length, solid: Solid, t: float) -> Pair:
+        """From where to where a piece is held against a solid at a moment: what is on the rod ends where it leaves it."""
+        low, high = length.reach(t)
+        return (max(low, self._on_the_rod(motion, length)), high) if solid.tool == "rod" else (low, high)
+
     def _at(self, motion: Motion, body: Body, length: Length, solid: Solid, raw: float, t: float) -> float | None:
         """How far the tube is at a place of raw stock; None where that is no tube of the piece."""
-        reach, s = length.reach(t), motion.s_at(length, raw, t)
-        if solid.tool == "rod" and s < self._on_the_rod(motion, length) - 1e-3:
-            return None
+        reach, s = self._reach(motion, length, solid, t), motion.s_at(length, raw, t)
         if not reach[0] - 1e-3 <= s <= reach[1] + 1e-3 or reach[1] - reach[0] <= 1e-6:
             return None
         if solid.kind == "tail":
