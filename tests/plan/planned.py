@@ -45,6 +45,7 @@ KINDS: dict[str, tuple[dict[str, Any], ...]] = {
     "released": ({"carriage": {"finish_released": True}},),
     "home with the arm": ({"head": {"homes_with_tube": True}},),
     "waits nearer": ({"carriage": {"stand_back": 4000}}, head("left")),
+    "die drops": (head("left"), {"head": {"die_drops": 80, "may_ease_off": False}}),
     "pushed by hand": (FINE, {"head": {"may_ease_off": False}}),
 }
 """Changes to the profile, by kind."""

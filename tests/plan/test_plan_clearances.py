@@ -118,6 +118,7 @@ def hooks(faulty: int) -> list[Document]:
         "eased off",
         "eased off by hand",
         "home with the arm",
+        "a die that drops",
         "drawn off past the arm",
         "put on rolled",
         "more solids",
@@ -144,6 +145,7 @@ def test_among_the_plans_there_is(wanted: str, replays: list[Replayed]) -> None:
         "eased off": any(m.step["action"] == "run forward" and not m.by_hand for m in motions),
         "eased off by hand": any(m.step["action"] == "run forward" and m.by_hand for m in motions),
         "home with the arm": any(m.arm[0] > m.arm[1] and m.at[0] != m.at[1] for m in motions),
+        "a die that drops": any(m.phase == "die drops" for m in motions),
         "drawn off past the arm": any(m.step["action"] == "unload" and m.arm[0] > 0.0 for m in motions),
         "put on rolled": any(m.by_hand and m.step["action"] == "rotate" for m in motions),
         "a slide with the pressure die": any(

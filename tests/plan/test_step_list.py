@@ -58,14 +58,19 @@ def test_the_amount_of_a_move_is_the_difference_of_its_positions(plans: list[Pla
                 assert step["to"]["arm"] == pytest.approx(step["setting"], abs=DIGITS)
 
 
+def by_hand(step: dict[str, Any]) -> bool:
+    """Whether it is a leg on the way on to the rod or off it, in the time of the load."""
+    return step["action"] in ("advance", "rotate") and step["bend"] is None
+
+
 def test_the_readouts_show_what_stands_in_the_step(plans: list[Planned]) -> None:
     """Zeroed: since zero; absolute: from the collet's place or the leading end; dial 0–360 or signed, counted either way."""
     checked = {"advance": 0, "rotate": 0, "run forward": 0, "return": 0}
     for made in plans:
         for seen in made.workpiece.seen:
             step = seen.step
-            if step["action"] in ("run forward", "return") and step["reading"] is None:
-                continue  # by hand, or only the arm goes
+            if by_hand(step) or (step["action"] in ("run forward", "return") and step["reading"] is None):
+                continue  # or only the arm goes
             if step["action"] in ("advance", "run forward", "return"):
                 assert step["reading"] == pytest.approx(seen.readout, abs=40 * DIGITS), (made.name, step["number"])
             elif step["action"] == "rotate":
@@ -98,7 +103,7 @@ def test_a_dial_shows_numbers_of_its_own_style(plans: list[Planned]) -> None:
     for made in plans:
         dial = made.document["machine"]["rotation"]
         for seen in made.workpiece.seen:
-            if seen.step["action"] != "rotate":
+            if seen.step["action"] != "rotate" or by_hand(seen.step):
                 continue
             reading = seen.step["reading"]
             if dial["style"] == "0-360":
@@ -221,7 +226,7 @@ def test_the_times_of_the_steps_add_up_and_are_those_of_the_profile(plans: list[
             if step["action"] == "unload" and step["number"] != last:
                 expected = 0.0  # it belongs to the turn, or the reload, that follows
             if step["action"] in ("advance", "rotate"):
-                expected = abs(step["amount"]) / speeds[step["action"]]
+                expected = 0.0 if by_hand(step) else abs(step["amount"]) / speeds[step["action"]]
             elif step["action"] in ("run forward", "carriage forward", "carriage back"):
                 expected = abs(step["amount"]) / speeds["advance"]
             elif step["action"] == "bend":

@@ -246,6 +246,10 @@ class Workpiece:
         assert self.face is None or ("by hand" in step["note"]) != self.holds
         self._forward(step["amount"])
 
+    def _die_down(self, _: Document) -> None: ...
+
+    def _die_up(self, _: Document) -> None: ...
+
     def _return(self, step: Document) -> None:
         """The arm goes home, or as far as the words say (to 0.1°); with an amount the tube is run forward meanwhile."""
         words = re.search(r"As far as ([\d.]+)° from home", step["note"] or "")

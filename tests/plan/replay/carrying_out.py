@@ -67,6 +67,7 @@ class CarryingOut(Loads):
         self._begins(step)
         self._only(step)
         self._at_home()
+        assert self.lowered == 0.0, "the die is down"
         self.start, self.bend, self.closed = self.at, step["bend"], True
         self.gripped, at = gripped(self.stock.ahead(self.start)), (self.start, self.start)
         bodies = (Body("ahead", self.gripped, roll=(self._roll(),) * 2), tail(self.stock.cut, at))

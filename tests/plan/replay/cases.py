@@ -181,11 +181,13 @@ def half_turns() -> Iterator[Case]:
 
 
 def ways_home() -> Iterator[Case]:
-    """The arm's ways home: together with the tube, by hand, past a tube that is drawn off; without rod or carriage, too."""
+    """The arm's ways home: together with the tube, by hand, past a tube that is drawn off, a die that drops; no rod or carriage."""
     part = tube([400, 160, 190, 400], [0, 70, -130], [90, 40, 120])
     together = {"head": {"homes_with_tube": True}}
     for toward in ("right", "left"):
         yield on_the_test_bender("part that goes home with the arm", part, toward, together)
+        drops = {"head": {"die_drops": 80, "may_ease_off": False}}
+        yield on_the_test_bender("part past a die that drops", part, toward, drops)
     yield on_the_test_bender("part pushed forward by hand", tube([230, 160, 230], [0, 70], [90, 50]), "right")
     yield on_the_test_bender("U without a rod", tube([600, 900], [0], [180]), "left", {"mandrel": None})
     alone = tube([300, 150, 300], [0, 60], [45, 90])

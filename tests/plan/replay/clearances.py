@@ -119,7 +119,7 @@ class Clearances:
 
     def _need(self, motion: Motion, length: Length, solid: Solid) -> Pair | None:
         """What a piece must keep at the start and at the end of a motion [mm]."""
-        least = must_keep(self.limits, length.role, solid, motion.phase, motion.slides, motion.slides_back)
+        least = must_keep(self.limits, length.role, solid, motion.phase, motion.slides, motion.slides_back, motion.drop)
         if least is None:
             return None
         more = more_per_metre(self.limits, length.role, solid, motion.phase) / 1000.0

@@ -9,7 +9,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from tests.plan.replay.motions import Phase, Role
+from tests.plan.replay.motions import Pair, Phase, Role
 from tests.plan.replay.solids import Solid
 
 GROOVE_EASE = 1.0
@@ -35,11 +35,15 @@ class Limits:
     to_itself: float
 
 
-def must_keep(limits: Limits, role: Role, solid: Solid, phase: Phase, slides: bool, slides_back: bool) -> float | None:
+def must_keep(
+    limits: Limits, role: Role, solid: Solid, phase: Phase, slides: bool, slides_back: bool, drop: Pair = (0.0, 0.0)
+) -> float | None:
     """What a piece keeps to a solid, less what is added per metre of tube ahead; None: they are not held apart.
 
-    slides_back: the tube comes by in the far side of the die's groove.
+    slides_back: the tube comes by in the far side of the die's groove; drop: how far the die is lowered [mm].
     """
+    if max(drop) > 0.0 and solid.tool in ("bend die", "grip section"):
+        return _to_lowered(limits, role, solid, phase, drop)
     if solid.tool == "tail":
         return limits.to_itself if _apart_from_tail(role, phase) else None
     if solid.tool in ("floor", "solid"):
@@ -64,12 +68,26 @@ def must_keep(limits: Limits, role: Role, solid: Solid, phase: Phase, slides: bo
     return None if held and solid.tool in ("clamp", "pressure die") else limits.to_tooling
 
 
+def _to_lowered(limits: Limits, role: Role, solid: Solid, phase: Phase, drop: Pair) -> float | None:
+    """The same to a groove that is lowered: what lies in it as it goes down it frees itself of, unchecked."""
+    just_formed = ("arc just formed", "straight after it")
+    ends_there = role == "arc at its far end" and solid.tool == "grip section"
+    if phase != "die drops":
+        return limits.to_tooling
+    if drop[1] < drop[0]:  # comes up
+        if role == "arc just formed" and solid.tool == "grip section":
+            return -GROOVE_EASE
+        return None if role in ("tail", "forming arc", "first straight") else limits.to_tooling
+    in_it = role in ("tail", "forming arc", "first straight", *just_formed) or ends_there
+    return None if in_it else limits.to_tooling
+
+
 def _lies_in_groove(role: Role, phase: Phase, slides: bool) -> bool:
     if role in ("tail", "forming arc", "first straight"):
         return True
     if role not in ("arc just formed", "straight after it"):
         return False
-    return phase in ("re-grip", "dies open", "return") or (phase in ("place", "unload") and slides)
+    return phase in ("re-grip", "dies open", "return", "die drops") or (phase in ("place", "unload") and slides)
 
 
 def _on_the_rod(role: Role, phase: Phase) -> bool:

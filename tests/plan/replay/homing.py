@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tests.plan.replay.motions import Body
+from tests.plan.replay.motions import Body, Pair
 from tests.plan.replay.steps import SAME, Document, Steps
 
 
@@ -31,6 +31,31 @@ class WaysHome(Steps):
             self._run(step, "together")
         else:
             self._run(step, "the tube standing")
+
+    def _die_down(self, step: Document) -> None:
+        """The die goes down, the arm standing where the bend left it."""
+        assert self.just_formed
+        assert not self.turned
+        assert self.arm > 0.0
+        self._die_moves(step, (0.0, self.machine["head"].get("die_drops") or 0.0))
+
+    def _die_up(self, step: Document) -> None:
+        """The die comes up again, the tube at its next bend."""
+        self._at_home()
+        self._die_moves(step, (self.lowered, 0.0))
+
+    def _die_moves(self, step: Document, drop: Pair) -> None:
+        self._begins(step)
+        self._only(step)
+        assert abs(step["amount"] - abs(drop[1] - drop[0])) <= SAME
+        assert drop[0] == self.lowered != drop[1]
+        at = (self.at, self.at)
+        ahead = Body("ahead", self._standing(), roll=(self._roll(),) * 2, shift=(self.y, self.y))
+        slides = self.just_formed and not self.turned
+        self._add(
+            step, "die drops", (ahead, *self._beside(at)), at, slides=slides, forward=(self.forward,) * 2, drop=drop
+        )
+        self.lowered = drop[1]
 
     def _run(self, step: Document, what: str, by_hand: bool = False) -> None:
         """One leg of a way home. The pressure die goes home as the arm first moves."""

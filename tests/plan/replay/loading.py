@@ -51,7 +51,7 @@ class Loads(WaysHome):
         """Set everything as a load leaves it; where the collet then takes hold says where the tube stands."""
         assert step["grip"] is None, "nothing holds the tube yet"
         assert self.arm == 0.0, "the arm stands in the way"
-        self.y = self.chuck = self.forward = self.roll_base = 0.0
+        self.y = self.chuck = self.forward = self.roll_base = self.lowered = 0.0
         self.just_formed = self.turned = self.holds = self.off = False
         self.laying_in = step["from"] is not None
         self.face, carriage = None, self.machine.get("carriage")

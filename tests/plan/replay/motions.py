@@ -10,10 +10,13 @@ import numpy as np
 
 from tests.plan.replay.stock import Array, Piece
 
-Phase = Literal["load", "place", "dies close", "bend", "re-grip", "dies open", "return", "unload"]
+Phase = Literal["load", "place", "dies close", "bend", "re-grip", "dies open", "return", "unload", "die drops"]
 Role = Literal[
     "tail", "forming arc", "arc just formed", "straight after it", "first straight", "arc at its far end", "earlier"
 ]
+
+DOWN = ", lowered"
+"""What goes down with the die moves with what it did before, and this."""
 
 Pair = tuple[float, float]
 """A number at t = 0 and at t = 1."""
@@ -75,7 +78,7 @@ class Motion:
     at: place at the tangent point [mm]; arm: of the bend arm, swung to the die's side [rad]; face: collet's face to
     tangent point [mm], None where no carriage holds; forward: how far forward the pressure die stands [mm]; tail: tube
     behind the tangent point, negative where its end is ahead of it [mm]; slides: the arc just formed only slides straight
-    out, before any rotation; by_hand: no axis of the machine drives the tube. While only the carriage runs the phase is that
+    out, before any rotation; by_hand: no axis of the machine drives the tube; drop: how far the die is lowered [mm]. While only the carriage runs the phase is that
     in which the tube stands as it does then.
     """
 
@@ -93,6 +96,7 @@ class Motion:
     forward: Pair = (0.0, 0.0)
     slides: bool = False
     by_hand: bool = False
+    drop: Pair = (0.0, 0.0)
 
     def of(self, name: str) -> Body | None:
         """The body of that name."""
@@ -152,6 +156,9 @@ def pose(motion: Motion, body: Body, t: float) -> tuple[Array, Array]:
 
 def carried(motion: Motion, moves_with: str, t: float) -> tuple[Array, Array]:
     """Matrix and shift from a solid as the profile gives it to where it stands in the machine at a moment."""
+    if moves_with.endswith(DOWN):
+        turn, place = carried(motion, moves_with.removesuffix(DOWN), t)
+        return turn, place - np.array([0.0, 0.0, between(motion.drop, t)])
     if moves_with == "arm":
         turn, off = turned_z(motion.side * between(motion.arm, t)), np.array([0.0, motion.axis, 0.0])
         return turn, off - turn @ off

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tests.plan.replay.distances import TO_POINTS, Seen, far
-from tests.plan.replay.motions import Body, Length, Motion, Pair, between, carried, pose
+from tests.plan.replay.motions import DOWN, Body, Length, Motion, Pair, between, carried, pose
 from tests.plan.replay.solids import Solid
 from tests.plan.replay.stock import Array
 
@@ -86,7 +86,7 @@ def parts(length: Length, cut: float = 0.0) -> Iterator[Pair]:
 
 def relative(held: Held) -> tuple[float, float, float]:
     """How far tube is rolled, swung [rad] and shifted [mm] against the solid over the motion."""
-    motion, body, moves_with = held.motion, held.body, held.solid.moves_with
+    motion, body, moves_with = held.motion, held.body, held.solid.moves_with.removesuffix(DOWN)
     roll, swing, shift = (pair[1] - pair[0] for pair in (body.roll, body.swing, body.shift))
     if moves_with == "arm":
         swing -= motion.side * (motion.arm[1] - motion.arm[0])
@@ -94,6 +94,8 @@ def relative(held: Held) -> tuple[float, float, float]:
         shift += motion.face[1] - motion.face[0]
     elif moves_with == "pressure die":
         shift -= motion.forward[1] - motion.forward[0]
+    if held.solid.moves_with.endswith(DOWN):
+        shift = math.hypot(shift, motion.drop[1] - motion.drop[0])
     if held.solid.kind == "die" and body.swing[0] != body.swing[1]:
         return (roll, 0.0, shift)  # it is round about the axis of the swing
     return (roll, swing, shift)
@@ -108,7 +110,8 @@ def moves(held: Held) -> bool:
 def fills_the_bore(held: Held) -> bool:
     """Whether tube lies along the bore of a block all the time, and so fills it and no more: it only slides, or turns."""
     piece, motion = held.length.piece, held.motion
-    if held.solid.kind != "block" or held.solid.tool == "clamp" or piece.curvature != 0.0:
+    lowered = held.solid.moves_with.endswith(DOWN)
+    if held.solid.kind != "block" or held.solid.tool == "clamp" or piece.curvature != 0.0 or lowered:
         return False
     turned = max(map(abs, (*held.body.swing, *(motion.arm if held.solid.moves_with == "arm" else (0.0, 0.0)))))
     off = max(abs(piece.along[0] ** 2 - 1.0), abs(piece.start[1]), abs(piece.start[2]), turned, held.solid.numbers[3])
@@ -136,6 +139,9 @@ class _Rough:
             for name in ("roll", "swing", "shift")
         )
         self.arm, self.along = (np.array(list(column), dtype=float).reshape(-1, 2) for column in self._owners())
+        self.down = np.array(
+            [h.motion.drop if h.solid.moves_with.endswith(DOWN) else (0.0, 0.0) for h in pairs], dtype=float
+        ).reshape(-1, 2)
         self.kinds = list(dict.fromkeys(h.solid.kind for h in pairs))
         self.kind = np.array([self.kinds.index(h.solid.kind) for h in pairs], dtype=np.int64)
         self.numbers = np.zeros((len(pairs), 7))
@@ -154,7 +160,7 @@ class _Rough:
         arms: list[Pair] = []
         alongs: list[Pair] = []
         for h in self.pairs:
-            motion, moves_with = h.motion, h.solid.moves_with
+            motion, moves_with = h.motion, h.solid.moves_with.removesuffix(DOWN)
             still = (0.0, 0.0)
             arms.append((motion.side * motion.arm[0], motion.side * motion.arm[1]) if moves_with == "arm" else still)
             face = motion.face if moves_with == "carriage" and motion.face is not None else still
@@ -171,7 +177,7 @@ class _Rough:
         y, z = _turned(y, z, at(self.roll))
         x, y = _turned(x, y - self.axis[which], at(self.swing))
         x, y = _turned(x + at(self.shift) - at(self.along), y, -at(self.arm))
-        return np.stack((x, y + self.axis[which], z), axis=1)
+        return np.stack((x, y + self.axis[which], z + at(self.down)), axis=1)
 
     def left_over(self) -> Iterator[tuple[int, float, float]]:
         """Pairs with the times that must be looked at more closely."""

@@ -6,10 +6,10 @@ at x = 0, the pressure die's at home. Blocks are centred on the centreline's hei
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
-from tests.plan.replay.motions import Motion, Pair
+from tests.plan.replay.motions import DOWN, Motion, Pair
 
 Kind = Literal["floor", "box", "cylinder", "die", "block", "rod", "tail"]
 Tool = Literal["bend die", "die hub", "wiper", "clamp", "pressure die", "grip section", "rod", "tail", "floor", "solid"]
@@ -65,6 +65,9 @@ def solids_about(
     found += [_clamp(tooling, motion), _pressure(tooling, motion), *_section(tooling, motion)]
     found += _rod(machine, tooling, motion, 2.0 * (radius - wall) - IN_THE_BORE)
     found.append(Solid("its own tail", "tail", "frame", "tail", (max(*motion.tail, 0.0), radius)))
+    if max(motion.drop) > 0.0:
+        down = ("bend die", "die hub", "grip section")
+        found = [replace(one, moves_with=one.moves_with + DOWN) if one.tool in down else one for one in found]
     return found
 
 

@@ -40,7 +40,7 @@ class Steps:
         self.holds = self.closed = self.off = False  # the collet is closed, the dies are, the tube is in free hands
         self.unseen = False  # a tube was drawn off past the standing arm where there is no rod: no step says how far
         self.forward = 0.0
-        self.bend, self.setting = 0, 0.0
+        self.bend, self.setting, self.lowered = 0, 0.0, 0.0
 
     # What stands where
 
@@ -132,7 +132,7 @@ class Steps:
         self.motions.append(
             Motion(
                 step, phase, bodies, self.side, self.side * radius, number, step["clamp"], at, tail,
-                arm=arm, face=face, **fields,
+                arm=arm, face=face, **{"drop": (self.lowered, self.lowered), **fields},
             )
         )  # fmt: skip
 

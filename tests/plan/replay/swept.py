@@ -146,7 +146,7 @@ def wrong_speed(done: CarryingOut, motion: Motion) -> list[str]:
     """
     speeds, told, step = done.machine["speeds"], motion.step["swing"]["tip_speed"], motion.step
     where = f"step {step['number']}, {step['action']}"
-    if motion.by_hand or motion.phase in ("dies open", "dies close", "re-grip"):
+    if motion.by_hand or motion.phase in ("dies open", "dies close", "re-grip", "die drops"):
         return [] if told is None else [f"{where}: {told:g} mm/s is said where no axis moves tube or arm"]
     if told is None:
         return [f"{where}: no speed is said"]
