@@ -1,8 +1,8 @@
 """How far tube is from a solid: coal for what is convex, the exact distance to the profile for what is grooved [mm].
 
 A straight against a convex solid is one flat-ended cylinder to coal. An arc, and anything against a grooved solid, is looked
-at as balls of the tube's radius about its centreline, and near the ends of a piece, where a ball would stick out, as flat
-cross-sections; for a convex solid coal is asked about the nearest of them.
+at as balls of the tube's radius about its centreline, and near the ends of a piece, where a ball would stick out, and where
+it overlaps a grooved solid, as flat cross-sections; for a convex solid coal is asked about the nearest of them.
 """
 
 from __future__ import annotations
@@ -201,6 +201,8 @@ def at_places(
         return float(to_middles.min()) - radius, False
     inside = keeps_in(piece.curvature, radius)
     balls = (s - reach[0] >= inside) & (reach[1] - s >= inside)
+    if solid.kind not in CONVEX:  # a ball that sticks over a groove's edge lies no deeper in it than its points do
+        balls &= to_middles >= radius
     least = math.inf
     if balls.any():
         k = int(np.argmin(np.where(balls, to_middles, np.inf)))
