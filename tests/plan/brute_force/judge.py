@@ -127,7 +127,10 @@ class Judge:
     def _moved(self, job: Job, i: int, kept: Kept, clamp: float) -> Ways:
         """The move to bend i from the one before it in the load, the shorter and the longer way round."""
         before, window = job[i - 1], kept.windows[i]
-        farthest = window[1] - self.views[before.leads].ends[before.bend - 1] - self.reach[0]
+        view = self.views[before.leads]
+        farthest = window[1] - view.ends[before.bend - 1] - self.reach[0]
+        if not self.rules.carriage.may_go_back:  # past the next bend there is no way back to it
+            farthest = min(farthest, view.straights[before.bend])
         move = Move(at_the_die(before, kept), clamp, window, farthest)
         ways = [self.moves.ways(move, self._home(job, i - 1, kept, held)) for held in self.rules.clamps(before)]
         return (min(way[0] for way in ways), min(way[1] for way in ways))
