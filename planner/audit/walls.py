@@ -213,9 +213,9 @@ def _slides_to(moving: Moving, record: Mapping[str, Any], end: float, counts: Co
         if moving.state.bench.moves_by_itself(witness.solid):
             raise Refused(f"the tube may have been run forward while that stood elsewhere: {witness}.")
     must_strike(witnesses, deep_in_place(moving.state, moving.tube, witnesses, moving.shortest), counts)
-    if not witnesses and out < end:
+    if not witnesses and out < end - SAME_LENGTH:
         raise Refused(f"nothing shows that the arc slides straight out no farther than {out:.2f} mm, of {end:.2f} mm.")
-    return out
+    return out if witnesses else max(out, end)
 
 
 def _blocked(moving: Moving, record: Mapping[str, Any], clamp: float, counts: Counts) -> Blocked:

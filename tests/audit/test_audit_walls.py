@@ -196,6 +196,20 @@ def gap_left(kind: str, span: list[float], strikes: list[Record], of: Learned) -
     return covered < span[1]
 
 
+def test_how_far_an_arc_slides_may_be_rounded_as_it_is_written_and_no_more() -> None:
+    looked = 0
+    for of, record in every():
+        for number, wall in enumerate(walls(record)):
+            if wall["kind"] != "cells" or wall["slide_strikes"] or wall["slides_to"] < 1.0 or looked == 3:
+                continue
+            for short, refused in ((5e-6, False), (0.5, True)):
+                changed = copy.deepcopy(record)
+                walls(changed)[number]["slides_to"] -= short
+                assert of.refuses(changed) is refused
+            looked += 1
+    assert looked == 3
+
+
 def test_a_wall_with_a_cell_left_out_is_refused_if_that_leaves_a_way() -> None:
     found = {True: 0, False: 0}
     for of, record in every():
