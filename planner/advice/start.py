@@ -98,7 +98,7 @@ def rank(search: Search, sequence: Sequence) -> tuple[int, int, int]:
     changes, backs, aheads, way = 0, 0, 0, 0
     before = None
     for arrival in sequence.arrivals:
-        direction, back, ahead = search.checks.sense(before, arrival, sequence.trims)
+        direction, back, ahead = search.handling.sense(before, arrival, sequence.trims)
         changes, backs, aheads = changes + (direction * way < 0), backs + back, aheads + ahead
         way, before = direction or way, arrival
     return changes, backs, aheads

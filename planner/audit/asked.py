@@ -69,6 +69,15 @@ def clamp(shop: Shop, leads: End, bend: int) -> Asked:
     return Asked("clamp longer than the straight", "lead", kept, lambda _: numbers)
 
 
+def same_dies(shop: Shop, leads: End, bend: int) -> Asked:
+    """A link goes on with the dies that have made the neighbour ahead: they are not changed on a half-bent tube."""
+    if bend == 1:
+        return Asked("one set of dies", "lead", ALWAYS, lambda _: {})
+    own, ahead = (shop.at(leads, b).tooling.bend_radius for b in (bend, bend - 1))
+    numbers: Numbers = {"radius": own, "ahead": ahead}
+    return Asked("one set of dies", "lead", ALWAYS if own == ahead else NEVER, lambda _: numbers)
+
+
 def pressure_die(shop: Shop, leads: End, bend: int) -> Asked:
     """A pressure die that follows the tube must leave its rest behind the tangent point when the swing ends.
 
@@ -216,8 +225,7 @@ def asked_of(shop: Shop, arrival: Arrival, before: Arrival | None) -> list[Asked
         hold(shop, leads, since, begun, bend, arrival.released),
         chuck_range(shop, leads, since, begun, bend),
     ]
-    if arrival.event != "link":
-        rules.append(rod_length(shop, leads, bend))
+    rules.append(same_dies(shop, leads, bend) if arrival.event == "link" else rod_length(shop, leads, bend))
     if arrival.regripped and before is not None:
         rules.append(regrip_window(shop, leads, before.bend))
     return rules

@@ -72,7 +72,7 @@ class CarryingOut(Homing):
         action = step["action"]
         if action not in ACTIONS:
             raise refused(step, "there is no such step")
-        if (self.done and action not in ("trim", "check")) or self.checked:
+        if (self.done and action not in ("change clamp", "trim", "check")) or self.checked:
             raise refused(step, "the tube has been taken off after its last bend, or checked")
         self.hold_tools(step)
         self._labels(step)
@@ -297,6 +297,11 @@ class CarryingOut(Homing):
         """Nothing moves; the clamp is held by `hold_tools`."""
         near(step, "what is fitted", number(step, "amount"), self.clamp)
 
+    def dies(self, step: Step) -> None:
+        """Other dies are fitted, and the clamp with them."""
+        assert self.tooling is not None  # held by `hold_tools`
+        near(step, "the radius of the dies", number(step, "amount"), self.tooling.bend_radius)
+
     def trim(self, step: Step) -> None:
         """Cut the extra stock off an end."""
         if not self.done:
@@ -318,7 +323,8 @@ ACTIONS: dict[str, Callable[[CarryingOut, Step], None]] = {
     "run forward": CarryingOut.run_forward, "carriage forward": CarryingOut.carriage_forward,
     "carriage back": CarryingOut.carriage_back, "die down": CarryingOut.die_down, "die up": CarryingOut.die_up,
     "zero": CarryingOut.zero,
-    "change clamp": CarryingOut.nothing, "trim": CarryingOut.trim, "check": CarryingOut.check,
+    "change clamp": CarryingOut.nothing, "change dies": CarryingOut.dies,
+    "trim": CarryingOut.trim, "check": CarryingOut.check,
 }  # fmt: skip
 
 DUE = {

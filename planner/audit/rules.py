@@ -67,6 +67,9 @@ def _asked(shop: Shop, pattern: Pattern, name: str, numbers: Mapping[str, Any]) 
     elif name == "clamp longer than the straight":
         _must(pattern.ahead[1] < bend, name, pattern, "with nothing formed ahead the clamp may overhang")
         yield asked.clamp(shop, leads, bend)
+    elif name == "one set of dies":
+        _must(pattern.event == "link", name, pattern, "with the tube put back other dies may be in the machine")
+        yield asked.same_dies(shop, leads, bend)
     elif name == "shortest grip":
         _must(pattern.ahead[0] == bend, name, pattern, "with a bend formed ahead the clamp holds the straight")
         yield asked.shortest_grip(shop, leads, bend)

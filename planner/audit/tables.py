@@ -74,6 +74,7 @@ class Tables:
             "always": always,
             "alone": self._kept(end, [asked.shortest_grip(shop, end, bend) for bend in bends]),
             "joined": self._kept(end, [asked.clamp(shop, end, bend) for bend in bends]),
+            "dies": self._kept(end, [asked.same_dies(shop, end, bend) for bend in bends]),
             "rod": self._kept(end, [asked.rod_length(shop, end, bend) for bend in bends]),
             "closed": self._kept(end, [asked.window(shop, end, bend, False) for bend in bends]),
             "open": self._kept(end, [asked.window(shop, end, bend, True) for bend in bends]),
@@ -85,10 +86,9 @@ class Tables:
     def arrivals(self, event: str, end: End, way: int, released: bool) -> Flags:
         """Return which arrivals are allowed, holds and chuck aside: (P, first formed bend, bend)."""
         n = self.n
-        rule = {name: self._rules[name, end] for name in ("always", "alone", "joined", "rod", "closed", "open")}
-        bend = rule["always"] & rule["open" if released else "closed"]
-        if event in LOADED:
-            bend = bend & rule["rod"]
+        names = ("always", "alone", "joined", "dies", "rod", "closed", "open")
+        rule = {name: self._rules[name, end] for name in names}
+        bend = rule["always"] & rule["open" if released else "closed"] & rule["rod" if event in LOADED else "dies"]
         allowed = np.zeros((len(self.pairs), n + 2, n + 2), dtype=bool)
         allowed[:, :, : n + 1] = (bend & rule["joined"])[:, None, :]
         k = np.arange(1, n + 1)

@@ -99,10 +99,15 @@ class UnderWay:
 
     def hold_tools(self, step: Step) -> None:
         """Hold the clamp that a step names against the one in the machine."""
-        if step["action"] == "change clamp" or (self.clamp is None and step["clamp"] is not None):
+        first = self.clamp is None and step["clamp"] is not None
+        if first or step["action"] in ("change clamp", "change dies"):
             if self.now.closed or self.now.arm != 0.0:
                 raise refused(step, "the clamp is changed while the dies grip or the arm stands out")
-            self.tooling = self.tooling_of(step, self.next_bend()["bend"])
+            if first or step["action"] == "change dies":
+                if self.loaded:
+                    raise refused(step, "the dies are changed with the tube in the machine")
+                self.tooling = self.tooling_of(step, self.next_bend()["bend"])
+            assert self.tooling is not None  # fitted at first
             self.clamp = number(step, "clamp")
             if not any(abs(self.clamp - length) <= SAME for length in self.tooling.clamp_lengths):
                 raise refused(step, f"there is no clamp of {self.clamp:g} mm")

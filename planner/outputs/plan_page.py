@@ -122,7 +122,8 @@ def _reclamp_lines(plan: Plan) -> list[str]:
     """Return what the plan costs, and what of it is proved; nothing where there is no plan."""
     if not plan.order:
         return []
-    handling = "" if plan.time is None else f", about {duration(plan.time)} at the machine"
+    handling = "" if plan.cycle_time is None else f", about {duration(plan.cycle_time)} a part at the machine"
+    handling += f", after {duration(plan.setup.time)} of set-up" if plan.setup.time else ""
     best = "The plan has" if plan.verdict == "makeable" else "The best plan so far, which is not proved to work, has"
     claims = {
         "that it can be made": plan.proved.makeable,

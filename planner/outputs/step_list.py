@@ -92,8 +92,8 @@ def how_much(step: Step, digits: Digits) -> str:
     if step.action == "bend" and step.angle is not None:
         part = degrees(step.angle, digits.angle)
         return part if step.setting is None else f"{part}, set {degrees(step.setting, digits.angle)}"
-    if step.action == "change clamp" and step.clamp is not None:
-        return millimetres(step.clamp)
+    if step.action in ("change clamp", "change dies") and step.amount is not None:
+        return millimetres(step.amount)
     left_at = step.to.arm if step.action == "return" and step.to is not None else 0.0
     arm = f"to {degrees(left_at, digits.angle)}" if left_at > 0.0 else ""
     if step.amount is None:

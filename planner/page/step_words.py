@@ -17,7 +17,8 @@ from planner.words import counted, degrees
 
 DO: Final = {
     "load": "Load the tube",
-    "change clamp": "Change the tooling",
+    "change dies": "Change the dies",
+    "change clamp": "Change the clamp",
     "open collet": "Open the collet",
     "carriage back": "Run the carriage back",
     "carriage forward": "Run the carriage to its hold",
@@ -138,6 +139,8 @@ def _numbers(step: Step, digits: Digits, unit: Unit) -> tuple[Number | None, tup
         return _length("cut off", step.amount, digits.length, unit), ()
     if step.action == "change clamp" and step.clamp is not None:
         return _length("clamp", step.clamp, digits.length, unit), ()
+    if step.action == "change dies" and step.amount is not None:
+        return _length("bend radius", step.amount, digits.length, unit), ()
     return None, ()
 
 

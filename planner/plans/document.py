@@ -17,6 +17,7 @@ Verdict = Literal["makeable", "not makeable", "undecided"]
 Because = Literal["time limit", "too close", "no path found", "orders not tried", "engines disagree"]
 Action = Literal[
     "load",
+    "change dies",
     "change clamp",
     "open collet",
     "carriage back",
@@ -169,9 +170,13 @@ class OrderedBend(Record):
 
 
 class Setup(Record):
-    """What is done or looked at once for the job, before the first tube."""
+    """What is fitted, set and looked at once for the job: before the first tube, and before each pass over the batch.
+
+    time [s]: of fitting the tooling of all passes.
+    """
 
     list: tuple[str, ...] = ()
+    time: float = 0.0
 
 
 class Reason(Record):
@@ -248,7 +253,9 @@ class Change(Record):
 class Plan(Record):
     """The whole plan document, schema `bendorder-plan/2`.
 
-    Lengths [mm], angles [deg], times [s]. `reclamps` = turns + regrips + reloads + released. For "not makeable" the
+    Lengths [mm], angles [deg], times [s]. `reclamps` = turns + regrips + reloads + released. time, cycle_time:
+    what one part takes at the machine, the tooling fitted and a clamp that is changed on the way put back for the next
+    part; setup: what comes before that, once. For "not makeable" the
     order and the steps are empty and `reasons` say why; for "undecided" they hold the best plan so far, if any.
     opinions, confirmed: what the engines say of the proved bound where they were asked, and whether they agree; None
     where only one spoke. hangs_on: the solids that the verdict hangs on; rotation_sign: how the part's file counted
@@ -270,6 +277,7 @@ class Plan(Record):
     reloads: int | None = None
     released: int | None = None
     time: float | None = None
+    cycle_time: float | None = None
     smallest_clearance: float | None = None
     keep_clear: tuple[KeepClear, ...] = ()
     stock: Stock | None = None

@@ -31,7 +31,7 @@ from planner.search.orders import Case, Ready
 from planner.search.search import Search
 from planner.search.stations import Station
 from planner.search.straight_through import straight_through
-from planner.search.trial import BendDone, Trial
+from planner.search.trial import BendDone, Trial, passes_of
 from planner.tube.frames import Array
 
 
@@ -104,6 +104,7 @@ class Known:
         self.evidence.moved = tuple(moved_of(trial, step_list, measured))
         motions, arms = [m for bend in done_in(trial) for m in bend.motions], arms_swept(trial, search.around)
         crush = crush_words(crush_gaps(motions, least, arms, self.case.machine, self.case.part.radius))
+        cycle = round(math.fsum(step.time for step in steps), 3)
         clear = [step.clearance for step in steps if step.clearance is not None]
         reasons = told(search, straight_through(search, sequence))
         if sequence.value.reclamps or sequence.value.trim:
@@ -118,10 +119,11 @@ class Known:
             regrips=ready.regrips,
             reloads=ready.reloads,
             released=ready.released,
-            time=round(math.fsum(step.time for step in steps), 3),
+            time=cycle,
+            cycle_time=cycle,
             smallest_clearance=min(clear, default=None),
             keep_clear=(keep_clear(motions, arms, self.case.part.radius),),
-            setup=Setup(list=() if crush is None else (crush,)),
+            setup=self._setup(trial, () if crush is None else (crush,)),
             stock=self._stock(ready),
             order=ordered(ready.order),
             steps=steps,
@@ -129,6 +131,18 @@ class Known:
             opinions=opinions.said,
             confirmed=opinions.agree,
         )
+
+    def _setup(self, trial: Trial, besides: tuple[str, ...]) -> Setup:
+        """Return what is fitted before the first load, and before each further pass over the batch."""
+        assert trial.loads is not None  # of every plan that was carried out
+        passes = [one[0] for one in passes_of(trial.loads)]
+        fitted = [
+            f"{'' if len(passes) == 1 else f'Pass {number} of {len(passes)}, all parts: '}fit the dies for a bend"
+            f" radius of {first.station.radius:g} mm and the {first.clamp:g} mm clamp."
+            for number, first in enumerate(passes, start=1)
+        ]
+        said = tuple(line[0].upper() + line[1:] for line in fitted)
+        return Setup(list=(*said, *besides), time=round(len(passes) * self.case.machine.times.tool_change, 3))
 
     def _stock(self, ready: Ready) -> Stock:
         part = self.case.part

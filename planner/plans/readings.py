@@ -16,12 +16,16 @@ SMALL = 6
 
 @dataclass(frozen=True)
 class Now:
-    """Chuck angle since the load [rad], clamp and bend radius in the machine [mm], grip from the tail end [mm]."""
+    """Chuck angle since the load [rad], clamp and bend radius in the machine [mm], grip from the tail end [mm].
+
+    begun: the clamp with which the pass over the batch began [mm].
+    """
 
     chuck: float = 0.0
     clamp: float | None = None
     radius: float | None = None
     grip: float | None = None
+    begun: float | None = None
 
 
 def degrees(angle: float) -> float:

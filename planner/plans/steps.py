@@ -25,7 +25,7 @@ from planner.plans.readings import SMALL, Now, advance_reading, degrees, dial_re
 from planner.plans.swing import reach_about_die, reach_about_feed, swing_of
 from planner.search.passages import Passage
 from planner.search.stations import Station, Stationed
-from planner.search.trial import BendDone, Trial
+from planner.search.trial import BendDone, Trial, passes_of
 from planner.tolerances import REPORT_CEILING
 from planner.tube.bodies import Motion, Phase
 
@@ -50,12 +50,14 @@ class StepList:
     def write(self) -> tuple[Step, ...]:
         """Return all steps from the first load to the last check."""
         for number, done in enumerate(self.loads):
+            self._begin_pass(number, done[0])
             self._load(number, done[0])
             for bend in done:
                 self._bend(number, bend)
             # On the way to another load it is part of turning or reloading, and of their time.
             last = number == len(self.loads) - 1
             self._off(number, done[-1], self.machine.times.load if last else 0.0)
+            self._end_pass(number)
         self._finish()
         return tuple(self.steps)
 
@@ -69,7 +71,7 @@ class StepList:
         ready, st = self.stationed.ready, first.station
         load, run = ready.loads[number], ready.order[number]
         self.now = replace(self.now, chuck=0.0, grip=None)
-        self._clamp(first)
+        self._clamp(first.clamp, first.station.number)
         turned = number > 0 and ready.order[number - 1].leads != run.leads
         action = "turn" if turned else "reload" if number > 0 else "load"
         words = lay_in_words(self.stationed, number) if load.formed else load_words(self.stationed, number)
@@ -175,26 +177,47 @@ class StepList:
             caution=cautions.arm_home(self._arm(st)),
         )
 
-    def _clamp(self, bend: BendDone) -> None:
-        """Change clamp or dies if the next bend wants others; fitting the first is part of setting up."""
-        st = bend.station
-        wanted = replace(self.now, clamp=bend.clamp, radius=st.radius)
-        changes = []
-        if self.now.radius is not None and self.now.radius != st.radius:
-            changes.append(f"the dies for a bend radius of {st.radius:g} mm")
-        if self.now.clamp is not None and (self.now.clamp != bend.clamp or changes):
-            changes.append(f"the {bend.clamp:g} mm clamp")
-        self.now = wanted
-        if changes:
-            self._add(
-                "change clamp",
-                bend=st.number,
-                amount=bend.clamp,
-                unit="mm",
-                time=self.machine.times.tool_change,
-                caution=cautions.TOOL_CHANGE,
-                note=f"Fit {' and '.join(changes)}.",
+    def _begin_pass(self, number: int, first: BendDone) -> None:
+        """Fit the tooling of a pass over the batch: the first one's is there as the job begins."""
+        radius, of = first.station.radius, [p[0].station.radius for p in passes_of(self.loads)]
+        if number > 0 and radius != self.now.radius:
+            place = len({step.number for step in self.steps if step.action == "change dies"}) + 2
+            note = (
+                f"Pass {place} of {len(of)}: once every part has been through the pass before, fit the dies for a bend"
+                f" radius of {radius:g} mm and the {first.clamp:g} mm clamp, for all of them."
             )
+            self.now = replace(self.now, clamp=first.clamp, grip=None)
+            self._add(
+                "change dies",
+                bend=first.station.number,
+                amount=radius,
+                unit="mm",
+                caution=cautions.TOOL_CHANGE,
+                note=note,
+            )
+        if number == 0 or radius != self.now.radius:
+            self.now = replace(self.now, clamp=first.clamp, radius=radius, begun=first.clamp)
+
+    def _end_pass(self, number: int) -> None:
+        """Put back the clamp that the pass began with, after the last load of the pass."""
+        last = number == len(self.loads) - 1 or self.loads[number + 1][0].station.radius != self.now.radius
+        if last and self.now.begun is not None:
+            self._clamp(self.now.begun, None)
+
+    def _clamp(self, clamp: float, bend: int | None) -> None:
+        """Change the clamp if the next bend wants another; bend: None where it is put back for the next part."""
+        if self.now.clamp == clamp:
+            return
+        self.now = replace(self.now, clamp=clamp, grip=self.now.grip if bend is not None else None)
+        self._add(
+            "change clamp",
+            bend=bend,
+            amount=clamp,
+            unit="mm",
+            time=self.machine.times.tool_change,
+            caution=cautions.TOOL_CHANGE,
+            note=f"Fit the {clamp:g} mm clamp{'' if bend is not None else ' again, for the next part'}.",
+        )
 
     def _zero(self, st: Station, leads: str, when: str) -> None:
         readouts = [
@@ -205,7 +228,7 @@ class StepList:
 
     def _bend(self, number: int, done: BendDone) -> None:
         st, leads = done.station, self.stationed.ready.order[number].leads
-        self._clamp(done)
+        self._clamp(done.clamp, done.station.number)
         chuck = self.now.chuck
         for motion, leg in zip(done.placing, done.path.legs, strict=False):
             self._moved(number, motion, st, leg.kind, chuck)

@@ -62,7 +62,7 @@ from planner.plans.known import runs_only
 from planner.plans.reasons import from_nogood
 from planner.proof.covers import motions_record
 from planner.proof.no_goods import no_good_record, rule_record
-from planner.search.events import Value
+from planner.search.events import Value, of_one_clamp
 
 SCHEMA = "bendorder-proof/1"
 
@@ -72,7 +72,8 @@ def proof_document(plan: Plan, evidence: Evidence) -> dict[str, Any]:
     search, decision = evidence.search, evidence.decision
     assert search is not None  # filled by planning
     assert decision is not None
-    proved = [nogood for nogood in search.nogoods if nogood.grade == "proved"]
+    # What speaks of one clamp only bears on handling time, which is not claimed here.
+    proved = [nogood for nogood in search.nogoods if nogood.grade == "proved" and not of_one_clamp(nogood.pattern)]
     return {
         "schema": SCHEMA,
         "plan": plan.as_dict(),

@@ -72,6 +72,22 @@ def clamps_that_fit(loaded: Loaded, bend: int, formed: frozenset[int], tooling: 
     return Broken("clamp longer than the straight", loaded.number(bend), loaded.leads, sentence, numbers)
 
 
+def same_dies(loaded: Loaded, bend: int, own: Tooling, ahead: Tooling) -> Broken | None:
+    """A bend is made in the same load as the neighbour ahead of it only with the dies of that one in the machine.
+
+    Dies are not changed with a half-bent tube on the mandrel: other dies are another pass over the whole batch.
+    """
+    if own.bend_radius == ahead.bend_radius:
+        return None
+    sentence = (
+        f"Bend {loaded.number(bend)} is made with the dies for {own.bend_radius:.1f} mm, its neighbour, bend"
+        f" {loaded.number(bend - 1)}, with those for {ahead.bend_radius:.1f} mm: each set of dies makes its bends in a"
+        " pass of its own over the whole batch, and the tube is put back for it."
+    )
+    numbers = {"radius": own.bend_radius, "ahead": ahead.bend_radius}
+    return Broken("one set of dies", loaded.number(bend), loaded.leads, sentence, numbers)
+
+
 def pressure_die_lasts(loaded: Loaded, bend: int, setting: float, tooling: Tooling) -> Broken | None:
     """Of a pressure die that follows the tube, enough must be left behind the tangent point when the swing ends [rad].
 

@@ -60,8 +60,12 @@ class Attempt:
     path: PlainPath | None = None
     placing: tuple[Motion, ...] = ()
     fitting: list[int] = field(default_factory=list)
-    sure_of_clamp: bool = True
     blocked: tuple[Blocked, ...] = ()
+
+    def only(self, clamp: float | None) -> Attempt | None:
+        """Return the same attempt with one of the clamps with which all of it is clear, None if it is none of them."""
+        fits = [c for c in self.fitting if self.clamps[c] == clamp]
+        return replace(self, clamps=(self.clamps[fits[0]],), fitting=[0]) if fits else None
 
     @property
     def lowered(self) -> float:

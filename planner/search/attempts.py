@@ -101,9 +101,7 @@ class Batches:
         answers = [[of(answered, c).answer for _, answered in held] for c in every]
         attempt.fitting = [c for c, found in enumerate(answers) if all(answer is Answer.CLEAR for answer in found)]
         in_the_way = tuple(_in_the_bend(held, c) for c in every)
-        if attempt.fitting:
-            attempt.sure_of_clamp = all(Answer.STRUCK in found for found in answers[: attempt.fitting[0]])
-        else:
+        if not attempt.fitting:
             attempt.blocked = in_the_way
         return in_the_way
 
@@ -206,7 +204,6 @@ class Batches:
                 continue
             clear = clear_with(found, attempt.fitting)
             if clear:
-                attempt.sure_of_clamp &= clear[0] == attempt.fitting[0]
                 attempt.path, attempt.placing, attempt.fitting = path, motions_, clear
                 attempt.blocked = ()
             elif not attempt.blocked:

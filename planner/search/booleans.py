@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from planner.rules.broken import End
 from planner.search.events import Arrival, Event, Hold, NoGood, Pattern, Sequence, Trims
+from planner.search.fitting import Fitting
 from planner.search.problem import Extra, Problem
 from planner.search.reaching import ENDS, EVENT, LINKED, LOADED, Reached, Step, least_time, negation
 from planner.search.windings import Windings
@@ -38,7 +39,7 @@ class Model:
         self.cp = cp_model.CpModel()
         self.numbers = range(1, problem.n + 1)
         self.before: dict[tuple[int, int], Truth] = {}
-        self.following: dict[tuple[int, int], Truth] = {}
+        self.following: dict[tuple[int, int], BoolVarT] = {}
         self.first: dict[int, BoolVarT] = {}
         self.last: dict[int, BoolVarT] = {}
         self.leads_a: dict[int, BoolVarT] = {}
@@ -51,6 +52,7 @@ class Model:
         self._serving: dict[tuple[End, Hold, int], Truth] = {}
         self._fitting: dict[frozenset[int], Truth] = {}
         self._costs: dict[tuple[Arrival | None, Arrival, Trims], tuple[BoolVarT, int]] = {}
+        self.fitting = Fitting(self)
 
     def build(self, forbidden: Iterable[NoGood]) -> None:
         """State the whole problem, family by family."""
@@ -64,6 +66,7 @@ class Model:
         self._collet_opens_at_the_last_bend_only()
         self._one_pair_of_trims()
         self._chuck_stays_in_range()
+        self.fitting.build()
         self._nothing_forbidden(forbidden)
 
     # ---------------------------------------------------------------- objectives
@@ -84,7 +87,8 @@ class Model:
     def time(self) -> LinearExprT:
         """The least time of all arrivals and what is known to come on top of it [ms]."""
         least = [(literal, least_time(self.problem, *key)) for key, literal in self.reached.items()]
-        return self._sum([*least, *self._costs.values()])
+        changes = [(literal, self.problem.times.tool_change) for literal in self.fitting.changes]
+        return self._sum([*least, *changes, *self._costs.values()])
 
     def _sum(self, terms: list[tuple[BoolVarT, int]]) -> LinearExprT:
         from ortools.sat.python import cp_model
@@ -234,6 +238,10 @@ class Model:
         if pattern.released is not None:
             released = self.released.get(self._number(leads, bend), False)
             literals.append(released if pattern.released else negation(released))
+        if pattern.clamp is not None:
+            literals.append(self.fitting.fitted(self._number(leads, bend), pattern.clamp))
+        if pattern.clamp_before is not None:
+            literals.append(self.fitting.fitted_before(pattern))
         return literals
 
     def _event(self, event: Event, leads: End, bend: int) -> Truth:
@@ -323,7 +331,8 @@ class Model:
             reached, leads, bend = how[number]
             longer, released = self.longer.get((leads, bend)), self.released.get(number)
             way = int(longer is not None and solved.boolean_value(longer))
-            steps.append(Step(reached, leads, bend, way, released is not None and solved.boolean_value(released)))
+            opened, clamp = released is not None and solved.boolean_value(released), self.fitting.read(solved, number)
+            steps.append(Step(reached, leads, bend, way, opened, clamp))
             number = after.get(number)
         pair = next(t for t, literal in enumerate(self.trims) if solved.boolean_value(literal))
         return self.problem.trims[pair], steps
@@ -332,7 +341,8 @@ class Model:
 def exact(arrival: Arrival) -> Pattern:
     """Return the pattern that this arrival alone matches, whatever the trims."""
     a = arrival
-    return Pattern(a.event, a.leads, a.bend, (a.ahead, a.ahead), hold=a.hold, way=a.way, released=a.released)
+    ahead = (a.ahead, a.ahead)
+    return Pattern(a.event, a.leads, a.bend, ahead, hold=a.hold, way=a.way, released=a.released, clamp=a.clamp)
 
 
 # -------------------------------------------------------------------- replay, with no solver in it

@@ -7,8 +7,7 @@ and kept. What the readouts can show comes in later, when the plan that was chos
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from planner.clearance.solids import toward
@@ -20,9 +19,9 @@ from planner.search.attempts import Around, Batches, rolls_allowed
 from planner.search.events import Arrival, Event, Trims
 from planner.search.orders import Case, fitting_clamps
 from planner.search.passages import Passage, Way, loading, pass_all, unloading
-from planner.search.places import Place, is_last
+from planner.search.places import Place, is_last, whichever
 from planner.search.problem import Problem
-from planner.search.shop_rules import flush_advance, milliseconds
+from planner.search.shop_rules import flush_advance
 from planner.search.stations import Station, printed_setting
 from planner.search.trial import in_die, plus, rooms
 from planner.search.walls import Wall, passage_wall
@@ -44,11 +43,6 @@ class Checks:
             tuple[object, ...], tuple[Wall, ...] | None
         ] = {}  # walls between two bends, whatever the hold
         self.homes: dict[tuple[object, ...], Wall | None] = {}  # walls against the arm's way home, whatever the hold
-        self.extras: dict[tuple[Arrival | None, Arrival, Trims], int] = {}
-        self.sure_extras: dict[tuple[Arrival | None, Arrival, Trims], int] = {}
-        self.tools: dict[tuple[Arrival, Trims], tuple[float, float]] = {}  # clamp and bend radius in use [mm]
-        self.sure_tools: dict[tuple[Arrival, Trims], bool] = {}
-        self.directions: dict[tuple[Arrival | None, Arrival, Trims], tuple[int, int]] = {}
         self._leading: dict[End, Leading] = {}
         self.carried = frozenset(solid.name for solid in case.machine.solid if solid.moves_with == "carriage")
         resolution, largest = case.machine.rotation.resolution, case.machine.head.largest_angle
@@ -58,32 +52,73 @@ class Checks:
         )
 
     def bend(self, wanted: Iterable[Place]) -> list[Attempt]:
-        """Return how the bends at some places go, from the dies' closing to the arm's return."""
+        """Return how the bends at some places go, from the dies' closing to the arm's return.
+
+        A bend with a clamp that is named goes as it does with whichever clamp fits, where that is one of them.
+        """
         wanted = list(wanted)
-        keys = [self._bend_key(place) for place in wanted]
-        new = {key: self.attempt(place) for key, place in zip(keys, wanted, strict=True) if key not in self.bent}
-        self.batches.bend_all(new.values())
-        self.bent.update(new)
-        return [self.bent[key] for key in keys]
+        new: dict[tuple[object, ...], Attempt] = {}
+        for places in (map(whichever, wanted), [place for place in wanted if place.at.clamp is not None]):
+            for place in places:
+                key = self._bend_key(place)
+                if key in self.bent or key in new:
+                    continue
+                known = None if place.at.clamp is None else self._as_whichever(place, self.bent, self._bend_key)
+                if known is None:
+                    new[key] = self.attempt(place)
+                else:
+                    self.bent[key] = known
+            self.batches.bend_all(new.values())
+            self.bent.update(new)
+            new.clear()
+        return [self.bent[self._bend_key(place)] for place in wanted]
+
+    def _as_whichever(
+        self, place: Place, known: dict[tuple[object, ...], Attempt], key: Callable[[Place], tuple[object, ...]]
+    ) -> Attempt | None:
+        """Return how a bend or move with a named clamp goes by what is known of whichever fits, None if not known."""
+        found = known[key(whichever(place))]
+        return found if found.blocked else found.only(place.at.clamp)
 
     def move(self, wanted: Iterable[Place]) -> list[Attempt]:
         """Return how the tube is brought to some places whose bends, and the bends before, are known to go."""
         wanted = list(wanted)
-        keys = [self._move_key(place) for place in wanted]
         new: dict[tuple[object, ...], Attempt] = {}
-        for key, place in zip(keys, wanted, strict=True):
-            if key not in self.moved and key not in new:
-                bent = self.bent[self._bend_key(place)]
-                new[key] = replace(
-                    bent,
-                    standing_before=replace(self._standing_before(place), lowered=self.lowered(place)),
-                    eased_before=self.eased(place),
-                    rolls=self._rolls(place),
-                    station=replace(bent.station, advance=self._advance(place)),
-                )
-        self.batches.place_all(new.values())
-        self.moved.update(new)
-        return [self.moved[key] for key in keys]
+        for places in (map(whichever, wanted), [place for place in wanted if place.at.clamp is not None]):
+            for place in places:
+                key = self._move_key(place)
+                if key in self.moved or key in new:
+                    continue
+                known = self._moves_as_whichever(place)
+                if known is None:
+                    new[key] = self._moving(place)
+                else:
+                    self.moved[key] = known
+            self.batches.place_all(new.values())
+            self.moved.update(new)
+            new.clear()
+        return [self.moved[self._move_key(place)] for place in wanted]
+
+    def _moves_as_whichever(self, place: Place) -> Attempt | None:
+        """Return how a move with a named clamp goes by what is known of whichever fits, None if that is not known."""
+        any_clamp = whichever(place)
+        left, goes = (self.eased(place), self.lowered(place)), (self.eased(any_clamp), self.lowered(any_clamp))
+        if place.at.clamp is None or left != goes:
+            return None
+        own, found = self.bent[self._bend_key(place)], self._as_whichever(place, self.moved, self._move_key)
+        if found is None or found.blocked:
+            return found
+        return replace(found, home=own.home, returning=own.returning)
+
+    def _moving(self, place: Place) -> Attempt:
+        bent = self.bent[self._bend_key(place)]
+        return replace(
+            bent,
+            standing_before=replace(self._standing_before(place), lowered=self.lowered(place)),
+            eased_before=self.eased(place),
+            rolls=self._rolls(place),
+            station=replace(bent.station, advance=self._advance(place)),
+        )
 
     def load(self, wanted: Iterable[Place]) -> list[Passage]:
         """Return how the tube is put on to some places that begin a load and whose bends are known to go."""
@@ -102,6 +137,10 @@ class Checks:
         for key, place, attempt in zip(keys, wanted, here, strict=True):
             if key in self.passed or key in new:
                 continue
+            known = self._passes_as_whichever(way, place, attempt)
+            if known is not None:
+                self.passed[key] = known
+                continue
             tooling, machine = self.around(attempt.station).tooling, self.case.machine
             if way == "load":  # the same bend may have been met first on another way to it
                 before = replace(attempt, standing_before=self._standing_before(place))
@@ -112,13 +151,27 @@ class Checks:
         self.passed.update(new)
         return [self.passed[key] for key in keys]
 
+    def _passes_as_whichever(self, way: Way, place: Place, attempt: Attempt) -> Passage | None:
+        """Return a passage with a named clamp by what is known of whichever fits, None if that is not known."""
+        any_clamp = whichever(place)
+        found = self.passed.get((way, *self._bend_key(any_clamp), self.flush(any_clamp)))
+        if place.at.clamp is None or found is None or found.path is None or found.attempt.home != attempt.home:
+            return None
+        fits = any(found.attempt.clamps[c] == place.at.clamp for c in found.fitting)
+        return replace(found, attempt=attempt, fitting=[0]) if fits else None
+
+    def spoken_of(self, place: Place, attempt: Attempt) -> Place:
+        """Return the place that an attempt speaks of: its clamp left open where it was made with all that fit."""
+        every = fitting_clamps(self.case, self.case.loaded(place.at.leads, place.trims), replace(place.at, clamp=None))
+        return whichever(place) if attempt.clamps == every else place
+
     def walled(self, place: Place, passage: Passage) -> tuple[Wall, ...] | None:
         """Return a wall that keeps a formed tube from its place, or in it, whatever the hold; None if none was found.
 
         It is looked for once for each run: what the carriage carries has no part in it.
         """
         at = place.at
-        key = (passage.way, at.leads, at.bend, at.ahead, place.trims, self.flush(place))
+        key = (passage.way, at.leads, at.bend, at.ahead, at.clamp, place.trims, self.flush(place))
         if key not in self._walled or not passage.standing.leading.curvature.any():
             self._walled[key] = passage_wall(passage, self.batches, self.carried)
         return self._walled[key]
@@ -147,24 +200,6 @@ class Checks:
         if place.before is None or place.at.event is not Event.LINK:
             return None
         return self.bent[self._bend_key(Place(None, place.before, place.at, place.trims))]
-
-    def extra(self, before: Arrival | None, arrival: Arrival, trims: Trims) -> int:
-        """Return what an arrival is known to take more than its least [ms]."""
-        return self.extras.get((before, arrival, trims), 0)
-
-    def sure_extra(self, before: Arrival | None, arrival: Arrival, trims: Trims) -> int:
-        """Return the part of `extra` that no other path and no easing could save [ms]: changes of tools."""
-        return self.sure_extras.get((before, arrival, trims), 0)
-
-    def sense(self, before: Arrival | None, arrival: Arrival, trims: Trims) -> tuple[int, int, int]:
-        """Return what the choice among equals looks at: direction of the rotation, back-feeding, tube ahead [mm]."""
-        view = self.leading(arrival.leads).view
-        ahead = round(float(view.bend_starts[arrival.bend - 1]) + trims.at(arrival.leads))
-        known = self.directions.get((before, arrival, trims))
-        if known is None:
-            rolls = both_ways(self.problem.rolls[arrival.leads][arrival.bend - 1])
-            known = (direction_of(rolls[arrival.way]) if arrival.event is Event.LINK else 0, 0)
-        return (*known, ahead)
 
     def face(self, arrival: Arrival, trims: Trims) -> float | None:
         """Return u of the hold that serves an arrival [mm]."""
@@ -203,7 +238,7 @@ class Checks:
         faces = (self.face(at, place.trims), self._new_face(place)) if self.carried else ()
         opened = at.released and bool(self.carried)
         rooms = self._rooms(place, self.station(place), self._standing_after(place))
-        return (at.leads, at.bend, at.ahead, opened, place.trims, rooms, *faces)
+        return (at.leads, at.bend, at.ahead, at.clamp, opened, place.trims, rooms, *faces)
 
     def _rooms(self, place: Place, st: Station, standing: Standing) -> tuple[float, float | None]:
         """Return the room for the way home after a bend, as `rooms` says."""
@@ -322,7 +357,7 @@ class Checks:
         grip = in_die(st, ahead, tail_end, side, follows, carriage)
         standing = self._standing_after(place)
         room, off = self._rooms(place, st, standing)
-        clamps = fitting_clamps(self.case, self.case.loaded(at.leads, place.trims), at)
+        clamps = fitting_clamps(self.case, self.case.loaded(at.leads, place.trims), at)  # one where it is named
         before = self._standing_before(place)
         rolls = rolls_allowed(self.case.machine, st, before.formed_arc)
         return Attempt(st, clamps, before, grip, standing, room, off, 0.0, 0.0, rolls)
@@ -334,52 +369,3 @@ class Checks:
     def outcome(self, place: Place) -> Attempt:
         """Return what is known of a place whose bend and move were checked."""
         return self.moved[self._move_key(place)] if self.moves_to(place) else self.bent[self._bend_key(place)]
-
-    def measure(self, place: Place) -> bool:
-        """Note what an arrival that goes takes more than its least; say if that is news."""
-        case, at, here = self.case, place.at, self.outcome(place)
-        seconds = 0.0 if here.path is None else here.path.time
-        eased = self.eased(place)
-        least = self.problem.times.link if at.event is Event.LINK else self.problem.times.load
-        if self.moves_to(place):
-            seconds -= least[at.leads][at.bend - 1] / 1000.0
-        if place.after is None:
-            eased += here.eased
-        seconds += eased / case.machine.speeds.advance
-        run = self._runs(place, here)
-        seconds, sure = seconds + run + 2.0 * case.machine.times.clamp * (here.lowered > 0.0), run
-        tools = (here.clamps[here.fitting[0]], here.station.radius)
-        self.tools[at, place.trims] = tools
-        self.sure_tools[at, place.trims] = here.sure_of_clamp
-        if place.before is not None and self.tools.get((place.before, place.trims), tools) != tools:
-            seconds += case.machine.times.tool_change
-            if here.sure_of_clamp and self.sure_tools.get((place.before, place.trims), False):
-                sure += case.machine.times.tool_change
-        key, more = (place.before, at, place.trims), max(milliseconds(seconds), 0)
-        if here.path is not None:
-            back = sum(max(leg.start - leg.end, 0.0) for leg in here.path.legs if leg.kind == "advance")
-            self.directions[key] = (direction_of(here.path.roll), round(back))
-        changed = self.extras.get(key, 0) != more
-        self.extras[key], self.sure_extras[key] = more, min(milliseconds(sure), more)
-        return changed
-
-    def _runs(self, place: Place, here: Attempt) -> float:
-        """Return how long the carriage runs to its hold and back from it at a place [s]."""
-        carriage, way = self.case.machine.carriage, 0.0
-        if carriage is None:
-            return 0.0
-        if self.put_on(place) and here.standing_before.face is not None:
-            way += abs(carriage.waits_at - here.standing_before.face)
-        if self.taken_off(place) and here.standing.face is not None:
-            by_hand = here.home is not None and here.home.by_hand
-            way += abs(carriage.waits_at - here.standing.face + (0.0 if by_hand else here.eased))
-        if place.at.released and here.station.face is not None:
-            way += abs(carriage.waits_at - here.station.face)
-        return way / self.case.machine.speeds.advance
-
-
-def direction_of(roll: float) -> int:
-    """Return 1 for clockwise, −1 for counter-clockwise, 0 for no rotation or half a turn, which may go either way."""
-    if abs(roll) < 1e-9 or abs(abs(roll) - math.pi) < 1e-9:
-        return 0
-    return 1 if roll > 0.0 else -1

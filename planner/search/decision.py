@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Literal
 
 from planner.rules.broken import other
@@ -14,7 +13,7 @@ from planner.search.orders import ready_of
 from planner.search.search import OutOfTime, Search
 from planner.search.shop_rules import milliseconds
 from planner.search.stations import Unkeepable, station
-from planner.search.trial import BendDone, Failure, Trial, try_order
+from planner.search.trial import Failure, Trial, changed, passes_of, try_order
 
 Undecided = Literal["time limit", "too close", "no path found"]
 
@@ -47,12 +46,12 @@ def decide(search: Search) -> Decision:
     try:
         found = carried_out(search)
         bound = search.best(proved_only=True)
+        if found is None:
+            undecided = None if bound is None else _why(search, bound)
+            return Decision(None, None if bound is None else bound.value, undecided, (False, False, False))
+        least = None if bound is None else search.timed(bound.value)
     except OutOfTime:
         return _out_of_time(search)
-    least = None if bound is None else bound.value
-    if found is None:
-        undecided = None if bound is None else _why(search, bound)
-        return Decision(None, least, undecided, (False, False, False))
     return Decision(found, least, None, what_is_proved(search, found, least))
 
 
@@ -82,7 +81,8 @@ def _rounded_off(search: Search, sequence: Sequence, failure: Failure) -> NoGood
     moving = failure.blocked.doing in ("move", "no path")
     lead, tail = sequence.trims.at(at.leads), sequence.trims.at(other(at.leads))
     event = at.event if moving else Event.BEND
-    pattern = Pattern(event, at.leads, at.bend, (at.ahead, at.ahead), (lead, lead), (tail, tail), at.hold)
+    ahead = (at.ahead, at.ahead)
+    pattern = Pattern(event, at.leads, at.bend, ahead, (lead, lead), (tail, tail), at.hold, clamp=at.clamp)
     sentence = (
         f"Bend {failure.station.number} with end {at.leads} leading goes by the drawing's numbers, but not with those"
         " that the readouts can show."
@@ -91,17 +91,16 @@ def _rounded_off(search: Search, sequence: Sequence, failure: Failure) -> NoGood
 
 
 def value_as_printed(trial: Trial) -> Value:
-    """Return what a trial costs: the time of its own paths, easings and changes of tools."""
+    """Return what a trial costs: the time of its own paths, easings and changes of clamps, and of each further pass."""
     ready, times = trial.stationed.ready, trial.stationed.ready.case.machine.times
     speeds = ready.case.machine.speeds
     assert trial.loads is not None  # asked only of orders carried out
-    done: list[BendDone] = [bend for load in trial.loads for bend in load]
+    done = [bend for load in trial.loads for bend in load]
     seconds = ready.turns * times.turn + ready.reloads * times.load + ready.regrips * times.regrip
     seconds += sum(bend.path.time + (bend.home.eased + bend.carriage_way) / speeds.advance for bend in done)
     seconds += 2.0 * times.clamp * sum(bend.home.lowered > 0.0 for bend in done)
-    seconds += times.tool_change * sum(
-        (a.clamp, a.station.radius) != (b.clamp, b.station.radius) for a, b in pairwise(done)
-    )
+    of = passes_of(trial.loads)
+    seconds += times.tool_change * (len(of) - 1 + sum(len(changed(one)) for one in of))
     return Value(ready.reclamps, ready.trim_a + ready.trim_b, milliseconds(seconds))
 
 

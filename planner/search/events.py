@@ -65,7 +65,7 @@ class Arrival:
 
     event: LOAD, TURN, RELOAD or LINK; hold: the collet's hold that serves the bend (on a hand-fed bender too, where it
     means nothing but the load); way: 0 the shorter way round, 1 the longer (LINK only); released: the collet has placed
-    the job's last bend and stands open while it is made.
+    the job's last bend and stands open while it is made; clamp: its length [mm], None where any that fits will do.
     """
 
     event: Event
@@ -75,6 +75,7 @@ class Arrival:
     hold: Hold
     way: int = 0
     released: bool = False
+    clamp: float | None = None
 
     @property
     def regripped(self) -> bool:
@@ -115,7 +116,9 @@ class Pattern:
     ahead: least and greatest number of the first formed bend; trim_lead, trim_tail: trim at the leading end and at the
     other [mm], ends of the span included; hold, way, released: None where it does not matter. A BEND pattern matches
     however the bend was reached; a REGRIP pattern for bend k matches the arrival at bend k + 1 by a link with a hold
-    begun there by a re-grip (`ahead`, `hold` and `way` then speak of bend k: `hold` is the hold that is given up).
+    begun there by a re-grip (`ahead`, `hold`, `way` and `clamp` then speak of bend k: `hold` is the hold that is given
+    up). clamp, clamp_before: in the machine at the bend, and at the one made before it [mm]; an arrival that leaves its
+    clamp open matches no pattern that names one.
     """
 
     event: Event
@@ -127,6 +130,8 @@ class Pattern:
     hold: Hold | None = None
     way: int | None = None
     released: bool | None = None
+    clamp: float | None = None
+    clamp_before: float | None = None
 
     def fits_trims(self, trims: Trims) -> bool:
         """Say whether it speaks of a tube with these trims."""
@@ -149,8 +154,15 @@ class Pattern:
             and (self.hold is None or at.hold == self.hold)
             and (self.way is None or at.way == self.way)
             and (self.released is None or at.released == self.released)
+            and (self.clamp is None or at.clamp == self.clamp)
+            and (self.clamp_before is None or (before is not None and before.clamp == self.clamp_before))
             and self.fits_trims(trims)
         )
+
+
+def of_one_clamp(pattern: Pattern) -> bool:
+    """Say whether a pattern speaks of one clamp only, at its bend or before it."""
+    return pattern.clamp is not None or pattern.clamp_before is not None
 
 
 @dataclass(frozen=True)

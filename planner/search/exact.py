@@ -1,10 +1,10 @@
 """The exact engine: the shortest path over runs of neighbouring bends.
 
-A state is the arrival made last (run of formed bends, leading end, hold) and where the chuck stands; a step goes on to
-the next bend by a link, with or without a re-grip, by a reload or by a turn. Steps are taken best first (A*), guided by
-two bounds that leave something out: what is left with no holds to count, from the whole part backward (`_Ahead`), and
-the holds that are left with no geometry to count. Both are never more than the truth, so the first whole job found
-is a best one.
+A state is the arrival made last (run of formed bends, leading end, hold, clamp), where the chuck stands and the clamp
+that is to be put back; a step goes on to the next bend by a link, with or without a re-grip, by a reload or by a turn.
+Steps are taken best first (A*), guided by two bounds that leave something out: what is left with no holds to count,
+from the whole part backward (`_Ahead`), and the holds that are left with no geometry to count. Both are never more than
+the truth, so the first whole job found is a best one.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import math
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from itertools import count
+from typing import NamedTuple
 
 import numpy as np
 
@@ -33,6 +34,17 @@ NEVER = 10**15
 
 ANGLE_STEP = 1e-6
 """Chuck angles nearer than this are the same [rad]."""
+
+
+class Stands(NamedTuple):
+    """What else a state is told by: the chuck's angle [rad]; the clamp that the pass began with [mm]."""
+
+    chuck: float
+    fitted: float | None = None
+
+    def key(self) -> tuple[int, float | None]:
+        """Return what states are told apart by."""
+        return round(self.chuck / ANGLE_STEP), self.fitted
 
 
 class Exact:
@@ -69,19 +81,18 @@ class OneTrim:
         self.forbidden = Forbidden(problem.n, nogoods, trims)
         self.ahead = _Ahead(problem, self.forbidden)
         self.holds = _Holds(problem, self.forbidden)
-        self.least = min((cost + self.left(load) for load, cost in self.loads()), default=NEVER)
+        self.least = min((cost + self.left(load, stands) for load, stands, cost in self.loads()), default=NEVER)
 
     def bound(self) -> Value:
         """Return a value that no sequence with these trims is below."""
         return value_of(self.least, self.trims)
 
-    def loads(self) -> Iterator[tuple[Arrival, int]]:
-        """Yield every allowed first arrival and what it costs."""
+    def loads(self) -> Iterator[tuple[Arrival, Stands, int]]:
+        """Yield every allowed first arrival, how things then stand, and what it costs."""
         for end in ENDS:
             for bend in range(1, self.n + 1):
                 load = Arrival(Event.LOAD, end, bend, bend, Hold(bend, "load"))
-                for arrival, _, cost in self._priced(None, load, 0.0, self.problem.times.load[end][bend - 1]):
-                    yield arrival, cost
+                yield from self._priced(None, load, Stands(0.0), self.problem.times.load[end][bend - 1])
 
     def as_last(self, before: Arrival | None, arrival: Arrival) -> Iterator[Arrival]:
         """Yield an arrival that is allowed, the job's last one with the collet closed and with it open."""
@@ -96,73 +107,80 @@ class OneTrim:
         """Say whether all bends are made."""
         return arrival.ahead == 1 and arrival.bend == self.n
 
-    def left(self, arrival: Arrival) -> int:
+    def left(self, arrival: Arrival, stands: Stands) -> int:
         """Return a bound of what follows an arrival."""
         if self.finished(arrival):
             return 0
+        put_back = 0 if arrival.clamp == stands.fitted else self.problem.times.tool_change
         run = self.forbidden.run(arrival.leads, arrival.bend, arrival.ahead)
         reclamps = self.holds.still_needed(arrival)
-        return max(
+        return put_back + max(
             int(self.ahead.cost[arrival.leads][run]), reclamps * RECLAMP + int(self.ahead.time[arrival.leads][run])
         )
 
-    def steps(self, at: Arrival, chuck: float) -> Iterator[tuple[Arrival, float, int]]:
-        """Yield every allowed arrival after one, where the chuck then stands [rad], and what the step costs."""
+    def steps(self, at: Arrival, stands: Stands) -> Iterator[tuple[Arrival, Stands, int]]:
+        """Yield every allowed arrival after one, how things then stand, and what the step costs."""
         n, end, nxt, times = self.n, at.leads, at.bend + 1, self.problem.times
         if nxt <= n:
             link = Arrival(Event.LINK, end, nxt, at.ahead, at.hold)
-            yield from self._links(at, link, chuck, 0)
+            yield from self._links(at, link, stands, 0)
             if self.problem.may_regrip:
-                yield from self._links(at, replace(link, hold=Hold(nxt, "re-grip")), 0.0, RECLAMP + times.regrip)
+                regripped = replace(link, hold=Hold(nxt, "re-grip"))
+                yield from self._links(at, regripped, stands._replace(chuck=0.0), RECLAMP + times.regrip)
             if self.problem.may_reload:
                 reload_ = Arrival(Event.RELOAD, end, nxt, at.ahead, Hold(nxt, "load"))
-                yield from self._priced(at, reload_, 0.0, RECLAMP + times.reload)
+                yield from self._priced(at, reload_, stands._replace(chuck=0.0), RECLAMP + times.reload)
         turned = n + 2 - at.ahead
         if turned <= n:
             turn = Arrival(Event.TURN, other(end), turned, n + 1 - at.bend, Hold(turned, "load"))
-            yield from self._priced(at, turn, 0.0, RECLAMP + times.turn)
+            yield from self._priced(at, turn, stands._replace(chuck=0.0), RECLAMP + times.turn)
 
-    def _links(self, at: Arrival, link: Arrival, chuck: float, cost: int) -> Iterator[tuple[Arrival, float, int]]:
+    def _links(self, at: Arrival, link: Arrival, stands: Stands, cost: int) -> Iterator[tuple[Arrival, Stands, int]]:
         cost += self.problem.times.link[link.leads][link.bend - 1]
         limits = self.problem.chuck
         if limits is None:
-            yield from self._priced(at, link, 0.0, cost)
+            yield from self._priced(at, link, stands._replace(chuck=0.0), cost)
             return
         for way, roll in enumerate(both_ways(self.problem.rolls[link.leads][link.bend - 1])):
-            angle = chuck + roll
+            angle = stands.chuck + roll
             if limits[0] - CHUCK_SLACK <= angle <= limits[1] + CHUCK_SLACK:
-                yield from self._priced(at, replace(link, way=way), angle, cost)
+                yield from self._priced(at, replace(link, way=way), stands._replace(chuck=angle), cost)
 
     def _priced(
-        self, at: Arrival | None, arrival: Arrival, chuck: float, cost: int
-    ) -> Iterator[tuple[Arrival, float, int]]:
-        for kept in self.as_last(at, arrival):
-            released = RECLAMP if kept.released else 0
-            yield kept, chuck, cost + released + self.extra(at, kept, self.trims)
+        self, at: Arrival | None, arrival: Arrival, stands: Stands, cost: int
+    ) -> Iterator[tuple[Arrival, Stands, int]]:
+        for clamp in self.problem.clamps_for(arrival):
+            clamped = arrival if clamp is None else replace(arrival, clamp=clamp)
+            fitted, changed = self.problem.changes(at, clamped, stands.fitted)
+            more = cost + changed * self.problem.times.tool_change
+            for kept in self.as_last(at, clamped):
+                released = RECLAMP if kept.released else 0
+                yield kept, Stands(stands.chuck, fitted), more + released + self.extra(at, kept, self.trims)
 
     def shortest(self) -> Sequence | None:
         """Return a sequence of least cost, None if there is none."""
         number = count()
-        heap: list[tuple[int, int, int, float, Arrival, _Trail | None]] = []
-        for load, cost in self.loads():
-            heapq.heappush(heap, (cost + self.left(load), next(number), cost, 0.0, load, None))
-        reached: dict[tuple[Arrival, int], int] = {}
+        heap: list[tuple[int, int, int, Stands, Arrival, _Trail | None]] = []
+        for load, stands, cost in self.loads():
+            heapq.heappush(heap, (cost + self.left(load, stands), next(number), cost, stands, load, None))
+        reached: dict[tuple[Arrival, tuple[int, float | None]], int] = {}
         while heap:
-            bound, _, cost, chuck, at, trail = heapq.heappop(heap)
+            bound, _, cost, stands, at, trail = heapq.heappop(heap)
             if bound >= NEVER:
                 return None
-            key = (at, round(chuck / ANGLE_STEP))
+            key = (at, stands.key())
             if reached.get(key, NEVER) <= cost:
                 continue
             reached[key] = cost
             here = (at, trail)
             if self.finished(at):
                 return Sequence(self.trims, walked(here), value_of(cost, self.trims))
-            for arrival, angle, more in self.steps(at, chuck):
+            for arrival, after, more in self.steps(at, stands):
                 total = cost + more
-                if reached.get((arrival, round(angle / ANGLE_STEP)), NEVER) > total:
+                if reached.get((arrival, after.key()), NEVER) > total:
                     # Deeper states first among equals: a whole job is then found without walking all its equals.
-                    heapq.heappush(heap, (total + self.left(arrival), -next(number), total, angle, arrival, here))
+                    bound = total + self.left(arrival, after)
+                    heapq.heappush(heap, (bound, -next(number), total, after, arrival, here))
         return None
 
 

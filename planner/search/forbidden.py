@@ -21,7 +21,7 @@ ARRIVING = (Event.LOAD, Event.TURN, Event.RELOAD, Event.LINK)
 class Forbidden:
     """What the no-goods forbid with one pair of trims.
 
-    whole[event, end] (n + 2, n + 2): arrivals forbidden whatever the hold, the way round and the collet; the others
+    whole[event, end] (n + 2, n + 2): arrivals forbidden whatever the hold, way round, collet and clamps; the others
     stand in `narrow`, by event, end and bend (in the view).
     """
 
@@ -35,7 +35,8 @@ class Forbidden:
             pattern = nogood.pattern
             if not pattern.fits_trims(trims):
                 continue
-            if pattern.hold is None and pattern.way is None and pattern.released is None:
+            told = (pattern.hold, pattern.way, pattern.released, pattern.clamp, pattern.clamp_before)
+            if told == (None,) * len(told):
                 self._mark(pattern)
             else:
                 self.narrow.setdefault((pattern.event, pattern.leads, pattern.bend), []).append(pattern)
@@ -76,6 +77,7 @@ class Forbidden:
         for bend in range(hold.since, self.n + 1):
             for pattern in self.narrow.get((Event.BEND, end, bend), ()):
                 whole_span = pattern.ahead[0] <= 1 and pattern.ahead[1] >= bend
-                if pattern.hold == hold and whole_span and pattern.released is not True and pattern.way is None:
+                bound_to = pattern.way is not None or pattern.clamp is not None or pattern.clamp_before is not None
+                if pattern.hold == hold and whole_span and pattern.released is not True and not bound_to:
                     return bend - 1
         return self.n

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Sequence
 from itertools import count
 
 from planner.search.events import Arrival, NoGood, Prefer, Trims, Value
-from planner.search.exact import ANGLE_STEP, NEVER, RECLAMP, OneTrim
+from planner.search.exact import NEVER, RECLAMP, OneTrim, Stands
 from planner.search.problem import Problem
 
 FREE_CHUCK = (-math.inf, math.inf)
@@ -80,24 +80,24 @@ def _within(job: OneTrim, most: int) -> bool:
     """Say whether there is a sequence with no more re-clamps; what may end with the fewest is gone on with first."""
     limit, number = (most + 1) * RECLAMP - 1, count()
     turns_for_ever = job.problem.chuck in (None, FREE_CHUCK)
-    heap: list[tuple[int, int, int, float, Arrival]] = []
+    heap: list[tuple[int, int, int, Stands, Arrival]] = []
 
-    def put(cost: int, chuck: float, at: Arrival) -> None:
-        at_least = cost + job.left(at)
+    def put(cost: int, stands: Stands, at: Arrival) -> None:
+        at_least = cost + job.left(at, stands)
         if at_least <= limit:
-            heapq.heappush(heap, (at_least // RECLAMP, -next(number), cost, chuck, at))
+            heapq.heappush(heap, (at_least // RECLAMP, -next(number), cost, stands, at))
 
-    for load, cost in job.loads():
-        put(cost, 0.0, load)
-    reached: dict[tuple[Arrival, int], int] = {}
+    for load, stands, cost in job.loads():
+        put(cost, stands, load)
+    reached: dict[tuple[Arrival, tuple[int, float | None]], int] = {}
     while heap:
-        _, _, cost, chuck, at = heapq.heappop(heap)
-        key = (at, round(chuck / ANGLE_STEP))
+        _, _, cost, stands, at = heapq.heappop(heap)
+        key = (at, stands.key())
         if reached.get(key, NEVER) <= cost // RECLAMP:
             continue
         reached[key] = cost // RECLAMP
         if job.finished(at):
             return True
-        for arrival, turned, more in job.steps(at, chuck):
-            put(cost + more, 0.0 if turns_for_ever else turned, arrival)
+        for arrival, after, more in job.steps(at, stands):
+            put(cost + more, after._replace(chuck=0.0) if turns_for_ever else after, arrival)
     return False

@@ -3,7 +3,8 @@
 Only the bends between the tangent point and a witness matter: the tube nearer the die than the witness is the same
 whatever is formed beyond it. So a strike holds for every run of formed bends that is the same up to there. A witness in
 the trim, against the tail or against something that the carriage carries holds for that trim or that hold only. With
-several clamps each must be blocked; what holds for all of them is the no-good.
+several clamps each must be blocked; what holds for all of them is the no-good. Where an arrival names its clamp
+and others fit too, the no-good names it.
 """
 
 from __future__ import annotations
@@ -45,6 +46,7 @@ def lesson(checks: Checks, place: Place, attempt: Attempt) -> NoGood:
 
     A strike in the bend proves it. Where another path, another way home or another hold could help, only a wall does.
     """
+    place = checks.spoken_of(place, attempt)
     answers = {entry.finding.answer for entry in attempt.blocked}
     if answers != {Answer.STRUCK}:
         rule = "no path found" if attempt.blocked[0].doing == "no path" else "too close to call"
@@ -135,6 +137,7 @@ def passage_lesson(checks: Checks, place: Place, passage: Passage) -> NoGood:
     wall lies about the place in the machine, so that a longer tail only comes from farther off. Unproved, it holds for
     these trims and, at a load, this hold.
     """
+    place = checks.spoken_of(place, passage.attempt)
     at, trims = place.at, place.trims
     # Where the carriage could run there with another hold, or from another place, nothing is proved.
     runs = passage.blocked[0].doing == "carriage run"
@@ -153,6 +156,7 @@ def passage_lesson(checks: Checks, place: Place, passage: Passage) -> NoGood:
         spans = {at.leads: _lead_span(checks, place, witnesses), other(at.leads): (trims.at(other(at.leads)), math.inf)}
     hold = at.hold if walls is None and passage.way == "load" else None
     pattern = Pattern(event, leads, bend, (ahead, ahead), spans[leads], spans[other(leads)], hold)
+    pattern = _with_clamp(pattern, at.clamp, before=(leads, bend) != (at.leads, at.bend))
     rule, grade = _grade(walls)
     return NoGood(pattern, rule, "", grade, Struck(place, attempt, passage.blocked, walls or ()))
 
@@ -169,7 +173,7 @@ def _across(checks: Checks, place: Place, attempt: Attempt) -> tuple[Wall, ...] 
     at = place.at
     if attempt.station.radius != attempt.standing_before.bend_radius:
         return None  # where on the way the dies are changed is not settled: another place for it may help
-    key = (at.event, at.leads, at.bend, at.ahead, at.way, at.released, place.trims)
+    key = (at.event, at.leads, at.bend, at.ahead, at.way, at.released, at.clamp, place.trims)
     if key not in checks.across:
         around = checks.around(attempt.station)
         farthest = checks.farthest_forward(place, attempt.standing_before.tangent_u)
@@ -187,6 +191,7 @@ def _unproved(place: Place, attempt: Attempt, rule: str) -> NoGood:
     if stays_in(place, attempt) and place.after is not None:
         after, spans = place.after, ((lead, lead), (tail, tail))
         pattern = Pattern(Event.LINK, at.leads, after.bend, (at.ahead, at.ahead), *spans, after.hold)
+        pattern = _with_clamp(pattern, at.clamp, before=True)
         return NoGood(pattern, rule, "", "unproved", Struck(place, attempt, attempt.blocked))
     moving = attempt.blocked[0].doing in ("move", "no path")
     before_regrip = {entry.motion.phase for entry in attempt.blocked} <= {Phase.CLOSE, Phase.BEND}
@@ -202,6 +207,9 @@ def _unproved(place: Place, attempt: Attempt, rule: str) -> NoGood:
         at.way if at.event is Event.LINK and moving else None,
         at.released,
     )
+    pattern = _with_clamp(pattern, at.clamp)
+    if moving and at.clamp is not None and place.before is not None and at.event is Event.LINK:
+        pattern = _with_clamp(pattern, place.before.clamp, before=True)  # from where the tube starts hangs on that one
     return NoGood(pattern, rule, "", "unproved", Struck(place, attempt, attempt.blocked))
 
 
@@ -228,7 +236,13 @@ def _proved(checks: Checks, place: Place, attempt: Attempt, walls: tuple[Wall, .
     released = place.at.released if any(witness.solid in checks.carried for witness in witnesses) else None
     released = None if event is Event.LINK else released
     pattern = Pattern(event, at.leads, bend, (low, high), lead, tail, None, way, released)
+    pattern = _with_clamp(pattern, at.clamp, before=bend != at.bend)
     return NoGood(pattern, "strike", "", "proved", Struck(place, attempt, attempt.blocked, walls))
+
+
+def _with_clamp(pattern: Pattern, clamp: float | None, before: bool = False) -> Pattern:
+    """Return a pattern with a clamp named; before: it speaks of the arrival after the one with that clamp."""
+    return replace(pattern, clamp_before=clamp) if before else replace(pattern, clamp=clamp)
 
 
 def _holds_for(checks: Checks, place: Place, met: Attempt, walled: bool) -> bool:

@@ -47,8 +47,11 @@ def second_opinion(search: Search, bound: Value | None, other: Engine) -> tuple[
     None where it gave up: no opinion is no dissent, and no support.
     """
     proved = [nogood for nogood in search.nogoods if nogood.grade == "proved"]
+    apart = None if bound is None else search.told_apart(bound)
     try:
-        found = other.best(search.problem, proved, search.checks.sure_extra, search.prefer)
+        found = other.best(search.problem, proved, search.handling.sure_extra, search.prefer)
+        if found is not None and bound is not None and apart is not None and found.value[:2] == bound[:2]:
+            found = other.best(apart, proved, search.handling.sure_extra, search.prefer)
     except SolverGaveUp as gave_up:
         return str(gave_up), None
     except SolverWrong as wrong:

@@ -137,11 +137,16 @@ def _load(case: Case, trims: Trims, arrivals: list[Arrival]) -> Load:
 
 
 def fitting_clamps(case: Case, loaded: Loaded, arrival: Arrival) -> tuple[float, ...]:
-    """Return the clamps that may hold the tube for an arrival, longest first; none where a rule forbids it."""
+    """Return the clamps that may hold the tube for an arrival, longest first; none where a rule forbids it.
+
+    Where its clamp is named that one alone.
+    """
     formed = frozenset(range(arrival.ahead, arrival.bend))
     tooling = case.tooling[case.number(arrival.leads, arrival.bend) - 1]
     fitting = clamps_that_fit(loaded, arrival.bend, formed, tooling)
-    return () if isinstance(fitting, Broken) else fitting
+    if isinstance(fitting, Broken):
+        return ()
+    return fitting if arrival.clamp is None else tuple(c for c in fitting if c == arrival.clamp)
 
 
 def _grips(case: Case, loaded: Loaded, arrivals: list[Arrival]) -> tuple[Grip, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from planner.search.events import Arrival, Event, Sequence, Trims
 
@@ -21,6 +21,17 @@ def places(sequence: Sequence) -> list[Place]:
     """Return the arrivals of a sequence with their neighbours."""
     row = [None, *sequence.arrivals, None]
     return [Place(row[k - 1], arrival, row[k + 1], sequence.trims) for k, arrival in enumerate(row) if arrival]
+
+
+def whichever(place: Place) -> Place:
+    """Return a place with the clamps left open: whichever fits will do."""
+
+    def left_open(arrival: Arrival | None) -> Arrival | None:
+        return arrival if arrival is None or arrival.clamp is None else replace(arrival, clamp=None)
+
+    at = left_open(place.at)
+    assert at is not None  # a place has its arrival
+    return Place(left_open(place.before), at, left_open(place.after), place.trims)
 
 
 def is_last(place: Place) -> bool:

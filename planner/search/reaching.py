@@ -62,6 +62,7 @@ class Step(NamedTuple):
     bend: int
     way: int
     released: bool
+    clamp: float | None = None
 
 
 def least_time(problem: Problem, reached: Reached, leads: End, bend: int) -> int:
@@ -80,6 +81,7 @@ def replay(
     formed: set[int] = set()
     reclamps = time = 0
     turned = 0.0
+    fitted: float | None = None
     for step in steps:
         before = arrivals[-1] if arrivals else None
         seen = {b if step.leads == "A" else problem.n + 1 - b for b in formed}
@@ -94,7 +96,9 @@ def replay(
         if fault is not None:
             raise SolverWrong(f"that {arrival} can follow {before}", fault)
         reclamps += (step.reached in ("turn", "reload", "re-grip")) + step.released
+        fitted, changed = problem.changes(before, arrival, fitted)
         time += least_time(problem, step.reached, step.leads, step.bend) + extra(before, arrival, trims)
+        time += changed * problem.times.tool_change
         formed.add(step.bend if step.leads == "A" else problem.n + 1 - step.bend)
         arrivals.append(arrival)
     if len(arrivals) != problem.n or any(a.released for a in arrivals[:-1]):
@@ -109,7 +113,7 @@ def _arrived(before: Arrival | None, step: Step, seen: set[int]) -> Arrival:
     else:
         hold = Hold(step.bend, "re-grip" if step.reached == "re-grip" else "load")
     ahead = min(seen, default=step.bend)
-    return Arrival(EVENT[step.reached], step.leads, step.bend, ahead, hold, step.way, step.released)
+    return Arrival(EVENT[step.reached], step.leads, step.bend, ahead, hold, step.way, step.released, step.clamp)
 
 
 def _fault(problem: Problem, before: Arrival | None, arrival: Arrival, seen: set[int], turned: float) -> str | None:
@@ -127,6 +131,8 @@ def _fault(problem: Problem, before: Arrival | None, arrival: Arrival, seen: set
         return "the job has no such re-clamp"
     if arrival.released and not problem.may_release:
         return "the collet may not be opened"
+    if arrival.clamp not in problem.clamps_for(arrival):
+        return f"no clamp of {arrival.clamp} mm can hold it"
     roll = problem.rolls[leads][bend - 1]
     if arrival.way != 0 and (event is not Event.LINK or problem.chuck is None or abs(roll) <= CHUCK_SLACK):
         return "there is no longer way round"

@@ -3,6 +3,9 @@
 The engine knows the shop rules and the no-goods; geometry is checked only where its proposal asks for it. When a
 proposal goes through, it is the best there is. The plan is sought under all no-goods; what is proved of it comes from
 a second search that counts the proved ones only: if that finds nothing better, the plan's value is proved.
+
+Where there are clamps to choose from they are left open at first: whichever fits will do, for re-clamps and trim do not
+depend on it. With both known the clamps are told apart, and the least time sought.
 """
 
 from __future__ import annotations
@@ -15,14 +18,15 @@ from typing import Protocol
 from planner.search.attempts import Around
 from planner.search.checks import Checks
 from planner.search.choice import chosen
-from planner.search.events import Arrival, Event, NoGood, Prefer, Sequence, Trims
+from planner.search.events import Arrival, Event, NoGood, Prefer, Sequence, Trims, Value
 from planner.search.exact import NEVER, Exact
+from planner.search.handling import Handling
 from planner.search.lessons import lesson, passage_lesson, recalled
 from planner.search.orders import Case
 from planner.search.places import Place, places
 from planner.search.problem import Extra, Problem
 from planner.search.reaching import SolverGaveUp
-from planner.search.shop_rules import problem_of
+from planner.search.shop_rules import problem_of, tooling_to_choose, with_clamps
 
 
 class Engine(Protocol):
@@ -56,6 +60,7 @@ class Search:
     def __post_init__(self) -> None:
         self.problem = problem_of(self.case)
         self.checks = Checks(self.case, self.problem, self.around)
+        self.handling = Handling(self.checks)
         self._told = time.monotonic()
 
     def remember(self, earlier: Iterable[NoGood]) -> None:
@@ -65,15 +70,19 @@ class Search:
 
     def plan(self) -> Sequence | None:
         """Return the sequence that the stated rule takes among the best, all of it checked; None if none goes."""
-        best = self.best()
+        rough = self.best()
+        if rough is None:
+            return None
+        apart = self.told_apart(rough.value)
+        best = rough if apart is None else self._best_of(apart)
         while best is not None:
             self._in_time()
-            found = chosen(self.problem, self.nogoods, self.checks.extra, best, self.checks.sense)
+            found = chosen(apart or self.problem, self.nogoods, self.handling.extra, best, self.handling.sense)
             if not self.examine(found):
                 return found
             if self.in_the_way(best):
-                best = self.best()
-        return None
+                best = self.best() if apart is None else self._best_of(apart)
+        return None if apart is None else rough
 
     def in_the_way(self, sequence: Sequence) -> list[NoGood]:
         """Return the learned no-goods that forbid a sequence."""
@@ -83,21 +92,38 @@ class Search:
         """Return the shop rules that a sequence breaks."""
         return _matching(self.problem.rules, sequence)
 
+    def told_apart(self, value: Value) -> Problem | None:
+        """Return the problem with its clamps told apart, with the trim of a value; None where there is no choice."""
+        trims = tuple(pair for pair in self.problem.trims if pair.total == value.trim)
+        return with_clamps(self.case, self.problem, trims)
+
     def best(self, proved_only: bool = False) -> Sequence | None:
-        """Return the best sequence that goes, or with `proved_only` the best that is not proved to fail."""
+        """Return the best sequence that goes, or with `proved_only` the best that is not proved to fail.
+
+        Best in re-clamps and trim; in time too where there is no choice of clamps, which are left open here.
+        """
+        return self._best_of(self.problem, proved_only, timed=not tooling_to_choose(self.case))
+
+    def timed(self, least: Value) -> Value:
+        """Return the least value that is not proved to fail, its time with the clamps told apart."""
+        apart = self.told_apart(least)
+        found = None if apart is None else self._best_of(apart, proved_only=True)
+        return least if found is None or found.value[:2] != least[:2] else found.value
+
+    def _best_of(self, problem: Problem, proved_only: bool = False, timed: bool = True) -> Sequence | None:
         while True:
             self._in_time()
-            found = self.propose(proved_only)
-            if found is None or not self.examine(found):
+            found = self.propose(proved_only, problem)
+            if found is None or not self.examine(found) or not (timed or self.in_the_way(found)):
                 return found
 
-    def propose(self, proved_only: bool = False) -> Sequence | None:
+    def propose(self, proved_only: bool = False, problem: Problem | None = None) -> Sequence | None:
         """Return the best sequence as far as is known, its geometry not checked yet."""
-        extra = self.checks.sure_extra if proved_only else self.checks.extra
+        extra = self.handling.sure_extra if proved_only else self.handling.extra
         known = [n for n in self.nogoods if n.grade == "proved"] if proved_only else self.nogoods
         self.proposals += 1
         try:
-            return self.engine.best(self.problem, known, extra, self.prefer)
+            return self.engine.best(problem or self.problem, known, extra, self.prefer)
         except SolverGaveUp as gave_up:
             raise OutOfTime from gave_up
 
@@ -105,9 +131,11 @@ class Search:
         """Return the best sequence of bends and moves that have all been checked before; nothing new is."""
 
         def measured(before: Arrival | None, arrival: Arrival, trims: Trims) -> int:
-            return self.checks.extras.get((before, arrival, trims), NEVER)
+            return self.handling.measured(before, arrival, trims, NEVER)
 
-        return Exact().best(self.problem, self.nogoods, measured, self.prefer)
+        rough = Exact().best(self.problem, self.nogoods, measured, self.prefer)
+        apart = None if rough is None else self.told_apart(rough.value)
+        return rough if apart is None else Exact().best(apart, self.nogoods, measured, self.prefer) or rough
 
     def reject(self, nogood: NoGood) -> None:
         """Take in a no-good that was found elsewhere."""
@@ -147,7 +175,7 @@ class Search:
         new = self._new(learned)
         if learned:
             return new
-        news = [self.checks.measure(place) for place in wanted]
+        news = [self.handling.measure(place) for place in wanted]
         return any(news)
 
     def _on_and_off(self, wanted: list[Place]) -> list[NoGood]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from functools import cache
 
 from planner.inputs.machine import Carriage
@@ -22,16 +23,19 @@ from planner.rules.grip import (
     end_of_swing,
     pressure_die_lasts,
     rod_reaches,
+    same_dies,
     tail_left,
 )
 from planner.search.events import ANY, Begun, Event, Hold, NoGood, Pattern, Span, Trims
 from planner.search.forbidden import ENDS
 from planner.search.orders import Case
-from planner.search.problem import Problem, Times
+from planner.search.problem import Clamps, Problem, Times
 from planner.search.stations import wrapped
 from planner.tolerances import RULE_SLACK
 
 BEGUN: tuple[Begun, Begun] = ("load", "re-grip")
+
+NO_TRIM = Trims(0.0, 0.0)
 
 
 def problem_of(case: Case, trims: tuple[Trims, ...] | None = None) -> Problem:
@@ -53,6 +57,30 @@ def problem_of(case: Case, trims: tuple[Trims, ...] | None = None) -> Problem:
         may_reload=True,
         may_release=carriage is not None and carriage.finish_released,
     )
+
+
+def tooling_to_choose(case: Case) -> bool:
+    """Say whether there are clamps to choose from, or more than one set of dies."""
+    return len(set(case.tooling)) > 1 or len(case.tooling[0].clamp_lengths) > 1
+
+
+def with_clamps(case: Case, problem: Problem, trims: tuple[Trims, ...]) -> Problem | None:
+    """Return a problem that tells the clamps apart, with these trims to choose from; None where there is no choice.
+
+    A clamp has no part in re-clamps and trim, for it may be changed at every bend: that only takes time.
+    """
+    if not tooling_to_choose(case):
+        return None
+    clamps = {end: tuple(_clamps_at(case, end, bend) for bend in range(1, problem.n + 1)) for end in ENDS}
+    return replace(problem, clamps=clamps, trims=trims)
+
+
+def _clamps_at(case: Case, end: End, bend: int) -> Clamps:
+    """Return the clamps for a bend in the view of an end."""
+    tooling = case.tooling[case.number(end, bend) - 1]
+    fitting = clamps_that_fit(case.loaded(end, NO_TRIM), bend, frozenset({bend - 1}), tooling) if bend > 1 else ()
+    between = () if isinstance(fitting, Broken) else fitting
+    return Clamps(tooling.clamp_lengths, between, tooling.bend_radius)
 
 
 def rolls_seen(case: Case, end: End) -> tuple[float, ...]:
@@ -88,9 +116,8 @@ def least_times(case: Case, trims: tuple[Trims, ...]) -> Times:
         ways = [float(view.straights[k]) / speeds.advance + abs(rolls[k]) / speeds.rotate for k in range(view.n_bends)]
         link[end] = (0, *(milliseconds(way) for way in ways[1:]))
         load[end] = tuple(_first_advance(case, end, bend, trims) for bend in range(1, view.n_bends + 1))
-    seconds = (times.turn, times.load, times.regrip)
-    turn, reload_, regrip = (milliseconds(t) for t in seconds)
-    return Times(link, load, turn, reload_, regrip)
+    seconds = (times.turn, times.load, times.regrip, times.tool_change)
+    return Times(link, load, *(milliseconds(t) for t in seconds))
 
 
 def milliseconds(seconds: float) -> int:
@@ -172,6 +199,7 @@ class _Rules:
         yield from self._by_itself()
         for end in ENDS:
             for bend in range(1, self.n + 1):
+                yield from self._dies(end, bend)
                 yield from self._clamps(end, bend)
                 yield from self._tail(end, bend)
                 yield from self._pressure_die(end, bend)
@@ -203,6 +231,15 @@ class _Rules:
                     for end in ENDS:
                         bend = case.number(end, number)
                         yield _nogood(Pattern(Event.BEND, end, bend, (1, bend)), found)
+
+    def _dies(self, end: End, bend: int) -> Iterator[NoGood]:
+        """Dies are not changed with a half-bent tube on the mandrel."""
+        if bend == 1:
+            return
+        own, ahead = (self.case.tooling[self.case.number(end, b) - 1] for b in (bend, bend - 1))
+        broken = same_dies(self.loaded(end, 0.0, 0.0), bend, own, ahead)
+        if broken is not None:
+            yield _nogood(Pattern(Event.LINK, end, bend, (1, bend - 1)), broken)
 
     def _clamps(self, end: End, bend: int) -> Iterator[NoGood]:
         """Between formed bends a clamp must fit; a leading end must offer the shortest grip."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from planner.search.events import Arrival, Event, Hold, NoGood, Sequence, Value
 from planner.search.search import Search
 
@@ -20,7 +22,7 @@ def straight_through(search: Search, chosen: Sequence | None) -> list[NoGood]:
             Arrival(Event.LOAD if bend == 1 else Event.LINK, end, bend, 1, hold) for bend in range(1, n + 1)
         )
         sequence = Sequence(trims, arrivals, Value(0, trims.total, 0))
-        if chosen is not None and chosen.arrivals == arrivals:
+        if chosen is not None and tuple(replace(arrival, clamp=None) for arrival in chosen.arrivals) == arrivals:
             continue
         broken = search.broken_rules(sequence)
         if not broken and not search.in_the_way(sequence) and n <= TELLING:

@@ -69,6 +69,21 @@ class Trial:
     evaluations: int
 
 
+def passes_of(loads: tuple[tuple[BendDone, ...], ...]) -> list[list[BendDone]]:
+    """Return the bends of an order in passes over the batch, one after the other: each with one set of dies."""
+    found: list[list[BendDone]] = []
+    for bend in (bend for load in loads for bend in load):
+        if not found or found[-1][-1].station.radius != bend.station.radius:
+            found.append([])
+        found[-1].append(bend)
+    return found
+
+
+def changed(done: list[BendDone]) -> list[BendDone]:
+    """Return the bends of a pass for which the clamp is changed; the first one where it is changed back at the end."""
+    return [bend for before, bend in zip((done[-1], *done), done, strict=False) if before.clamp != bend.clamp]
+
+
 def try_order(stationed: Stationed, around: Around) -> Trial:
     """Certify every motion of an order; `around` gives the surroundings of a bend (its tooling)."""
     machine = stationed.ready.case.machine

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 from planner.rules.broken import End
 from planner.search.events import ANY, Arrival, Event, Hold, NoGood, Pattern, Prefer, Sequence, Span, Trims, Value
-from planner.search.problem import Extra, Problem, Times
+from planner.search.problem import Clamps, Extra, Problem, Times
 
 RIGHT_ANGLE = math.pi / 2
 ANGLE_SLACK = 1e-9
@@ -46,6 +46,8 @@ def speaks_of(pattern: Pattern, trims: Trims) -> bool:
 
 def describes(pattern: Pattern, before: Arrival | None, arrival: Arrival) -> bool:
     """Whether the pattern, its trims aside, is about this arrival: read from the docstring of `Pattern`."""
+    if pattern.clamp_before is not None and (before is None or before.clamp != pattern.clamp_before):
+        return False
     if pattern.event is Event.REGRIP:
         new_hold = arrival.event is Event.LINK and arrival.hold == Hold(arrival.bend, "re-grip")
         return new_hold and before is not None and describes(replace(pattern, event=Event.BEND), None, before)
@@ -55,7 +57,8 @@ def describes(pattern: Pattern, before: Arrival | None, arrival: Arrival) -> boo
         return False
     if not pattern.ahead[0] <= arrival.ahead <= pattern.ahead[1]:
         return False
-    asked = ((pattern.hold, arrival.hold), (pattern.way, arrival.way), (pattern.released, arrival.released))
+    asked = [(pattern.hold, arrival.hold), (pattern.way, arrival.way), (pattern.released, arrival.released)]
+    asked.append((pattern.clamp, arrival.clamp))
     return all(wanted is None or wanted == given for wanted, given in asked)
 
 
@@ -109,6 +112,30 @@ def next_arrivals(
                             yield Arrival(Event.LINK, end, bend, ahead, hold, way), (*since, roll)
 
 
+def clamps_there(problem: Problem, arrival: Arrival) -> tuple[float | None, ...]:
+    """The clamps that can hold the tube at an arrival: the neighbour ahead may ask for a short one."""
+    if problem.clamps is None:
+        return (None,)
+    choice = problem.clamps[arrival.leads][arrival.bend - 1]
+    return choice.between if arrival.ahead < arrival.bend else choice.at_end
+
+
+def clamps_changed(problem: Problem, arrivals: tuple[Arrival, ...]) -> int:
+    """How often a clamp is changed in one part, counted pass by pass, the change back for the next part with it; and
+    the dies of each further pass once."""
+    if problem.clamps is None:
+        return 0
+    passes: list[list[float | None]] = []
+    die = None
+    for arrival in arrivals:
+        needed = problem.clamps[arrival.leads][arrival.bend - 1].die
+        if needed != die:
+            passes.append([])
+        passes[-1].append(arrival.clamp)
+        die = needed
+    return len(passes) - 1 + sum(one[k] != one[(k + 1) % len(one)] for one in passes for k in range(len(one)))
+
+
 def sequences(instance: Instance, trims: Trims) -> Iterator[tuple[Arrival, ...]]:
     """Every sequence that no no-good describes any arrival of, with these trims."""
     problem = instance.problem
@@ -119,7 +146,8 @@ def sequences(instance: Instance, trims: Trims) -> Iterator[tuple[Arrival, ...]]
         formed = frozenset(seen(a.bend, a.leads, problem.n) for a in arrivals)
         for plain, since in next_arrivals(problem, formed, before, turned):
             last = len(arrivals) == problem.n - 1
-            for arrival in (plain, replace(plain, released=True)) if last and problem.may_release else (plain,):
+            open_or_not = (plain, replace(plain, released=True)) if last and problem.may_release else (plain,)
+            for arrival in (replace(one, clamp=c) for one in open_or_not for c in clamps_there(problem, plain)):
                 if any(describes(pattern, before, arrival) for pattern in patterns):
                     continue
                 if last:
@@ -146,6 +174,7 @@ def worth(instance: Instance, arrivals: tuple[Arrival, ...], trims: Trims) -> Va
             time += times.turn if arrival.event is Event.TURN else times.reload
         time += instance.extra(before, arrival, trims)
         before = arrival
+    time += clamps_changed(instance.problem, arrivals) * times.tool_change
     return Value(reclamps, trims.a + trims.b, time)
 
 
@@ -187,6 +216,41 @@ def random_instance(seed: int, largest: int = 6) -> Instance:
     rules = rng.randint(0, len(some))
     problem = replace(problem, rules=tuple(some[:rules]))
     return Instance(problem, tuple(some[rules:]), random_extra(rng))
+
+
+def with_clamps(seed: int, instance: Instance) -> Instance:
+    """The same problem with the clamps told apart: some do not fit between formed bends, some radii differ, and a few
+    no-goods speak of one clamp only, at the bend or at the one before it."""
+    rng = random.Random(f"clamps {seed}")
+    problem, n = instance.problem, instance.problem.n
+    dies = [rng.choice([50.0, 50.0, 50.0, 75.0]) for _ in range(n)]
+    lengths = {die: rng.choice([(90.0, 60.0), (90.0,), (110.0, 90.0, 60.0)]) for die in set(dies)}
+
+    def at(leads: End, bend: int) -> Clamps:
+        die = dies[seen(bend, leads, n) - 1]
+        every = lengths[die]
+        return Clamps(every, every[rng.randint(0, len(every) - 1) :], die)
+
+    ends: tuple[End, End] = ("A", "B")
+    clamps = {leads: tuple(at(leads, bend) for bend in range(1, n + 1)) for leads in ends}
+    times = replace(problem.times, tool_change=rng.choice([0, 900, 300000]))
+
+    def told(nogood: NoGood) -> NoGood:
+        pattern = nogood.pattern
+        every = clamps[pattern.leads][min(pattern.bend, n) - 1].at_end
+        if rng.random() < 0.4:
+            pattern = replace(pattern, clamp=rng.choice(every))
+        linked = pattern.event in (Event.LINK, Event.RELOAD) and pattern.bend > 1
+        if pattern.event is Event.TURN and pattern.ahead[0] == pattern.ahead[1] <= n:
+            linked = pattern.ahead[0] >= 1
+        if linked and rng.random() < 0.3:
+            other = pattern.ahead[0] if pattern.event is Event.TURN else pattern.bend - 1
+            pattern = replace(pattern, clamp_before=rng.choice(clamps[pattern.leads][other - 1].at_end))
+        return replace(nogood, pattern=pattern)
+
+    rules = tuple(told(nogood) for nogood in problem.rules)
+    problem = replace(problem, clamps=clamps, times=times, rules=rules)
+    return Instance(problem, tuple(told(nogood) for nogood in instance.nogoods), instance.extra)
 
 
 def random_problem(rng: random.Random, n: int) -> Problem:
@@ -321,4 +385,5 @@ def spelled(arrival: Arrival | None) -> str:
     if arrival is None:
         return "-"
     a = arrival
-    return f"{a.event.value} {a.leads} {a.bend} {a.ahead} {a.hold.since} {a.hold.begun} {a.way} {a.released}"
+    said = f"{a.event.value} {a.leads} {a.bend} {a.ahead} {a.hold.since} {a.hold.begun} {a.way} {a.released}"
+    return said if a.clamp is None else f"{said} {a.clamp}"

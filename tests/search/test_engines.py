@@ -19,7 +19,18 @@ from planner.search.events import Arrival, Event, Hold, NoGood, Pattern, Prefer,
 from planner.search.exact import Exact
 from planner.search.problem import Extra, Problem, Times
 from planner.search.reaching import SolverGaveUp, SolverWrong, Step, replay
-from tests.search.abstract import Instance, best_values, describes, faults, random_instance, sequences, speaks_of, worth
+from tests.search.abstract import (
+    Instance,
+    best_values,
+    clamps_changed,
+    describes,
+    faults,
+    random_instance,
+    sequences,
+    speaks_of,
+    with_clamps,
+    worth,
+)
 
 
 class Engine(Protocol):
@@ -83,6 +94,36 @@ def test_the_least_value_is_that_of_plain_enumeration(engine: Engine, prefer: Pr
 
 
 @BY_NAME
+@pytest.mark.parametrize("prefer", PREFERENCES)
+def test_the_least_time_counts_every_change_of_a_clamp_and_the_change_back(
+    engine: Engine, prefer: Prefer, campaign: bool
+) -> None:
+    """Over all sequences with all clamps, each pass over the batch closed to a cycle."""
+    changed, kinds = 0, set[bool]()
+    for seed in CAMPAIGN if campaign else SEEDS[:100]:
+        instance = with_clamps(seed, random_instance(seed, largest=4))
+        truth, found = best_values(instance), solved(engine, instance, prefer)
+        assert (None if found is None else found.value) == (None if truth is None else truth[prefer]), seed
+        if found is not None:
+            assert faults(instance, found) == [], seed
+            changed += clamps_changed(instance.problem, found.arrivals) > 0
+            kinds.add(len({arrival.clamp for arrival in found.arrivals}) > 1)
+    assert changed >= 5
+    assert kinds == {True, False}
+
+
+def test_both_engines_agree_on_clamps_at_sizes_that_no_enumeration_reaches(campaign: bool) -> None:
+    makeable = 0
+    for seed in range(200 if campaign else 16):
+        instance = with_clamps(seed, random_instance(seed, largest=10))
+        wide = replace(instance, nogoods=instance.nogoods[: 2 * instance.problem.n])
+        exact, cpsat = (solved(engine, wide, "fewer re-clamps") for engine in ENGINES)
+        assert (None if exact is None else exact.value) == (None if cpsat is None else cpsat.value), seed
+        makeable += exact is not None
+    assert makeable >= 8
+
+
+@BY_NAME
 def test_a_sequence_found_is_one_of_those_there_are_and_costs_what_it_says(engine: Engine, campaign: bool) -> None:
     checked = 0
     for seed in CAMPAIGN if campaign else SEEDS[:120]:
@@ -114,6 +155,7 @@ def test_a_pattern_matches_what_its_docstring_says() -> None:
     seen = {True: 0, False: 0}
     for seed in range(60):
         instance = random_instance(seed, largest=3)
+        instance = with_clamps(seed, instance) if seed % 3 == 0 and instance.problem.n < 3 else instance
         patterns = [nogood.pattern for nogood in (*instance.problem.rules, *instance.nogoods)]
         free = Instance(replace(instance.problem, rules=()), (), instance.extra)
         for trims in instance.problem.trims:

@@ -143,7 +143,9 @@ class VerdictScreen:
             tile("cut the tube to", shown(made.stock.cut_length, unit))
             if made.smallest_clearance is not None:
                 tile("smallest clearance", at_least_shown(made.smallest_clearance, unit))
-            tile("at the machine", duration(made.time or 0.0))
+            tile("a part at the machine", duration(made.cycle_time or 0.0))
+            if made.setup.time:
+                tile("set-up, once", duration(made.setup.time))
         if made.reclamps:
             words(f"That is {reclamps(made)}.")
 
