@@ -14,7 +14,7 @@ from planner.plans.known import Known, least_of
 from planner.plans.other_ways import alternative, looked_at
 from planner.plans.reasons import from_broken
 from planner.rules.broken import Broken
-from planner.search.alternatives import other_ways
+from planner.search.alternatives import Way, other_ways, saved_by_stock
 from planner.search.cases import case_of, surroundings_of, warnings_of
 from planner.search.decision import Decision, Plannable, decide
 from planner.search.events import NoGood, Prefer
@@ -82,7 +82,7 @@ def plan(
         return known.without_plan(search, decision, opinions)
     made = known.makeable(search, decision, opinions)
     if not alternatives:
-        return made
+        return made.model_copy(update={"alternatives": _with_more_stock(search, decision.plan)})
     others = _alternatives(search, decision.plan)
     return made.model_copy(update={"alternatives": others, "warnings": (*made.warnings, looked_at(len(others)))})
 
@@ -100,8 +100,16 @@ def _impossible(known: Known, search: Search, broken: list[Broken], confirm: boo
 
 def _alternatives(search: Search, found: Plannable) -> tuple[Alternative, ...]:
     """Return the other plans as the document writes them."""
+    return tuple(alternative(way) for way in other_ways(search, found, lambda plan: _clearances(search, plan)))
 
-    def clearances(plan: Plannable) -> dict[int, float]:
-        return {key: least.bound for key, least in least_of(plan.trial, search.around)[0].items()}
 
-    return tuple(alternative(way) for way in other_ways(search, found, clearances))
+def _with_more_stock(search: Search, found: Plannable) -> tuple[Alternative, ...]:
+    """Return the plan that has fewer re-clamps with stock that nobody has stated, where there is one."""
+    plan = saved_by_stock(search, found)
+    if plan is None:
+        return ()
+    return (alternative(Way(plan, min(_clearances(search, plan).values(), default=0.0))),)
+
+
+def _clearances(search: Search, plan: Plannable) -> dict[int, float]:
+    return {key: least.bound for key, least in least_of(plan.trial, search.around)[0].items()}

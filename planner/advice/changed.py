@@ -32,6 +32,7 @@ from planner.inputs.tooling import Tooling
 from planner.lookover.standing import anchors
 from planner.plans.document import ChangeKind
 from planner.rules.broken import End
+from planner.search.cases import case_of
 from planner.tolerances import RULE_SLACK
 
 MOST_TRIM: Final = 1000
@@ -59,6 +60,10 @@ class Job:
 
     part: Part
     machine: Machine
+
+    def longest(self) -> float:
+        """Return how long the tube is with all the stock that its ends may carry [mm]."""
+        return self.part.developed_length + case_of(self.part, self.machine).allowed.total
 
 
 Made = Callable[[Job, int], Job]
@@ -115,13 +120,17 @@ def altered(job: Job, kind: ChangeKind, where: str, amount: int) -> Job:
 
 
 def _trims(job: Job) -> Iterator[Alteration]:
-    """More stock allowed at one end."""
-    ends: tuple[tuple[End, float], ...] = (("A", job.part.trim_a), ("B", job.part.trim_b))
+    """More stock allowed at an end of which it is stated; of the others the rules can need no more."""
+    ends: tuple[tuple[End, float | None], ...] = (("A", job.part.trim_a), ("B", job.part.trim_b))
     for end, now in ends:
+        if now is None:
+            continue
 
         def made(job: Job, amount: int, end: End = end) -> Job:
-            a, b = job.part.trim_a, job.part.trim_b
-            part = replace(job.part, trim_a=a + amount) if end == "A" else replace(job.part, trim_b=b + amount)
+            now = job.part.trim_a if end == "A" else job.part.trim_b
+            assert now is not None  # offered only then
+            more = now + amount
+            part = replace(job.part, trim_a=more) if end == "A" else replace(job.part, trim_b=more)
             return Job(part, job.machine)
 
         whole = float(now).is_integer()
@@ -145,8 +154,7 @@ def _carriage(job: Job) -> Iterator[Alteration]:
     if carriage is None:
         return
     closest, farthest = carriage.reach
-    part = job.part
-    useful = math.ceil(part.developed_length + part.trim_a + part.trim_b - farthest)
+    useful = math.ceil(job.longest() - farthest)
 
     def farther(job: Job, amount: int) -> Job:
         return _reaching(job, 0, amount)
@@ -164,8 +172,7 @@ def _carriage(job: Job) -> Iterator[Alteration]:
 def _stands_behind(job: Job) -> bool:
     """Say whether something of the frame stands where the tail lies behind the tangent point, or may come too near."""
     clearance, part = job.machine.clearance, job.part
-    longest = part.developed_length + part.trim_a + part.trim_b
-    near = part.radius + clearance.required + clearance.per_metre * longest / 1000.0
+    near = part.radius + clearance.required + clearance.per_metre * job.longest() / 1000.0
     return any(solid.moves_with == "frame" and _from_the_tail(solid) < near for solid in job.machine.solid)
 
 
@@ -196,7 +203,7 @@ def _rod(job: Job) -> Iterator[Alteration]:
 
     Not nested: a leg that lies behind the rod may strike a longer one.
     """
-    mandrel, part = job.machine.mandrel, job.part
+    mandrel = job.machine.mandrel
     if mandrel is None:
         return
 
@@ -208,7 +215,7 @@ def _rod(job: Job) -> Iterator[Alteration]:
         longer = mandrel.model_copy(update={"rod_length": mandrel.rod_length + amount})
         return _machine(job, mandrel=longer, solid=solids)
 
-    useful = math.ceil(part.developed_length + part.trim_a + part.trim_b - mandrel.rod_length)
+    useful = math.ceil(job.longest() - mandrel.rod_length)
     yield Alteration("rod", "rod", min(useful, MOST_TRAVEL), False, True, made)
 
 
@@ -327,12 +334,13 @@ def cut_in_two(part: Part, k: int, place: float, trim: float) -> tuple[Part, Par
     Their bends keep their order. trim: what every end of the pieces may carry besides what the part's own may [mm].
     """
     cut = float(part.straights[k])
-    first = _piece(part, slice(0, k), [*part.straights[:k], place], (part.trim_a + trim, trim))
+    a, b = (None if own is None else own + trim for own in (part.trim_a, part.trim_b))
+    first = _piece(part, slice(0, k), [*part.straights[:k], place], (a, trim))
     rest = [cut - place, *part.straights[k + 1 :]]
-    return first, _piece(part, slice(k, part.n_bends), rest, (trim, part.trim_b + trim))
+    return first, _piece(part, slice(k, part.n_bends), rest, (trim, b))
 
 
-def _piece(part: Part, bends: slice, straights: list[Any], trims: tuple[float, float]) -> Part:
+def _piece(part: Part, bends: slice, straights: list[Any], trims: tuple[float | None, float | None]) -> Part:
     rotations = part.rotations[bends].copy()
     rotations[0] = 0.0
     name = f"{part.name}, piece {1 if bends.start == 0 else 2}"

@@ -14,7 +14,9 @@ def told(job: Job, kind: ChangeKind, where: str, amount: int) -> str:
     """Return a change of so many millimetres in a sentence, with what is there now and what it costs."""
     part, machine = job.part, job.machine
     if kind == "trim":
-        now = part.trim_a if where == "end A" else part.trim_b
+        stated = part.trim_a if where == "end A" else part.trim_b
+        assert stated is not None  # offered only then
+        now = stated
         return (
             f"Trim at {where} of {_mm(now + amount)} instead of {_mm(now)}: {_mm(amount)} more tube a part, cut off"
             f" after the last bend."

@@ -175,7 +175,7 @@ def _first_failing(search: Search, steps: Steps, grade: Grade) -> int | None:
 
     grade: "proved" counts only what is proved, "unproved" all that is known.
     """
-    left = Left(search.problem.trims, every_order)
+    left = Left(search.problem, every_order)
     for made in range(1, steps.runs + 1):
         rules = (*steps.others, *steps.up_to(made, search.problem.rules))
         while True:

@@ -62,7 +62,7 @@ class Asked:
 
     def __post_init__(self) -> None:
         self.counts = as_good_as(self.best.value, self.search.prefer)
-        self.left = Left(self.search.problem.trims, self.counts)
+        self.left = Left(self.search.problem, self.counts)
         self.found.append(order_of(self.search.case, self.best))
 
     def none_left(self, forbidden: Iterable[NoGood]) -> bool | None:

@@ -156,7 +156,7 @@ class _Trying:
         grade: "proved" leaves aside what is not proved; besides: what else is kept.
         """
         search, steps = self.search, self.steps
-        left = Left(search.problem.trims, every_order)
+        left = Left(search.problem, every_order)
         rules = (*steps.others, *steps.up_to(upto, search.problem.rules))
         while True:
             if search.deadline is not None and time.monotonic() > search.deadline:

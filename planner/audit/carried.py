@@ -65,6 +65,8 @@ def _trims(plan: Mapping[str, Any], shop: Shop) -> Pair:
     """Return the trims at A and B [mm], and hold the length to cut against them."""
     stock = plan["stock"]
     trims = (float(stock["trim_a"]), float(stock["trim_b"]))
+    if tuple(stock.get("unasked", ())) != shop.unasked:
+        raise Refused(f"the trim of ends {list(stock['unasked'])} is said to be unasked, {list(shop.unasked)} are.")
     for end, trim, most in (("A", trims[0], shop.allowed("A")), ("B", trims[1], shop.allowed("B"))):
         if not 0.0 <= trim <= most + SAME:
             raise Refused(f"{trim:g} mm of trim at end {end}: {most:g} mm are allowed.")

@@ -36,10 +36,13 @@ MOST_AT_ONCE = 512
 
 
 class Bound(NamedTuple):
-    """What no plan is below: re-clamps, and trim [mm], in the order in which `prefer` counts them."""
+    """What no plan is below: trim that nobody has stated [mm] before all, then re-clamps and all the trim [mm] as
+    `prefer` counts them.
+    """
 
     reclamps: int
     trim: float
+    unasked: float
 
 
 def confirm_claim(document: Mapping[str, Any], shop: Shop, no_goods: Sequence[Mapping[str, Any]]) -> dict[str, int]:
@@ -71,10 +74,11 @@ def read_bound(record: Any) -> Bound | None:
     """Return the bound that a document writes."""
     if record is None:
         return None
-    reclamps, trim = record["reclamps"], float(record["trim"])
-    if isinstance(reclamps, bool) or not isinstance(reclamps, int) or not math.isfinite(trim):
-        raise Refused(f"a bound of {reclamps} re-clamps and {trim} mm of trim is none.")
-    return Bound(reclamps, trim)
+    reclamps, trim, unasked = record["reclamps"], float(record["trim"]), float(record.get("unasked", 0.0))
+    finite = math.isfinite(trim) and math.isfinite(unasked)
+    if isinstance(reclamps, bool) or not isinstance(reclamps, int) or not finite:
+        raise Refused(f"a bound of {reclamps} re-clamps and {trim} mm of trim, {unasked} of it unasked, is none.")
+    return Bound(reclamps, trim, unasked)
 
 
 def pairs_to_try(shop: Shop, told_apart: Sequence[Sequence[float]], no_goods: Sequence[Pattern]) -> list[Pair]:
@@ -109,22 +113,24 @@ def confirm_bound(
         found = Fewest(Tables(shop, some, no_goods))
         states += found.states
         for trims, reclamps in zip(some, found.fewest.tolist(), strict=True):
-            if reclamps < NO and (best is None or key(prefer, reclamps, trims) < key(prefer, *best)):
+            if reclamps < NO and (best is None or key(shop, prefer, reclamps, trims) < key(shop, prefer, *best)):
                 best = (reclamps, trims)
-    if best is not None and (bound is None or _below(prefer, best, bound)):
+    if best is not None and (bound is None or _below(shop, prefer, best, bound)):
         raise Refused(_not_excluded(shop, no_goods, best, bound))
     return states
 
 
-def key(prefer: str, reclamps: int, trims: Pair) -> tuple[float, float]:
-    """Return by what orders are compared: re-clamps and trim [mm], what counts first in front."""
-    total = trims[0] + trims[1]
-    return (float(reclamps), total) if prefer == "fewer re-clamps" else (total, float(reclamps))
+def key(shop: Shop, prefer: str, reclamps: int, trims: Pair) -> tuple[float, float, float]:
+    """Return by what orders are compared: unasked trim, re-clamps and trim [mm], what counts first in front."""
+    total, unasked = trims[0] + trims[1], shop.more(trims)
+    return (unasked, float(reclamps), total) if prefer == "fewer re-clamps" else (unasked, total, float(reclamps))
 
 
-def _below(prefer: str, best: tuple[int, Pair], bound: Bound) -> bool:
+def _below(shop: Shop, prefer: str, best: tuple[int, Pair], bound: Bound) -> bool:
     """Say whether an order is below a bound, trims that are the same within rounding being no less."""
-    reclamps, trim = best[0], best[1][0] + best[1][1]
+    reclamps, trim, unasked = best[0], best[1][0] + best[1][1], shop.more(best[1])
+    if abs(unasked - bound.unasked) > SAME_TRIM:
+        return unasked < bound.unasked
     fewer, less = reclamps < bound.reclamps, trim < bound.trim - SAME_TRIM
     if prefer == "fewer re-clamps":
         return fewer or (reclamps == bound.reclamps and less)
@@ -135,7 +141,10 @@ def _not_excluded(shop: Shop, no_goods: Sequence[Pattern], best: tuple[int, Pair
     reclamps, trims = best
     found = Orders(shop, trims, no_goods).first()
     order = "" if found is None else f": {in_words(shop, found[1])}"
-    claimed = "there is no plan" if bound is None else f"none is below {bound.reclamps} re-clamps, {bound.trim:g} mm"
+    claimed = "there is no plan"
+    if bound is not None:
+        asked = f" ({bound.unasked:g} mm of it unasked)" if bound.unasked else ""
+        claimed = f"none is below {bound.reclamps} re-clamps, {bound.trim:g} mm{asked}"
     return (
         f"{claimed}, it says, but an order with {reclamps} re-clamps and trims of {trims[0]:g} mm at A and"
         f" {trims[1]:g} mm at B is not excluded{order}."
@@ -147,7 +156,7 @@ def _confirm_any_order(shop: Shop, bound: Bound | None) -> None:
     if bound is None:
         if not any(impossible(shop, number) for number in range(1, shop.n + 1)):
             raise Refused("there is no plan, it says, but no bend breaks a rule in every order there is.")
-    elif bound.reclamps > 0 or bound.trim > SAME_TRIM:
+    elif bound.reclamps > 0 or max(bound.trim, bound.unasked) > SAME_TRIM:
         raise Refused(
             f"none is below {bound.reclamps} re-clamps, {bound.trim:g} mm, it says, but without a mandrel and a"
             " carriage there are more orders than were looked at."
@@ -187,9 +196,11 @@ def confirm_flags(plan: Mapping[str, Any], shop: Shop, prefer: str, bound: Bound
         raise Refused("it is makeable, but the claim is that there is no plan.")
     if flags["makeable"] and shop.machine.mandrel is None:
         raise Refused("without a mandrel putting in and taking out are not checked: makeable cannot be proved.")
-    reclamps, trim = plan["reclamps"], plan["stock"]["trim_a"] + plan["stock"]["trim_b"]
+    trims = (float(plan["stock"]["trim_a"]), float(plan["stock"]["trim_b"]))
+    reclamps, trim, same = plan["reclamps"], sum(trims), abs(shop.more(trims) - bound.unasked) <= SAME_TRIM
     least = {"reclamps": reclamps == bound.reclamps, "trim": abs(trim - bound.trim) <= SAME_TRIM}
     first, second = ("reclamps", "trim") if prefer == "fewer re-clamps" else ("trim", "reclamps")
+    least[first] = least[first] and same
     least[second] = least[second] and least[first]
     least["reclamps"] = least["reclamps"] or reclamps == 0  # it cannot be less than nothing
     for name in ("reclamps", "trim"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from planner.audit.refused import Refused
@@ -31,8 +32,11 @@ def finished(
 
 
 def _stock(stock: dict[str, Any], part: Part, trims: tuple[float, float], trimmed: list[float]) -> None:
-    most = (part.trim_a, part.trim_b)
-    if any(not 0.0 <= trim <= limit + SAME for trim, limit in zip(trims, most, strict=True)):
+    most = (part.trim_a, part.trim_b)  # what nobody has stated is held against the rules with the claim
+    if any(
+        not 0.0 <= trim <= (math.inf if limit is None else limit) + SAME
+        for trim, limit in zip(trims, most, strict=True)
+    ):
         raise Refused(f"The stock's trims, {list(trims)} mm, are not within the part's, {list(most)} mm.")
     if sorted(trimmed) != sorted(trim for trim in trims if trim > 0.0):
         raise Refused(f"The steps cut off {trimmed} mm, the stock carries {list(trims)} mm of trim.")

@@ -166,8 +166,30 @@ class Shop:
         return bend if leads == "A" else self.n + 1 - bend
 
     def allowed(self, end: End) -> float:
-        """Return the most trim that an end may carry [mm]."""
-        return float(self.part.trim_a if end == "A" else self.part.trim_b)
+        """Return the most trim that an end may carry [mm].
+
+        Where nothing is stated: whole millimetres, so many as lengthen the end straight to what the rules can need. As
+        the tail of the bend next to it the collet's closest place and its grip, or the shortest tail, behind what is
+        drawn in beyond the arc; as the leading end the longest clamp.
+        """
+        stated = self.part.trim_a if end == "A" else self.part.trim_b
+        if stated is not None:
+            return float(stated)
+        at = self.sides[other(end)][-1]
+        straight = self.length - at.end
+        held = 0.0 if self.carriage is None else self.carriage.reach[0] + self.carriage.grip_length
+        needed = max(max(held, at.shortest_tail) + at.swing - at.end, *at.clamps)
+        return max(float(math.ceil(needed - straight - RULE_SLACK)), 0.0)
+
+    @property
+    def unasked(self) -> tuple[End, ...]:
+        """The ends of which nobody has stated what they may carry."""
+        stated = {"A": self.part.trim_a, "B": self.part.trim_b}
+        return tuple(end for end in ENDS if stated[end] is None)
+
+    def more(self, trims: Pair) -> float:
+        """Return how much of the trims at A and B nobody has stated [mm]."""
+        return math.fsum(trim for end, trim in zip(ENDS, trims, strict=True) if end in self.unasked)
 
     # ------------------------------------------------------------------ what walls and witnesses ask for
 

@@ -34,7 +34,8 @@ class Part:
     from the plane of bend i to that of bend i+1 about the straight between them, right-handed about the
     direction A→B, in (−π, π], [0] is 0; angles (n,) [rad]; radii (n,) [mm] of the centreline.
 
-    trim_a, trim_b [mm]: the most extra stock each end may carry; rotation_sign: how the file counted
+    trim_a, trim_b [mm]: the most extra stock each end may carry, None where nothing is stated: then it may carry what
+    the machine's rules can need there, and is used only where nothing goes without; rotation_sign: how the file counted
     rotations, for echoing only; source: the file. The last two say how the part was written down and are no
     part of equality.
 
@@ -54,8 +55,8 @@ class Part:
     rotations: Array
     angles: Array
     radii: Array
-    trim_a: float = 0.0
-    trim_b: float = 0.0
+    trim_a: float | None = None
+    trim_b: float | None = None
     rotation_sign: RotationSign = "right-handed"
     source: str | None = None
 
@@ -67,7 +68,8 @@ class Part:
             degrees = [round(math.degrees(float(value)), DECIMALS) for value in values]
             _hold(self, name, [math.radians(_folded(d) if name == "rotations" else d) for d in degrees])
         for name in ("outside_diameter", "wall", "trim_a", "trim_b"):
-            object.__setattr__(self, name, round(float(getattr(self, name)), DECIMALS))
+            value = getattr(self, name)
+            object.__setattr__(self, name, None if value is None else round(float(value), DECIMALS))
         _check_tube(self)
         _check_shape(self)
 
@@ -146,7 +148,8 @@ class Part:
         }
         document["tube"] = {key: value for key, value in tube.items() if value is not None}
         document["shape"] = {"rotation_sign": "right-handed", "lra": [*rows, [_rounded(self.straights[-1])]]}
-        document["ends"] = {"trim_a": _rounded(self.trim_a), "trim_b": _rounded(self.trim_b)}
+        stated = {"trim_a": self.trim_a, "trim_b": self.trim_b}
+        document["ends"] = {key: _rounded(trim) for key, trim in stated.items() if trim is not None}
         return document
 
     def __eq__(self, other: object) -> bool:
@@ -199,9 +202,9 @@ def _check_tube(part: Part) -> None:
             found=part.wall,
             allowed=f"less than the tube's radius, {part.radius:.10g} mm",
         )
-    for key, value in (("ends.trim_a", part.trim_a), ("ends.trim_b", part.trim_b)):
-        if not (math.isfinite(value) and value >= 0.0):
-            raise InputError(f"{value:.10g} mm is no length of trim", key=key, found=value, allowed="0 mm or more")
+    for key, trim in (("ends.trim_a", part.trim_a), ("ends.trim_b", part.trim_b)):
+        if trim is not None and not (math.isfinite(trim) and trim >= 0.0):
+            raise InputError(f"{trim:.10g} mm is no length of trim", key=key, found=trim, allowed="0 mm or more")
     strength = part.yield_strength
     if strength is not None and not (math.isfinite(strength) and strength > 0.0):
         raise InputError(

@@ -38,10 +38,10 @@ class ShapeTable(Record):
 
 
 class EndsTable(Record):
-    """The most extra stock that each end may carry [mm]."""
+    """The most extra stock that each end may carry [mm]; left out: what the machine's rules can need there."""
 
-    trim_a: LengthOrZero = 0.0
-    trim_b: LengthOrZero = 0.0
+    trim_a: LengthOrZero | None = None
+    trim_b: LengthOrZero | None = None
 
 
 class PartFile(Record):

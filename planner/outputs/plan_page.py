@@ -60,11 +60,19 @@ def verdict(plan: Plan) -> str:
     """Return the verdict in words."""
     part, machine = plain(plan.part.get("name", "the part")), plain(plan.machine.get("name", "the machine"))
     if plan.verdict == "makeable":
-        return f"MAKEABLE: {part} can be bent on the {machine}."
+        more = more_stock(plan)
+        return f"MAKEABLE{f' with {more}, sawn off afterwards' if more else ''}: {part} can be bent on the {machine}."
     if plan.verdict == "not makeable":
         return f"NOT MAKEABLE: {part} cannot be bent on the {machine} in any order."
     because = "" if plan.undecided_because is None else f": {WHY_UNDECIDED[plan.undecided_because]}"
     return f"UNDECIDED: whether {part} can be bent on the {machine} is not settled{because}."
+
+
+def more_stock(plan: Plan) -> str:
+    """Return the stock that nobody has stated and without which nothing goes, in words; empty where there is none."""
+    more = {} if plan.stock is None else plan.stock.more
+    said = [f"{millimetres(trim, 0)} more stock at end {end}" for end, trim in more.items()]
+    return listed(said)
 
 
 def reclamps(plan: Plan) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 CLEAR_OF_THE_MACHINE = '"Clear" means clear of the machine, never of people.'
 
 LOAD = "Sawn ends are sharp: deburr or wear gloves while the machine stands still."
@@ -29,6 +31,15 @@ GENERAL = (
     "The plan is checked against the profile, not against the machine in front of you.",
     "Check the hand of one made part before you trust a table's rotation sign.",
 )
+
+
+def held_up(caution: str | None, sag: float, stand: float) -> str:
+    """Return a step's caution with where the leading part has to be held up [mm, along the tube ahead of the die]."""
+    held = (
+        f"The leading part sags by up to {math.ceil(sag)} mm: hold it up on a stand {stand / 1000.0:.1f} m of tube"
+        " ahead of the die, high enough that it lies as drawn."
+    )
+    return held if caution is None else f"{caution} {held}"
 
 
 def arm_home(reach: float) -> str:

@@ -117,6 +117,8 @@ class Step(Record):
     swing: how far the tube comes round meanwhile.
     grip: distance of the collet's face from the tail end of the stock [mm].
     clamp: length of the clamp die in the machine [mm].
+    sag: how far the end of the leading part hangs below where it is drawn in this motion, at most [mm]; None where that
+        was not reckoned, or is nothing; stand: where it has to be held up, along the tube from the tangent point [mm].
     note: what to do, in words; caution: what can go wrong with people or tube at this step.
     """
 
@@ -139,6 +141,8 @@ class Step(Record):
     clearance: float | None = None
     nearest: str | None = None
     nearest_at: NearestAt | None = None
+    sag: float | None = None
+    stand: float | None = None
     note: str | None = None
     caution: str | None = None
     swing: Swing | None = None
@@ -154,12 +158,22 @@ class Proved(Record):
 
 
 class Stock(Record):
-    """The tube to cut [mm]: cut_length = developed_length + trim_a + trim_b."""
+    """The tube to cut [mm]: cut_length = developed_length + trim_a + trim_b.
+
+    unasked: the ends whose trim nobody has stated: they carry some only where nothing goes without, and little of it.
+    """
 
     cut_length: float
     developed_length: float
     trim_a: float
     trim_b: float
+    unasked: tuple[End, ...] = ()
+
+    @property
+    def more(self) -> dict[End, float]:
+        """Extra stock that nobody has stated, by the end that carries it [mm]."""
+        trims: dict[End, float] = {"A": self.trim_a, "B": self.trim_b}
+        return {end: trims[end] for end in self.unasked if trims[end] > 0.0}
 
 
 class OrderedBend(Record):

@@ -74,7 +74,7 @@ class Enough:
 
     def __init__(self, search: Search, counts: Counts = every_order, forbidden: Iterable[NoGood] = ()) -> None:
         self.bare = replace(search.problem, rules=tuple(forbidden))
-        self.left = Left(search.problem.trims, counts)
+        self.left = Left(search.problem, counts)
         self.questions = 0
 
     def __call__(self, grounds: Sequence[Ground]) -> bool:

@@ -21,6 +21,7 @@ from planner.plans.evidence import Evidence, Measured, Moved
 from planner.plans.grounds import least_grounds
 from planner.plans.grounds import told as grounds_told
 from planner.plans.reasons import from_nogood, ordered
+from planner.plans.sag import Hanging, Sag, beam_of, clear_as_they_hang, hanging_of, sag_of
 from planner.plans.steps import StepList
 from planner.plans.swing import keep_clear
 from planner.search.decision import Decision
@@ -99,7 +100,7 @@ class Known:
         trial, sequence = decision.plan.trial, decision.plan.sequence
         ready = trial.stationed.ready
         least, measured = least_of(trial, search.around)
-        step_list = StepList(trial, least)
+        step_list = StepList(trial, least, sags_in(self.case, trial, least, measured))
         steps = step_list.write()
         self.evidence.moved = tuple(moved_of(trial, step_list, measured))
         motions, arms = [m for bend in done_in(trial) for m in bend.motions], arms_swept(trial, search.around)
@@ -151,6 +152,7 @@ class Known:
             developed_length=round(part.developed_length, 6),
             trim_a=ready.trim_a,
             trim_b=ready.trim_b,
+            unasked=tuple(sorted(self.case.unasked)),
         )
 
     def _proved(self, decision: Decision) -> Proved:
@@ -206,6 +208,33 @@ def least_of(
         for number, ((motion, _), least) in enumerate(zip(batch, leasts, strict=True)):
             found[id(motion)], proved[id(motion)] = least, (how, number)
     return found, proved
+
+
+def sags_in(
+    case: Case, trial: Trial, least: dict[int, Least], proved: dict[int, tuple[Measured, int]]
+) -> dict[int, Sag]:
+    """Return how the leading part sags in the motions of a plan, by their identity.
+
+    Nothing where the profile counts sag itself, or where the tube's stiffness or weight is not known.
+    """
+    beam = beam_of(case.part)
+    if beam is None or case.machine.clearance.per_metre > 0.0:
+        return {}
+    hangs: dict[int, tuple[Measured, list[Hanging]]] = {}
+    for bend in done_in(trial):
+        in_hand = bend.home.by_hand
+        for motion in (*bend.placing, *bend.gripping, *(() if in_hand else bend.returning)):
+            how, number = proved[id(motion)]
+            one = hanging_of(beam, number, motion, bend.clamp)
+            if one is not None:
+                hangs.setdefault(id(how), (how, []))[1].append(one)
+    found: dict[int, Sag] = {}
+    for how, some in hangs.values():
+        clear = clear_as_they_hang(how.rows, some)
+        for one in some:
+            key = id(one.motion)
+            found[key] = sag_of(one, least[key], one.number in clear)
+    return found
 
 
 def moved_of(trial: Trial, steps: StepList, proved: dict[int, tuple[Measured, int]]) -> Iterator[Moved]:

@@ -17,8 +17,9 @@ def alternative(way: Way) -> Alternative:
     time = round(math.fsum(step.time for step in StepList(trial, {}).write()), 3)
     said = " ".join(f"{entry.bend}{entry.leads}" for entry in order)
     reclamps = "1 re-clamp" if value.reclamps == 1 else f"{value.reclamps} re-clamps"
+    more = f"With {value.unasked:g} mm more stock a part, sawn off afterwards: " if value.unasked else ""
     sentence = (
-        f"{reclamps}, {value.trim:g} mm of trim, {time:.0f} s,"
+        f"{more}{reclamps}, {value.trim:g} mm of trim, {time:.0f} s,"
         f" smallest clearance {math.floor(way.clearance * 10.0) / 10.0:.1f} mm: {said} (bend and leading end)."
     )
     return Alternative(

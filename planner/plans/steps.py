@@ -7,10 +7,9 @@ from dataclasses import replace
 from typing import Any
 
 from planner.clearance.certify import Least
-from planner.clearance.verdicts import Witness
 from planner.plans import cautions
 from planner.plans.arm_sweep import arm_reach
-from planner.plans.document import NearestAt, Step
+from planner.plans.document import Step
 from planner.plans.laying_in import (
     drawn_off_words,
     hold_words,
@@ -21,12 +20,13 @@ from planner.plans.laying_in import (
     stand_back_words,
     take_off_words,
 )
+from planner.plans.nearest import nearest
 from planner.plans.readings import SMALL, Now, advance_reading, degrees, dial_reading, position
-from planner.plans.swing import reach_about_die, reach_about_feed, swing_of
+from planner.plans.sag import Sag
+from planner.plans.swing import reach_about_die, reach_about_feed, speed_of, swing_of
 from planner.search.passages import Passage
 from planner.search.stations import Station, Stationed
 from planner.search.trial import BendDone, Trial, passes_of
-from planner.tolerances import REPORT_CEILING
 from planner.tube.bodies import Motion, Phase
 
 
@@ -36,13 +36,13 @@ class StepList:
     moved: the motions of the steps that were certified, by the number of the step.
     """
 
-    def __init__(self, trial: Trial, least: dict[int, Least]) -> None:
+    def __init__(self, trial: Trial, least: dict[int, Least], sags: dict[int, Sag] | None = None) -> None:
         assert trial.loads is not None  # only an order carried out to the end has steps
         self.stationed: Stationed = trial.stationed
         self.machine = trial.stationed.ready.case.machine
         self.radius = trial.stationed.as_built.radius
         self.loads = trial.loads
-        self.least = least
+        self.least, self.sags = least, sags or {}
         self.steps: list[Step] = []
         self.moved: dict[int, Motion] = {}
         self.now = Now()
@@ -370,17 +370,15 @@ class StepList:
     ) -> None:
         least = self.least.get(id(motion))
         fields["from"], fields["to"] = position(motion, chuck, 0.0), position(motion, chuck, 1.0)
-        if least is not None and least.bound < REPORT_CEILING and least.witness is not None:
-            fields["clearance"] = math.floor(least.bound * 1000.0) / 1000.0  # a lower bound is never rounded up
-            fields["nearest"] = least.witness.solid
-            number = next(n for n, s in enumerate(self.stationed.loads) if st in s)
-            place, t = self._on_the_tube(number, motion, least.witness)
-            where = position(motion, chuck, t)
-            fields["nearest_at"] = NearestAt(place=round(self._from_a(number, place), SMALL), **where.model_dump())
-        elif least is not None:
-            fields["clearance"] = REPORT_CEILING
+        if least is not None:
+            fields |= nearest(self.stationed, st, motion, chuck, least)
         fields.setdefault("bend", st.number)
-        speed = None if by_hand and motion.arm[0] == motion.arm[1] else self._speed(motion)
+        sag = self.sags.get(id(motion))
+        if sag is not None:
+            fields |= {"sag": round(sag.deepest, 3), "stand": sag.stand}
+            if sag.stand is not None:
+                fields["caution"] = cautions.held_up(fields.get("caution"), sag.deepest, sag.stand)
+        speed = None if by_hand and motion.arm[0] == motion.arm[1] else speed_of(self.machine, motion)
         self._add(action, swing=swing_of(motion, self.radius, speed, self._arm(st)), **fields)
         self.moved[len(self.steps)] = motion
 
@@ -389,32 +387,3 @@ class StepList:
         tooling = self.machine.tooling_for(2.0 * self.radius, st.radius)
         assert self.now.clamp is not None  # fitted before anything moves
         return math.ceil(arm_reach(self.machine, tooling, self.now.clamp) / 10.0) * 10.0
-
-    def _on_the_tube(self, number: int, motion: Motion, witness: Witness) -> tuple[float, float]:
-        """Return where on the tube, from its leading end [mm], and when in a motion it is nearest.
-
-        Tube that is drawn out counts as if it reached back to the tangent point for ever. Where its end has passed the
-        place already, it is the end that came by there before.
-        """
-        end = self.stationed.ready.loads[number].loaded.stock_behind_zero
-        past, way = witness.place - end, motion.y[1] - motion.y[0]
-        if past <= 0.0 or way == 0.0:
-            return min(witness.place, end), witness.t
-        return end, min(max(witness.t - past / way, 0.0), 1.0)
-
-    def _speed(self, motion: Motion) -> float | None:
-        """Return the speed of the axis that moves arm or tube [mm/s along the feed, rad/s], None where none does."""
-        speeds = self.machine.speeds
-        if motion.phase is Phase.BEND:
-            return speeds.bend
-        if motion.arm[0] != motion.arm[1]:
-            return speeds.return_
-        stands = motion.phase is not Phase.PLACE and motion.y[0] == motion.y[1]
-        if stands or motion.phase is Phase.OPEN:  # there the tube springs back
-            return None
-        return speeds.rotate if motion.rotation[0] != motion.rotation[1] else speeds.advance
-
-    def _from_a(self, number: int, place: float) -> float:
-        """Return a stock coordinate from end A for one counted from the leading end [mm]."""
-        leads = self.stationed.ready.order[number].leads
-        return place if leads == "A" else self.stationed.as_built.developed_length - place

@@ -11,8 +11,9 @@ from collections.abc import Callable, Iterable
 
 import numpy as np
 
+from planner.inputs.machine import Machine
 from planner.plans.document import KeepClear, Swing
-from planner.tube.bodies import Body, Motion, Path
+from planner.tube.bodies import Body, Motion, Path, Phase
 from planner.tube.frames import ALONG_FEED, UPWARD, Array, Ints, turned
 
 GRID = 64
@@ -201,3 +202,16 @@ def _about(points: Array, about_feed: bool, centre: Array) -> Array:
     if about_feed:
         return np.asarray(np.hypot(points[1], points[2]))
     return np.asarray(np.hypot(points[0] - centre[0], points[1] - centre[1]))
+
+
+def speed_of(machine: Machine, motion: Motion) -> float | None:
+    """Return the speed of the axis that moves arm or tube [mm/s along the feed, rad/s], None where none does."""
+    speeds = machine.speeds
+    if motion.phase is Phase.BEND:
+        return speeds.bend
+    if motion.arm[0] != motion.arm[1]:
+        return speeds.return_
+    stands = motion.phase is not Phase.PLACE and motion.y[0] == motion.y[1]
+    if stands or motion.phase is Phase.OPEN:  # there the tube springs back
+        return None
+    return speeds.rotate if motion.rotation[0] != motion.rotation[1] else speeds.advance

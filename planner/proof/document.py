@@ -3,14 +3,15 @@
 schema, plan: the plan document in full, with part and machine.
 claim: what is to be confirmed.
     verdict; prefer: "fewer re-clamps" or "less trim", which of the two counts first; reclamps, trim [mm]: of the plan,
-    null without one; bound: {reclamps, trim}, below which, in that order, no plan is; null: there is no plan at all;
+    null without one; bound: {unasked, reclamps, trim}, below which, in that order, no plan is, unasked the trim at ends
+    of which nobody has stated any [mm]; null: there is no plan at all;
     trims: the pairs [trim at A, trim at B] that are told apart [mm]: those at which a rule begins to be kept.
 
 rules: the shop rules as patterns of arrivals that they forbid, with the numbers they rest on; see `PATTERN` below.
     rule: its short name; sentence; numbers: by name, at the greatest trim of the span.
     "largest angle" setting, largest [deg]; "rated capacity" moment, rated [N mm]; "clamp longer than the straight"
     straight, shortest_clamp (with its grip section); "shortest grip" held, needed; "shortest tail" left, needed;
-    "pressure die" left, needed; "rod length" behind, rod;
+    "pressure die" left, needed; "rod length" behind, rod; "one set of dies" radius, ahead;
     "carriage reach" least, greatest or face: stock coordinates of the collet's face; "chuck range" rolls, from, to
     [deg].
 
@@ -95,7 +96,8 @@ def _bound(bound: Value | None, of_all_orders: bool) -> dict[str, float] | None:
     """Return what no plan is below; where other orders than those sought are possible, only what cannot be less."""
     if bound is None:
         return None
-    return {"reclamps": bound.reclamps, "trim": bound.trim} if of_all_orders else {"reclamps": 0, "trim": 0.0}
+    least = bound if of_all_orders else Value(0, 0.0, 0)
+    return {"reclamps": least.reclamps, "trim": least.trim, "unasked": least.unasked}
 
 
 def proof_text(document: dict[str, Any]) -> str:

@@ -6,13 +6,14 @@ clearance, and so on: each rung forbids what came nearest on the one before.
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 
 from planner.search.choice import SAME_TIME
 from planner.search.decision import Plannable, carried_out
 from planner.search.events import Event, NoGood, Pattern
-from planner.search.search import Search
+from planner.search.search import OutOfTime, Search
 
 MOST_RUNGS = 8
 """Plans looked for at most for one pair of trims."""
@@ -62,6 +63,21 @@ def other_ways(search: Search, best: Plannable, clearances: Clearances) -> list[
         if not any(earlier.is_as_good_as(way) for earlier in kept):
             kept.append(way)
     return kept[1:]
+
+
+def saved_by_stock(search: Search, best: Plannable) -> Plannable | None:
+    """Return the plan with the fewest re-clamps that stock nobody has stated makes possible, None if it saves none."""
+    if not search.case.unasked or best.value.reclamps == 0:
+        return None
+    asked = copy.copy(search)
+    asked.problem, asked.prefer = replace(search.problem, unasked=frozenset()), "fewer re-clamps"
+    try:
+        rough = asked.best()
+        fewer = rough is not None and rough.value.reclamps < best.value.reclamps
+        found = carried_out(asked) if fewer else None
+    except OutOfTime:
+        return None
+    return found if found is not None and found.value.reclamps < best.value.reclamps else None
 
 
 def _ladder(search: Search, most_reclamps: int, clearances: Clearances) -> Iterable[Way]:

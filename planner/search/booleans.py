@@ -29,7 +29,8 @@ class Model:
     A bend's `number` is counted from end A; a pair (leads, bend) names it in the view of the end that leads.
     before[i, j], following[i, j]: number i is made before, just before number j; first, last: by number; reached: how
     each bend is reached and which end leads; longer: it is linked the longer way round; released: made with the collet
-    open; trims: by place in problem.trims; totals: every total trim once, the least first [mm].
+    open; trims: by place in problem.trims; totals, unasked: every total trim, and what of it nobody has stated, once
+    each, the least first [mm].
     """
 
     def __init__(self, problem: Problem) -> None:
@@ -48,7 +49,8 @@ class Model:
         self.longer: dict[tuple[End, int], BoolVarT] = {}
         self.released: dict[int, BoolVarT] = {}
         self.trims: list[BoolVarT] = []
-        self.totals = sorted({trims.total for trims in problem.trims})
+        costs = [problem.value(0, trims, 0) for trims in problem.trims]
+        self.totals, self.unasked = (sorted({cost[k] for cost in costs}) for k in (1, 3))
         self._serving: dict[tuple[End, Hold, int], Truth] = {}
         self._fitting: dict[frozenset[int], Truth] = {}
         self._costs: dict[tuple[Arrival | None, Arrival, Trims], tuple[BoolVarT, int]] = {}
@@ -80,7 +82,15 @@ class Model:
     @property
     def trim_rank(self) -> LinearExprT:
         """Place of the total trim among the totals."""
-        ranks = [self.totals.index(trims.total) for trims in self.problem.trims]
+        return self._rank(1, self.totals)
+
+    @property
+    def unasked_rank(self) -> LinearExprT:
+        """Place of the trim that nobody has stated among what there is of it."""
+        return self._rank(3, self.unasked)
+
+    def _rank(self, field: int, of: list[float]) -> LinearExprT:
+        ranks = [of.index(self.problem.value(0, trims, 0)[field]) for trims in self.problem.trims]
         return self._sum(list(zip(self.trims, ranks, strict=True)))
 
     @property

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from planner.clearance.surroundings import Surroundings
 from planner.inputs.machine import Machine
+from planner.inputs.materials import find_material
 from planner.inputs.part import Part
 from planner.inputs.self_crossing import self_gap
 from planner.inputs.springback import Setting, setting_for
@@ -46,6 +47,8 @@ def warnings_of(case: Case) -> tuple[str, ...]:
         warnings.append("The bends have different radii: the dies are changed between them, which is not checked.")
     if machine.rotation.range != "continuous" and machine.carriage is not None and machine.carriage.passes_through:
         warnings.append(TURNED_BACK)
+    if find_material(part.material) is None and machine.clearance.per_metre == 0.0:
+        warnings.append(f'Sag not reckoned: no modulus and density are known for "{part.material}".')
     rating = rated_capacity(machine, part)
     if isinstance(rating, str):
         warnings.append(rating)

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from planner.clearance.solids import toward
-from planner.rules.broken import End
+from planner.rules.broken import End, other
 from planner.rules.carriage import closest_face
 from planner.rules.chuck import both_ways
 from planner.search.attempt import Attempt
@@ -226,8 +226,7 @@ class Checks:
 
     def _longest_stock(self, place: Place) -> float:
         """Return the stock with all the trim that is allowed behind, not only what a rule asks for [mm]."""
-        part = self.case.part
-        return part.developed_length + (part.trim_b if place.at.leads == "A" else part.trim_a)
+        return self.case.part.developed_length + self.case.allowed.at(other(place.at.leads))
 
     def _new_face(self, place: Place) -> float | None:
         regrip = place.after is not None and place.after.regripped

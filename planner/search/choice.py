@@ -29,11 +29,10 @@ def chosen(problem: Problem, nogoods: Iterable[NoGood], extra: Extra, best: Sequ
     known = [*problem.rules, *nogoods]
     limit = best.value.reclamps * RECLAMP + best.value.time + SAME_TIME
     found = []
-    for trims in problem.trims:
-        if trims.total == best.trims.total:
-            first = _Choice(OneTrim(problem, known, extra, trims), limit, sense).first()
-            if first is not None:
-                found.append(first)
+    for trims in problem.of_same_stock(best.value):
+        first = _Choice(OneTrim(problem, known, extra, trims), limit, sense).first()
+        if first is not None:
+            found.append(first)
     return min(found, key=lambda entry: entry[0])[1] if found else best
 
 
@@ -69,7 +68,7 @@ class _Choice:
             reached[key] = cost
             here = (at, trail)
             if job.finished(at):
-                return (rank, cost, order), Sequence(job.trims, walked(here), value_of(cost, job.trims))
+                return (rank, cost, order), Sequence(job.trims, walked(here), value_of(cost, job.trims, job.problem))
             for arrival, after, more in job.steps(at, stands):
                 ranked, direction = self._ranked(rank, way, at, arrival)
                 self._push(ranked, cost + more, (*order, self._place(arrival)), direction, after, arrival, here)

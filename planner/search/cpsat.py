@@ -47,16 +47,20 @@ class CpSat:
         forbidden = (*problem.rules, *nogoods)
         model = Model(problem)
         model.build(forbidden)
-        phases = ("re-clamps", "trim") if prefer == "fewer re-clamps" else ("trim", "re-clamps")
+        phases = ["re-clamps", "trim"] if prefer == "fewer re-clamps" else ["trim", "re-clamps"]
+        if problem.unasked:
+            phases.insert(0, "stock")
+        of = {"stock": model.unasked_rank, "re-clamps": model.reclamps, "trim": model.trim_rank}
         for phase in phases:
-            objective = model.reclamps if phase == "re-clamps" else model.trim_rank
+            objective = of[phase]
             solved = self._solved(model, objective, phase)
-            if solved is None and phase == phases[1]:
+            if solved is None and phase != phases[0]:
                 raise SolverWrong(f"that no sequence has the least of {phases[0]}", "it had just given one")
             if solved is None:
                 return None
             least, value = round(solved.objective_value), self._replayed(model, solved, forbidden, extra).value
-            if least != (value.reclamps if phase == "re-clamps" else model.totals.index(value.trim)):
+            ranks = {"stock": model.unasked.index(value.unasked), "trim": model.totals.index(value.trim)}
+            if least != ranks.get(phase, value.reclamps):
                 raise SolverWrong(f"that {least} is the least of {phase}", f"its own solution costs {value}")
             model.cp.add(objective == least)
         return self._fastest(model, forbidden, extra)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
 from planner.rules.broken import other
 from planner.search.choice import SAME_TIME
-from planner.search.events import Event, NoGood, Pattern, Sequence, Value
+from planner.search.events import Event, NoGood, Pattern, Sequence, Trims, Value
 from planner.search.exact import Exact
 from planner.search.orders import ready_of
 from planner.search.search import OutOfTime, Search
@@ -101,7 +102,9 @@ def value_as_printed(trial: Trial) -> Value:
     seconds += 2.0 * times.clamp * sum(bend.home.lowered > 0.0 for bend in done)
     of = passes_of(trial.loads)
     seconds += times.tool_change * (len(of) - 1 + sum(len(changed(one)) for one in of))
-    return Value(ready.reclamps, ready.trim_a + ready.trim_b, milliseconds(seconds))
+    trims = Trims(ready.trim_a, ready.trim_b)
+    unasked = math.fsum(trims.at(end) for end in ready.case.unasked)
+    return Value(ready.reclamps, trims.total, milliseconds(seconds), unasked)
 
 
 def what_is_proved(search: Search, found: Plannable, bound: Value | None) -> tuple[bool, bool, bool]:
@@ -109,9 +112,9 @@ def what_is_proved(search: Search, found: Plannable, bound: Value | None) -> tup
     if bound is None:
         return (False, False, False)  # the bound must at least allow the plan: say nothing
     ours, least = found.value.key(search.prefer), bound.key(search.prefer)
-    first = ours[0] == least[0]
-    second = first and ours[1] == least[1]
-    third = second and ours[2] <= least[2] + SAME_TIME
+    first = ours[:2] == least[:2]
+    second = first and ours[2] == least[2]
+    third = second and ours[3] <= least[3] + SAME_TIME
     return (first, second, third) if search.prefer == "fewer re-clamps" else (second, first, third)
 
 

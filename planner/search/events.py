@@ -84,16 +84,26 @@ class Arrival:
 
 
 class Value(NamedTuple):
-    """What a sequence costs: re-clamps; trim [mm]; handling time beside what every order takes [ms]."""
+    """What a sequence costs: re-clamps; trim [mm]; handling time beside what every order takes [ms].
+
+    unasked: how much of the trim is stock that nobody has stated [mm]; as little of it as possible comes before all.
+    """
 
     reclamps: int
     trim: float
     time: int
+    unasked: float = 0.0
 
-    def key(self, prefer: Prefer) -> tuple[float, float, int]:
+    def key(self, prefer: Prefer) -> tuple[float, float, float, int]:
         """Return the value in the order in which it counts."""
         first, second = float(self.reclamps), self.trim
-        return (first, second, self.time) if prefer == "fewer re-clamps" else (second, first, self.time)
+        if prefer == "less trim":
+            first, second = second, first
+        return (self.unasked, first, second, self.time)
+
+    def beside_time(self) -> tuple[float, float, float]:
+        """Return all but the time."""
+        return (self.unasked, float(self.reclamps), self.trim)
 
 
 @dataclass(frozen=True)

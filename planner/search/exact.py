@@ -67,10 +67,10 @@ class Exact:
         return best
 
 
-def value_of(cost: int, trims: Trims) -> Value:
+def value_of(cost: int, trims: Trims, problem: Problem) -> Value:
     """Return the value that one number stands for."""
     reclamps = cost // RECLAMP
-    return Value(reclamps, trims.total, cost - reclamps * RECLAMP)
+    return problem.value(reclamps, trims, cost - reclamps * RECLAMP)
 
 
 class OneTrim:
@@ -85,7 +85,7 @@ class OneTrim:
 
     def bound(self) -> Value:
         """Return a value that no sequence with these trims is below."""
-        return value_of(self.least, self.trims)
+        return value_of(self.least, self.trims, self.problem)
 
     def loads(self) -> Iterator[tuple[Arrival, Stands, int]]:
         """Yield every allowed first arrival, how things then stand, and what it costs."""
@@ -174,7 +174,7 @@ class OneTrim:
             reached[key] = cost
             here = (at, trail)
             if self.finished(at):
-                return Sequence(self.trims, walked(here), value_of(cost, self.trims))
+                return Sequence(self.trims, walked(here), value_of(cost, self.trims, self.problem))
             for arrival, after, more in self.steps(at, stands):
                 total = cost + more
                 if reached.get((arrival, after.key()), NEVER) > total:

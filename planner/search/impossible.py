@@ -46,9 +46,8 @@ def broken_in_every_order(case: Case) -> list[Broken]:
 
 def _broken_at_best(case: Case, number: int, leads: End) -> Broken | None:
     """Return a rule that the bend breaks with this end leading even at its best, or None."""
-    part = case.part
-    trims = {"A": part.trim_a, "B": part.trim_b}
-    loaded = Loaded(seen_from(part, leads), leads, trims[leads], trims[other(leads)])
+    part, trims = case.part, case.allowed
+    loaded = Loaded(seen_from(part, leads), leads, trims.at(leads), trims.at(other(leads)))
     bend, setting = bend_seen(number, leads, part.n_bends), case.settings[number - 1]
     tooling, carriage = case.tooling[number - 1], case.machine.carriage
     short = tail_left(loaded, bend, setting, tooling)

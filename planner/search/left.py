@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import heapq
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from itertools import count
 
 from planner.search.events import Arrival, NoGood, Prefer, Trims, Value
@@ -29,15 +29,15 @@ def every_order(value: Value) -> bool:  # noqa: ARG001  what is asked of an orde
 
 
 def better_than(value: Value, prefer: Prefer) -> Counts:
-    """Return what says whether an order is better in its first two objectives, re-clamps and trim."""
-    ours = value.key(prefer)[:2]
-    return lambda other: other.key(prefer)[:2] < ours
+    """Return what says whether an order is better in stock, re-clamps and trim, whatever its time."""
+    ours = value.key(prefer)[:3]
+    return lambda other: other.key(prefer)[:3] < ours
 
 
 def as_good_as(value: Value, prefer: Prefer) -> Counts:
     """Return what says whether an order has no more re-clamps and no more trim, as they count here."""
-    ours = value.key(prefer)[:2]
-    return lambda other: other.key(prefer)[:2] <= ours
+    ours = value.key(prefer)[:3]
+    return lambda other: other.key(prefer)[:3] <= ours
 
 
 class Left:
@@ -47,8 +47,9 @@ class Left:
     re-clamps that count.
     """
 
-    def __init__(self, trims: Iterable[Trims], counts: Counts) -> None:
-        self.most = [(pair, most) for pair in trims if (most := _most_reclamps(pair, counts)) is not None]
+    def __init__(self, problem: Problem, counts: Counts) -> None:
+        costs = [(pair, problem.value(0, pair, 0)) for pair in problem.trims]
+        self.most = [(pair, most) for pair, cost in costs if (most := _most_reclamps(cost, counts)) is not None]
 
     def __call__(self, problem: Problem, nogoods: Sequence[NoGood]) -> bool:
         """Say whether one is left by the rules of a problem and by no-goods."""
@@ -67,12 +68,12 @@ class Left:
         return [(trims, most) for _, most, trims in kept]
 
 
-def _most_reclamps(trims: Trims, counts: Counts) -> int | None:
-    """Return how many re-clamps an order with these trims may have and still counts; None if it never does."""
+def _most_reclamps(cost: Value, counts: Counts) -> int | None:
+    """Return how many re-clamps an order with such trims may have and still counts; None if it never does."""
     without_end = NEVER // RECLAMP - 2
-    if counts(Value(without_end, trims.total, 0)):
+    if counts(cost._replace(reclamps=without_end)):
         return without_end
-    most = next(reclamps for reclamps in range(without_end + 1) if not counts(Value(reclamps, trims.total, 0))) - 1
+    most = next(reclamps for reclamps in range(without_end + 1) if not counts(cost._replace(reclamps=reclamps))) - 1
     return None if most < 0 else most
 
 

@@ -50,7 +50,12 @@ def second_opinion(search: Search, bound: Value | None, other: Engine) -> tuple[
     apart = None if bound is None else search.told_apart(bound)
     try:
         found = other.best(search.problem, proved, search.handling.sure_extra, search.prefer)
-        if found is not None and bound is not None and apart is not None and found.value[:2] == bound[:2]:
+        if (
+            found is not None
+            and bound is not None
+            and apart is not None
+            and found.value.beside_time() == bound.beside_time()
+        ):
             found = other.best(apart, proved, search.handling.sure_extra, search.prefer)
     except SolverGaveUp as gave_up:
         return str(gave_up), None
@@ -65,4 +70,6 @@ def opinion(bound: Value | None) -> str:
     if bound is None:
         return "no order goes"
     reclamps = "1 re-clamp" if bound.reclamps == 1 else f"{bound.reclamps} re-clamps"
+    if bound.unasked:
+        reclamps = f"{bound.unasked:g} mm more stock, {reclamps}"
     return f"at least {reclamps}, {bound.trim:g} mm of trim, {bound.time / 1000.0:.3f} s of moves"

@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import pairwise
 
 from planner.inputs.machine import Machine, Tooling
@@ -13,6 +14,7 @@ from planner.inputs.part import Part
 from planner.rules.broken import Broken, End, other
 from planner.rules.carriage import Grip, hold_face
 from planner.rules.grip import Loaded, clamps_that_fit
+from planner.rules.stock import most_stock, unasked_ends
 from planner.search.events import Arrival, Event, Hold, Sequence, Trims
 from planner.tube.partly_bent import bend_seen, seen_from
 
@@ -43,6 +45,17 @@ class Case:
         if leads not in self._views:
             self._views[leads] = seen_from(self.part, leads)
         return self._views[leads]
+
+    @cached_property
+    def allowed(self) -> Trims:
+        """The most extra stock that each end may carry, stated or not [mm]."""
+        a, b = (most_stock(self.part, end, self.tooling, self.settings, self.machine.carriage) for end in ("A", "B"))
+        return Trims(a, b)
+
+    @cached_property
+    def unasked(self) -> frozenset[End]:
+        """The ends whose extra stock nobody has stated."""
+        return unasked_ends(self.part)
 
     def loaded(self, leads: End, trims: Trims) -> Loaded:
         """Return the part as it is loaded with an end leading."""

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import NamedTuple
 
 from planner.rules.broken import End
-from planner.search.events import Arrival, NoGood, Trims
+from planner.search.events import Arrival, NoGood, Trims, Value
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,7 @@ class Problem:
 
     clamps[end][k − 1]: those for bend k in the view of that end; None where they are not told apart: then every arrival
     leaves its clamp open. A clamp that is changed on the way is changed back for the next part: the times count both,
-    and the dies of every further pass over the batch once.
+    and the dies of every further pass over the batch once. unasked: the ends whose trim nobody has stated.
     """
 
     n: int
@@ -64,6 +65,15 @@ class Problem:
     may_reload: bool
     may_release: bool
     clamps: dict[End, tuple[Clamps, ...]] | None = None
+    unasked: frozenset[End] = frozenset()
+
+    def value(self, reclamps: int, trims: Trims, time: int) -> Value:
+        """Return what a sequence with these trims costs."""
+        return Value(reclamps, trims.total, time, math.fsum(trims.at(end) for end in self.unasked))
+
+    def of_same_stock(self, value: Value) -> tuple[Trims, ...]:
+        """Return the pairs of trims that cost what a value does, stated or not."""
+        return tuple(pair for pair in self.trims if self.value(0, pair, 0)[1::2] == value[1::2])
 
     def clamps_for(self, arrival: Arrival) -> tuple[float | None, ...]:
         """Return the clamps to choose from for an arrival [mm]; None alone where they are not told apart."""

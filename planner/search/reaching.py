@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from planner.errors import BendorderError
 from planner.rules.broken import End
-from planner.search.events import Arrival, Event, Hold, NoGood, Sequence, Trims, Value
+from planner.search.events import Arrival, Event, Hold, NoGood, Sequence, Trims
 from planner.search.problem import Extra, Problem
 from planner.tolerances import CHUCK_SLACK
 
@@ -103,7 +103,7 @@ def replay(
         arrivals.append(arrival)
     if len(arrivals) != problem.n or any(a.released for a in arrivals[:-1]):
         raise SolverWrong("that every bend is made once, the last one released or none", f"it gives {arrivals}")
-    return Sequence(trims, tuple(arrivals), Value(reclamps, trims.total, time))
+    return Sequence(trims, tuple(arrivals), problem.value(reclamps, trims, time))
 
 
 def _arrived(before: Arrival | None, step: Step, seen: set[int]) -> Arrival:

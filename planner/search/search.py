@@ -94,8 +94,7 @@ class Search:
 
     def told_apart(self, value: Value) -> Problem | None:
         """Return the problem with its clamps told apart, with the trim of a value; None where there is no choice."""
-        trims = tuple(pair for pair in self.problem.trims if pair.total == value.trim)
-        return with_clamps(self.case, self.problem, trims)
+        return with_clamps(self.case, self.problem, self.problem.of_same_stock(value))
 
     def best(self, proved_only: bool = False) -> Sequence | None:
         """Return the best sequence that goes, or with `proved_only` the best that is not proved to fail.
@@ -108,7 +107,8 @@ class Search:
         """Return the least value that is not proved to fail, its time with the clamps told apart."""
         apart = self.told_apart(least)
         found = None if apart is None else self._best_of(apart, proved_only=True)
-        return least if found is None or found.value[:2] != least[:2] else found.value
+        same = found is not None and found.value.beside_time() == least.beside_time()
+        return found.value if found is not None and same else least
 
     def _best_of(self, problem: Problem, proved_only: bool = False, timed: bool = True) -> Sequence | None:
         while True:

@@ -56,6 +56,7 @@ def problem_of(case: Case, trims: tuple[Trims, ...] | None = None) -> Problem:
         may_regrip=carriage is not None and carriage.passes_through,
         may_reload=True,
         may_release=carriage is not None and carriage.finish_released,
+        unasked=case.unasked,
     )
 
 
@@ -135,7 +136,7 @@ def trims_to_choose(case: Case) -> tuple[Trims, ...]:
     carriage = case.machine.carriage
     for end in ENDS:
         view = case.view(end)
-        allowed = {"A": case.part.trim_a, "B": case.part.trim_b}
+        allowed = {"A": case.allowed.a, "B": case.allowed.b}
         for bend in range(1, view.n_bends + 1):
             number = case.number(end, bend)
             tooling, start = case.tooling[number - 1], float(view.bend_starts[bend - 1])
@@ -162,7 +163,7 @@ def _longest_kept(case: Case, end: End, carriage: Carriage) -> set[float]:
     All that is allowed; up to which the mandrel's rod reaches; and with which the collet, at the farthest place, holds
     the very end: one that cannot be passed through allows no more, another gains nothing from more.
     """
-    allowed, view = (case.part.trim_a if end == "A" else case.part.trim_b), case.view(other(end))
+    allowed, view = case.allowed.at(end), case.view(other(end))
     mandrel, found = case.machine.mandrel, {allowed}
     for start in view.bend_starts:
         limits = [carriage.reach[1] + carriage.grip_length, *([] if mandrel is None else [mandrel.rod_length])]

@@ -364,10 +364,14 @@ def an_arm_stopped_elsewhere(proof: Proof, rng: np.random.Generator) -> str | No
     for step in steps[first + 1 :]:
         if step["from"] is None:
             continue
+        home, nearest = step["action"] == "return", step["nearest_at"]
+        before, after = step["from"]["arm"], step["to"]["arm"]
         step["from"]["arm"] = arm
-        if step["nearest_at"] is not None:
-            step["nearest_at"]["arm"] = min(step["nearest_at"]["arm"], arm)
-        if step["action"] == "return":
+        if nearest is not None and home:  # as far on the way as before
+            nearest["arm"] = after + (nearest["arm"] - after) * (arm - after) / (before - after)
+        elif nearest is not None:
+            nearest["arm"] = arm
+        if home:
             break
         step["to"]["arm"] = arm
     return f"the arm stopped at {arm:.1f}"

@@ -175,7 +175,8 @@ def worth(instance: Instance, arrivals: tuple[Arrival, ...], trims: Trims) -> Va
         time += instance.extra(before, arrival, trims)
         before = arrival
     time += clamps_changed(instance.problem, arrivals) * times.tool_change
-    return Value(reclamps, trims.a + trims.b, time)
+    unasked = sum(trim for end, trim in (("A", trims.a), ("B", trims.b)) if end in instance.problem.unasked)
+    return Value(reclamps, trims.a + trims.b, time, unasked)
 
 
 def best_values(instance: Instance) -> dict[Prefer, Value] | None:
@@ -188,8 +189,8 @@ def best_values(instance: Instance) -> dict[Prefer, Value] | None:
     if not values:
         return None
     return {
-        "fewer re-clamps": min(values, key=lambda v: (v.reclamps, v.trim, v.time)),
-        "less trim": min(values, key=lambda v: (v.trim, v.reclamps, v.time)),
+        "fewer re-clamps": min(values, key=lambda v: (v.unasked, v.reclamps, v.trim, v.time)),
+        "less trim": min(values, key=lambda v: (v.unasked, v.trim, v.reclamps, v.time)),
     }
 
 

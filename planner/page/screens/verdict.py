@@ -9,7 +9,7 @@ from nicegui import ui
 
 from planner.advice.answers import Begun, Judged, Why
 from planner.advice.diagram import svg_diagram
-from planner.outputs.plan_page import checked_lines, order, reclamps
+from planner.outputs.plan_page import checked_lines, more_stock, order, reclamps
 from planner.page.desk import News, Stage
 from planner.page.lengths import at_least_shown, shown
 from planner.page.screens.shell import LOOKS, SAID, SIGNS, Shell
@@ -114,7 +114,9 @@ class VerdictScreen:
     def _sentence(self, made: Plan) -> str:
         part, machine = plain(made.part["name"]), plain(made.machine["name"])
         if made.verdict == "makeable":
-            return f"{part} goes on the {machine} as {order(made)}."
+            more = more_stock(made)
+            stock = f" with {self.shell.said(more)}, sawn off afterwards," if more else ""
+            return f"{part} goes on the {machine}{stock} as {order(made)}."
         if made.verdict == "not makeable":
             return f"{part} cannot be made on the {machine} in any order. That is proved."
         return f"Whether {part} can be made on the {machine} is not settled."
