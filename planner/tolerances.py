@@ -17,6 +17,11 @@ STRIKE_MARGIN: Final = 0.1
 CLOSE_GAP: Final = 0.05
 """A cell is refined until its bound and its midpoint differ by no more than this, then it is too close to call [mm]."""
 
+NEED_BAND: Final = 0.15
+"""What is proved to come within this of what a shop asks for is taken as clear, and said [mm]: STRIKE_MARGIN and
+CLOSE_GAP together, so that between clear and struck nothing is left too close to call. A clearance never becomes a
+contact."""
+
 PROOF_GAP: Final = 0.0005
 """The same where the cells of a motion known to be clear are written out for its proof [mm]: half of the thousandths in
 which clearances are printed, rounded down."""

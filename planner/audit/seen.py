@@ -28,7 +28,7 @@ from planner.audit.shapes import Array, Shape
 from planner.audit.solids import GO_DOWN, Owner
 from planner.audit.tube import Chain, rotation
 from planner.inputs.machine import Machine
-from planner.tolerances import GROOVE_EASE
+from planner.tolerances import GROOVE_EASE, NEED_BAND
 
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -130,8 +130,7 @@ class _Table:
         needed = self.least[pair.need]
         if pair.need == "required" and body.roles[pair.piece] != "tail":
             needed += self.per_metre * motion.ahead / 1000.0
-        if pair.need != "ease":
-            needed = max(needed, motion.clear_by)
+        needed = needed - NEED_BAND if pair.need == "ease" else max(needed - NEED_BAND, motion.clear_by, 0.0)
         shape = self.shapes.setdefault(pair.solid.shape, len(self.shapes))
         length = float(seen.chain.length[pair.piece])
         lives = (length, 0.0) if seen.lives is None else seen.lives

@@ -15,7 +15,7 @@ from planner.clearance.bounds import Bounds, bounds
 from planner.clearance.poses import Cells, may_exist
 from planner.clearance.rows import Rows
 from planner.clearance.verdicts import Answer, Cover, Finding, Verdicts, Witness
-from planner.tolerances import CELL_BUDGET, CLOSE_GAP, REPORT_CEILING, REPORT_GAP, STRIKE_MARGIN
+from planner.tolerances import CELL_BUDGET, CLOSE_GAP, REPORT_CEILING, REPORT_GAP, ROUNDING, STRIKE_MARGIN
 from planner.tube.frames import Array, Flags
 
 MOST_PARTS = 16
@@ -28,12 +28,13 @@ SMALLEST = 0.05
 """Half-widths that take no more than this off a printed clearance together are not split further [mm]."""
 
 
-def certify(rows: Rows, keep_cover: bool = False, gap: float = CLOSE_GAP) -> Verdicts:
+def certify(rows: Rows, keep_cover: bool = False, gap: float = CLOSE_GAP, strict: bool = False) -> Verdicts:
     """Return the verdict on every motion of the batch, for every choice of clamp that its rows name.
 
-    gap: a cell refined to it that is neither certified nor struck is too close to call [mm].
+    gap: a cell refined to it that is neither certified nor struck is clear if it keeps what counts as kept
+    (`Rows.enough`), else too close to call [mm]; strict: too close to call in any case.
     """
-    state = _Search(rows, keep_cover, gap)
+    state = _Search(rows, keep_cover, gap, strict)
     cells = starting_cells(rows)
     while cells.count:
         cells = state.round(cells)
@@ -77,8 +78,10 @@ def split(cells: Cells, found: Bounds, slack: Array) -> Cells:
 class _Search:
     """What is known of every row while the cells get smaller."""
 
-    def __init__(self, rows: Rows, keep_cover: bool, gap: float) -> None:
+    def __init__(self, rows: Rows, keep_cover: bool, gap: float, strict: bool = False) -> None:
         self.rows, self.gap = rows, gap
+        self.enough = rows.needed if strict else rows.enough
+        self.short = np.zeros(rows.count, dtype=bool)
         self.struck = np.zeros(rows.count, dtype=bool)
         self.close = np.zeros(rows.count, dtype=bool)
         self.spent = np.zeros(rows.count, dtype=np.int64)
@@ -91,14 +94,16 @@ class _Search:
         needed = self.rows.needed[cells.row]
         found = bounds(self.rows, cells, needed)
         self.evaluations += cells.count
-        certified = found.lower >= needed
+        fine = (found.upper - found.lower <= self.gap) | (found.along_s + found.along_t <= self.gap / 2.0)
+        short = fine & (found.lower < needed) & (found.lower >= self.enough[cells.row])
+        certified = (found.lower >= needed) | short
         if self.kept is not None:
             sure = cells.take(certified)
             table = np.stack((sure.s, sure.ds, sure.t, sure.dt, found.lower[certified]))
             self.kept.append((sure.row.astype(float), table))
         self._note_strikes(cells, found.upper, needed)
+        self._note_short(cells, found.lower, short)
         open_ = ~certified & ~self._settled()[cells.row]
-        fine = (found.upper - found.lower <= self.gap) | (found.along_s + found.along_t <= self.gap / 2.0)
         self.spent += np.bincount(cells.row, minlength=self.rows.count)
         tired = self.spent[cells.row] > CELL_BUDGET
         undecided = np.flatnonzero(open_ & (fine | tired))
@@ -136,11 +141,31 @@ class _Search:
         self.hit[:, row] = np.stack((cells.s[worst_last], cells.t[worst_last], upper[worst_last]))
         self.struck[row] = True
 
+    def _note_short(self, cells: Cells, lower: Array, short: Flags) -> None:
+        """Note where rows come short of what they need, the shortest place of each."""
+        short = short & (lower < self.rows.needed[cells.row] - 2.0 * ROUNDING)  # exactly what is needed is not short
+        here = np.flatnonzero(short & ~self.struck[cells.row] & ~self.close[cells.row])
+        if not here.size:
+            return
+        least_last = here[np.argsort(-lower[here], kind="stable")]
+        row = cells.row[least_last]
+        less = ~(self.hit[2, row] <= lower[least_last])
+        row, least_last = row[less], least_last[less]
+        self.hit[:, row] = np.stack((cells.s[least_last], cells.t[least_last], lower[least_last]))
+        self.short[row] = True
+
     def verdicts(self) -> Verdicts:
         """Gather rows into motions and clamps."""
         rows = self.rows
         keys = dict.fromkeys(zip(rows.motion.tolist(), rows.clamp.tolist(), strict=True))
         findings = {key: Finding(*key, Answer.CLEAR) for key in keys}
+        least: dict[tuple[int, int], float] = {}
+        for row in np.flatnonzero(self.short & ~self.struck & ~self.close):
+            key = (int(rows.motion[row]), int(rows.clamp[row]))
+            missing = self.hit[2, row] - rows.needed[row]
+            if missing < least.get(key, np.inf):
+                least[key] = missing
+                findings[key] = Finding(*key, Answer.CLEAR, self._witness(int(row)))
         for row in np.flatnonzero(self.close & ~self.struck):
             key = (int(rows.motion[row]), int(rows.clamp[row]))
             findings[key] = Finding(*key, Answer.CLOSE, self._witness(int(row)))
@@ -195,7 +220,7 @@ def smallest_clearances(rows: Rows, certified: bool = False) -> list[Least]:
     """Return for every motion the proved smallest clearance to anything it may not touch, to a gap of REPORT_GAP.
 
     Pairs that may touch (the groove) do not count. certified: every motion is known to be clear, so that each pair
-    keeps at least what it needs (at the least of the motion, where that grows).
+    keeps at least what counts as kept (at the least of the motion, where that grows).
     """
     return measured(rows, certified)[0]
 
@@ -205,7 +230,7 @@ def measured(rows: Rows, certified: bool = False) -> tuple[list[Least], Cover]:
 
     In each cell the tube keeps what its pair needs, if it is certified, or else the bound of its motion.
     """
-    known = _Least(rows, rows.needed - rows.spread if certified else np.full(rows.count, -np.inf))
+    known = _Least(rows, rows.enough - rows.spread if certified else np.full(rows.count, -np.inf))
     cells = starting_cells(rows)
     cells = cells.take(rows.needed[cells.row] >= 0.0)
     while cells.count:

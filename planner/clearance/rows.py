@@ -21,7 +21,7 @@ from planner.clearance.groove import Groove, off_the_rod, only_beyond, stays_in_
 from planner.clearance.relative import BLOCK_COLUMNS, PIECE_COLUMNS, block_of, seen_from
 from planner.clearance.solids import Owner, Solid, Tool
 from planner.clearance.surroundings import Group, Surroundings
-from planner.tolerances import GROOVE_EASE, SAME_PLACE
+from planner.tolerances import GROOVE_EASE, NEED_BAND, SAME_PLACE
 from planner.tube.bodies import Body, Motion, Path, Phase, Role
 from planner.tube.frames import Array, Flags, Ints
 
@@ -63,6 +63,11 @@ class Rows:
     def count(self) -> int:
         """Number of rows."""
         return int(self.needed.shape[0])
+
+    @property
+    def enough(self) -> Array:
+        """What counts as kept (N,) [mm]: a band less than is needed, but no contact where a clearance is asked for."""
+        return np.where(self.needed < 0.0, self.needed - NEED_BAND, np.clip(self.needed - NEED_BAND, 0.0, None))
 
     def take(self, keep: Flags) -> Rows:
         """Return a selection of the rows, the tables as they are."""

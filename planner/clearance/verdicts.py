@@ -41,7 +41,8 @@ class Witness:
 class Finding:
     """What was found for one motion with one choice of clamp (EVERY_CLAMP: whatever the clamp).
 
-    bound: proved lower bound of clearance less what is needed, over all rows [mm]; only for CLEAR it is ≥ 0.
+    witness: of what is CLEAR only where it comes short of what is needed, within the band that counts as kept: its
+    clearance is then the proved lower bound.
     """
 
     motion: int

@@ -22,6 +22,7 @@ from planner.plans.grounds import least_grounds
 from planner.plans.grounds import told as grounds_told
 from planner.plans.reasons import from_nogood, ordered
 from planner.plans.sag import Hanging, Sag, beam_of, clear_as_they_hang, hanging_of, sag_of
+from planner.plans.short import Short, shorts
 from planner.plans.steps import StepList
 from planner.plans.swing import keep_clear
 from planner.search.decision import Decision
@@ -102,7 +103,8 @@ class Known:
         least, measured = least_of(trial, search.around)
         step_list = StepList(trial, least, sags_in(self.case, trial, least, measured))
         steps = step_list.write()
-        self.evidence.moved = tuple(moved_of(trial, step_list, measured))
+        self.evidence.moved = moved = tuple(moved_of(trial, step_list, measured))
+        short = tuple(dict.fromkeys(one.words() for one in shorts_in(moved)))
         motions, arms = [m for bend in done_in(trial) for m in bend.motions], arms_swept(trial, search.around)
         crush = crush_words(crush_gaps(motions, least, arms, self.case.machine, self.case.part.radius))
         cycle = round(math.fsum(step.time for step in steps), 3)
@@ -124,6 +126,7 @@ class Known:
             cycle_time=cycle,
             smallest_clearance=min(clear, default=None),
             keep_clear=(keep_clear(motions, arms, self.case.part.radius),),
+            warnings=(*self.warnings, *short),
             setup=self._setup(trial, () if crush is None else (crush,)),
             stock=self._stock(ready),
             order=ordered(ready.order),
@@ -250,6 +253,14 @@ def done_in(trial: Trial) -> list[BendDone]:
     """Return the bends of a trial that was carried out to the end, load after load."""
     assert trial.loads is not None  # asked only of orders carried out
     return [bend for load in trial.loads for bend in load]
+
+
+def shorts_in(moved: Iterable[Moved]) -> list[Short]:
+    """Return what comes short of what is asked for in the steps that move something, within what counts as kept."""
+    batches: dict[int, tuple[Measured, dict[int, int]]] = {}
+    for one in moved:
+        batches.setdefault(id(one.measured), (one.measured, {}))[1][one.number] = one.step
+    return shorts([(how.rows, steps) for how, steps in batches.values()])
 
 
 def arms_swept(trial: Trial, around: Callable[[Station], Surroundings]) -> list[Array]:

@@ -45,8 +45,8 @@ def _batch(batch: list[Moved]) -> list[dict[str, Any]]:
     around = batch[0].measured.surroundings
     rows = rows_of([one.motion for one in batch], around, [(one.clamp,) for one in batch])
     printed = np.array([one.clear_by for one in batch])[rows.motion]
-    held = np.where(rows.needed >= 0.0, np.maximum(rows.needed, printed), rows.needed)
-    found = certify(replace(rows, needed=held), keep_cover=True, gap=PROOF_GAP)
+    held = np.where(rows.needed >= 0.0, np.maximum(rows.enough, printed), rows.enough)
+    found = certify(replace(rows, needed=held), keep_cover=True, gap=PROOF_GAP, strict=True)
     assert found.cover is not None  # it was asked for
     open_ = {finding.motion for finding in found.findings.values() if finding.answer is not Answer.CLEAR}
     cover = _as_measured(batch, rows, found.cover, held, open_) if open_ else found.cover
@@ -74,7 +74,7 @@ def _as_measured(batch: list[Moved], rows: Rows, cover: Cover, held: Array, open
     A bound that comes within thousandths of what is printed may not be found again in other cells. Raises NotCovered
     where these do not prove it: of a pair that needs more than is printed.
     """
-    again = np.isin(rows.motion, list(open_)) & (held > rows.needed)
+    again = np.isin(rows.motion, list(open_)) & (held > rows.enough)
     row, cells = [cover.row[~again[cover.row.astype(np.int64)]]], [cover.cells[:, ~again[cover.row.astype(np.int64)]]]
     for number in sorted(open_):
         one, here = batch[number], np.flatnonzero(rows.motion == number)

@@ -46,6 +46,7 @@ def decide(search: Search) -> Decision:
     """Search for a plan and for the proof that there is no better one."""
     try:
         found = carried_out(search)
+        search.kept = None if found is None else found.sequence
         bound = search.best(proved_only=True)
         if found is None:
             undecided = None if bound is None else _why(search, bound)

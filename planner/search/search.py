@@ -55,6 +55,7 @@ class Search:
     deadline: float | None = None
     report: Callable[[str], None] | None = None
     nogoods: list[NoGood] = field(default_factory=list)
+    kept: Sequence | None = None  # the plan, once it was carried out: what would forbid it is not learned any more
     proposals: int = 0
 
     def __post_init__(self) -> None:
@@ -188,6 +189,8 @@ class Search:
     def _new(self, learned: list[NoGood]) -> bool:
         known = {nogood.pattern for nogood in self.nogoods}
         fresh = [nogood for nogood in learned if nogood.pattern not in known]
+        if self.kept is not None:  # within the band of what is asked for a strike and a proof that it is clear may meet
+            fresh = [nogood for nogood in fresh if not _matching([nogood], self.kept)]
         self.nogoods.extend(fresh)
         return bool(fresh)
 

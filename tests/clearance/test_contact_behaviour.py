@@ -8,7 +8,7 @@ import pytest
 from planner.clearance.certify import certify, smallest_clearances
 from planner.clearance.rows import rows_of
 from planner.clearance.surroundings import Surroundings
-from planner.clearance.verdicts import Answer
+from planner.clearance.verdicts import Answer, Finding
 from planner.inputs.machine import Machine
 from planner.tolerances import REPORT_GAP
 from planner.tube import motions
@@ -163,12 +163,42 @@ def test_a_smallest_clearance_is_told_where_none_is_required(head: str) -> None:
     assert least.bound <= 80.95 + 1e-9
 
 
-def test_what_is_too_close_to_call_names_a_place(head: str) -> None:
-    # The gripped straight runs 10.00 mm less half the band above a plate: neither clear nor a strike.
-    bench = machine(head, [box("plate", "frame", (150, -700, -60), (300, 700, -RADIUS - 10.0 + 0.05))])
+def over_a_plate(head: str, gap: float, required: float) -> Finding:
+    """The finding on a bend whose gripped straight runs so high above a plate [mm]."""
+    plate = box("plate", "frame", (150, -700, -60), (300, 700, -RADIUS - gap))
+    bench = machine(head, [plate], clearance={"required": required, "to_tooling": 2.0, "to_itself": 2.0})
     motion = motions.bend(in_die(drawn([500.0, 900.0], [30]), 1, head))
     rows = rows_of([motion], Surroundings.of(bench, bench.tooling[0], RADIUS, 2.0), [(76.0,)])
-    finding = certify(rows).of(0)
+    return certify(rows).of(0)
+
+
+def test_nothing_is_too_close_to_call_about_what_is_asked_for_and_what_comes_short_names_its_number(head: str) -> None:
+    """From 0.05 mm more than is asked for to 0.25 mm less, in hundredths: clear, clear but short, struck."""
+    answers = []
+    for hundredths in range(5, -26, -1):
+        gap = 10.0 + hundredths / 100.0
+        found = over_a_plate(head, gap, 10.0)
+        answers.append(found.answer)
+        short = found.answer is Answer.CLEAR and hundredths < 0
+        assert (found.witness is None) == (found.answer is Answer.CLEAR and not short), gap
+        if short:
+            assert found.witness is not None
+            assert gap - 0.06 <= found.witness.clearance <= gap + 1e-9
+            assert (found.witness.solid, found.witness.needed) == ("plate", 10.0)
+    assert set(answers) == {Answer.CLEAR, Answer.STRUCK}
+    assert answers == sorted(answers, key=lambda answer: answer is Answer.STRUCK)
+    assert answers[: 5 + 10] == [Answer.CLEAR] * 15
+    assert answers[5 + 16 :] == [Answer.STRUCK] * 10
+
+
+@pytest.mark.parametrize(("required", "gap"), [(0.0, -0.02), (0.0, -0.09), (0.05, -0.02), (0.1, -0.01)])
+def test_no_band_makes_a_contact_clear(head: str, required: float, gap: float) -> None:
+    assert over_a_plate(head, gap, required).answer is not Answer.CLEAR
+
+
+def test_what_is_too_close_to_call_names_a_place(head: str) -> None:
+    """Nothing asked for and the plate 0.02 mm into the tube: neither clear nor a strike."""
+    finding = over_a_plate(head, -0.02, 0.0)
     assert finding.answer is Answer.CLOSE
     assert finding.witness is not None
     assert np.isfinite([finding.witness.place, finding.witness.s, finding.witness.t]).all()
