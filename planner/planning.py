@@ -81,10 +81,7 @@ def plan(
     if decision.plan is None:
         return known.without_plan(search, decision, opinions)
     made = known.makeable(search, decision, opinions)
-    if not alternatives:
-        return made.model_copy(update={"alternatives": _with_more_stock(search, decision.plan)})
-    others = _alternatives(search, decision.plan)
-    return made.model_copy(update={"alternatives": others, "warnings": (*made.warnings, looked_at(len(others)))})
+    return _with_others(search, decision.plan, made, alternatives)
 
 
 def _impossible(known: Known, search: Search, broken: list[Broken], confirm: bool) -> Plan:
@@ -98,9 +95,13 @@ def _impossible(known: Known, search: Search, broken: list[Broken], confirm: boo
     return known.not_makeable(map(from_broken, broken), opinions)
 
 
-def _alternatives(search: Search, found: Plannable) -> tuple[Alternative, ...]:
-    """Return the other plans as the document writes them."""
-    return tuple(alternative(way) for way in other_ways(search, found, lambda plan: _clearances(search, plan)))
+def _with_others(search: Search, found: Plannable, made: Plan, alternatives: bool) -> Plan:
+    """Return a plan document with other plans beside: all that are better in something, if they are asked for."""
+    if not alternatives:
+        return made.model_copy(update={"alternatives": _with_more_stock(search, found)})
+    ways = other_ways(search, found, lambda plan: _clearances(search, plan))
+    others = tuple(alternative(way) for way in ways)
+    return made.model_copy(update={"alternatives": others, "warnings": (*made.warnings, looked_at(len(others)))})
 
 
 def _with_more_stock(search: Search, found: Plannable) -> tuple[Alternative, ...]:

@@ -146,9 +146,14 @@ def test_the_part_that_needs_trim_gets_what_grip_and_collet_lack_in_whole_millim
     assert (made.stock.trim_a, made.stock.trim_b) == (31.0, 223.0)
 
 
-def test_the_short_clamp_is_taken_only_where_the_straight_is_shorter_than_the_long_one() -> None:
+def test_one_clamp_is_fitted_for_the_job_the_short_one_only_where_a_straight_is_shorter_than_the_long_one() -> None:
+    """Between the bends of the seat stay there are 100 mm: 115 do not fit, 76 do, and none is changed on the way."""
     made = planned(ROOT / "examples" / "seat-stay.toml")
-    assert [step.clamp for step in made.steps if step.action == "bend"] == [115.0, 76.0]
+    assert [step.clamp for step in made.steps if step.action == "bend"] == [76.0, 76.0]
+    assert not [step for step in made.steps if step.action == "change clamp"]
+    assert made.proved.time
+    longer = planned(ROOT / "examples" / "cabin-grab-rail.toml")
+    assert {step.clamp for step in longer.steps if step.action == "bend"} == {115.0}
 
 
 def test_the_collet_is_opened_for_the_last_bend_only() -> None:

@@ -42,7 +42,7 @@ class Bound(NamedTuple):
 
     reclamps: int
     trim: float
-    unasked: float
+    unasked: float = 0.0
 
 
 def confirm_claim(document: Mapping[str, Any], shop: Shop, no_goods: Sequence[Mapping[str, Any]]) -> dict[str, int]:

@@ -100,18 +100,18 @@ _WAYS: Final[tuple[tuple[str, str, str], ...]] = (
     (r"nobody within $|up to $|takes $|needs $|\blonger by $|must hold at least $", "", ROUND_CEILING),
     (r"costs as much, .* and $", "", ROUND_CEILING),
     (r"at least $", r" straight behind", ROUND_CEILING),
-    (r"", r" (?:of room|of tube stand ahead|too short|are missing|required)", ROUND_CEILING),
+    (r"", r" (?:of room|of tube stand ahead|of tube ahead|too short|are missing|required)", ROUND_CEILING),
     (r"", r" (?:more travel|longer|shorter|farther)\b", ROUND_CEILING),
     (r"\bA pit $|A (?:mandrel rod|pressure die) of $|Trim at end [AB] of $|runs back to $", "", ROUND_CEILING),
     (r"the centreline $", "", ROUND_CEILING),
     (r"longer by [^:]*: $", r" on the drawing", ROUND_CEILING),
     (r"A clamp die of $|A clearance of $|collet that comes to $", "", ROUND_FLOOR),
-    (r"", r" (?:more tube|less to use up|less, this|more, this|more for each)", ROUND_CEILING),
+    (r"", r" (?:more tube|more stock|less to use up|less, this|more, this|more for each)", ROUND_CEILING),
     (r"\bcome within (?:\d+ mm of the .*, )?$", r" of the\b", ROUND_FLOOR),  # gaps
     (r"", r" of it are left\b", ROUND_FLOOR),
     (r"more than $|at least $|clearance (?:is |of )?$|comes within $|keeps $", "", ROUND_FLOOR),
-    (r"", r" (?:allowed|may press in)", ROUND_FLOOR),
-    (r"presses $", "", ROUND_CEILING),
+    (r"", r" (?:allowed|are allowed|may press in)", ROUND_FLOOR),
+    (r"press(?:es)? $", "", ROUND_CEILING),
 )  # fmt: skip
 _COMPILED = tuple((re.compile(before), re.compile(after), way) for before, after, way in _WAYS)
 

@@ -11,7 +11,6 @@ from planner.clearance.rows import Rows
 from planner.tolerances import NEED_BAND, PROOF_GAP
 from planner.words import listed
 
-
 UNSAID = 0.005
 """What comes short by less is not said [mm]: numbers are said in hundredths."""
 

@@ -183,24 +183,23 @@ def test_when_the_time_is_over_nothing_is_shown_as_fine() -> None:
 
 
 def test_what_is_too_close_to_call_is_not_settled_and_its_nearest_place_is_named() -> None:
-    """The leg hangs 80° below the level, its lowest point 9.95 mm off the floor: 10 are required, 9.9 are a strike."""
+    """The leg hangs 80° below the level, its lowest point 0.05 mm in the floor: nothing is required, 0.1 are a strike."""
     lowest = 976.2 * math.sin(math.radians(80.0)) + 19.05 * math.cos(math.radians(80.0))
-    machine = bender({"head": {"centreline_height": lowest + 9.95}})
+    machine = bender({"head": {"centreline_height": lowest - 0.05}, "clearance": {"required": 0.0}})
     answer = try_out(unplanned(tube([900, 250, 900], [0, 80], [90, 90]), machine), read_order("1A 2A", 2), None)
     assert answer.judged.undecided_because == "too close"
     assert standings(answer) == ["goes", "not settled"]
     contact = answer.contact
     assert contact is not None
-    assert (contact.solid, contact.touches, contact.needed) == ("floor", False, 10.0)
-    assert contact.clearance == pytest.approx(9.95, abs=0.001)
-    assert contact.place == pytest.approx(0.0, abs=0.1)  # the leg's free end
-    assert contact.sentence == "Straight 0 against the floor is too close to call."
+    assert (contact.solid, contact.touches, contact.needed) == ("floor", True, 0.0)
+    assert contact.clearance == pytest.approx(0.0, abs=0.051)
+    assert contact.place == pytest.approx(0.0, abs=0.2)  # the leg's free end
 
 
 def test_a_step_behind_one_that_is_too_close_to_call_fails_by_a_rule_of_its_own() -> None:
     """The same leg, and a third bend whose straight of 20 mm no clamp can hold."""
     lowest = 976.2 * math.sin(math.radians(80.0)) + 19.05 * math.cos(math.radians(80.0))
-    machine = bender({"head": {"centreline_height": lowest + 9.95}})
+    machine = bender({"head": {"centreline_height": lowest - 0.05}, "clearance": {"required": 0.0}})
     part = tube([900, 250, 20, 900], [0, 80, 0], [90, 90, 10])
     answer = try_out(unplanned(part, machine), read_order("1A 2A 3A", 3), None)
     assert answer.judged.verdict == "fails"
@@ -211,15 +210,16 @@ def test_a_step_behind_one_that_is_too_close_to_call_fails_by_a_rule_of_its_own(
 
 
 def test_what_comes_too_near_on_its_way_is_shown_as_near_as_it_comes() -> None:
-    """Either end hangs 9.95 mm from the floor in its place, but a rim of its flat end comes lower on its way there."""
+    """Either end hangs 0.05 mm in the floor in its place, but a rim of its flat end comes to it on its way there."""
     answer = try_out(unplanned(*hanging_a_hair_too_low()), read_order("1A 2A", 2), None)
     assert standings(answer) == ["goes", "not settled"]
     contact = answer.contact
     assert contact is not None
-    assert (contact.doing, contact.solid, contact.touches) == ("move", "floor", False)
-    height = 900.0 + 76.2 + 10.0 - 0.05
-    assert contact.clearance == pytest.approx(height - math.hypot(976.2, 19.05), abs=0.001)
-    assert contact.t == pytest.approx(math.atan2(976.2, 19.05) / (math.pi / 2.0), abs=1e-3)
+    assert (contact.doing, contact.solid, contact.touches) == ("move", "floor", True)
+    height, rim = 900.0 + 76.2 - 0.05, math.hypot(976.2, 19.05)
+    assert rim > height + 0.1
+    touches = math.asin(height / rim) - math.asin(19.05 / rim)  # of the quarter turn that it is rotated
+    assert contact.t == pytest.approx(touches / (math.pi / 2.0), abs=2e-3)
 
 
 # ------------------------------------------------------------------------------------------- the first contact

@@ -105,7 +105,7 @@ def least(shop: Shop, no_goods: list[Read], prefer: Prefer) -> Value | None:
     """Re-clamps and trim of the best order that the auditor finds."""
     pairs = pairs_to_try(shop, [], no_goods)
     counts = Fewest(Tables(shop, pairs, no_goods)).fewest.tolist()
-    keys = [key(prefer, count, pair) for count, pair in zip(counts, pairs, strict=True) if count < NO]
+    keys = [key(shop, prefer, count, pair)[1:] for count, pair in zip(counts, pairs, strict=True) if count < NO]
     if not keys:
         return None
     best = min(keys)

@@ -172,6 +172,10 @@ def test_tube_is_as_far_from_every_solid_at_every_moment_as_the_replay_has_it(na
     assert compared > 500
 
 
+BAND = 0.15
+"""What may be short of what is asked for and counts as kept [mm]: as the shop rules of this project have it."""
+
+
 @pytest.mark.parametrize("name", SHOWN)
 def test_every_pair_keeps_what_the_replay_says_it_must(name: str) -> None:
     document, part, machine = example(name)
@@ -189,7 +193,7 @@ def test_every_pair_keeps_what_the_replay_says_it_must(name: str) -> None:
         (solid,) = [one for one in clearances._solids(motion) if one.name == name]
         need = clearances._need(motion, body.lengths[key.piece if isinstance(key.piece, int) else 0], solid)
         assert need is not None, key
-        wanted = max(need) if max(need) < 0.0 else max(*need, printed[key.step])
+        wanted = max(need) - BAND if max(need) < 0.0 else max(max(need) - BAND, printed[key.step], 0.0)
         assert pairs.needed[number] == pytest.approx(wanted, abs=1e-9), key
         assert pairs.ease[number] == (max(need) < 0.0)
 

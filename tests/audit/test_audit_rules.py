@@ -183,7 +183,7 @@ def is_true(case: Case, rule: dict[str, Any]) -> bool:
     leads: End = rule["leads"]
     of_lead = rule["rule"] == "shortest grip"
     end = leads if of_lead else other(leads)
-    allowed = case.part.trim_a if end == "A" else case.part.trim_b
+    allowed = case.allowed.at(end)
     span = rule["trim_lead" if of_lead else "trim_tail"] or [None, None]
     low, high = (-math.inf if span[0] is None else span[0]), (math.inf if span[1] is None else span[1])
     trims = [t for t in {*map(float, range(math.floor(allowed) + 1)), allowed} if low <= t <= high]

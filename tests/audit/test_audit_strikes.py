@@ -67,10 +67,10 @@ def met(moved: bool = False) -> Iterator[Met]:
         if moved:
             for (key, *_), attempt in checks.moved.items():
                 if attempt.standing_before.formed_arc:
-                    yield Met(of, attempt, key[0], key[2], key[4])  # type: ignore[index]
+                    yield Met(of, attempt, key[0], key[2], key[5])  # type: ignore[index]
             continue
         for found, attempt in checks.bent.items():
-            yield Met(of, attempt, found[0], found[2], found[4])  # type: ignore[arg-type]
+            yield Met(of, attempt, found[0], found[2], found[5])  # type: ignore[arg-type]
 
 
 def at(pair: tuple[float, float], t: float) -> float:

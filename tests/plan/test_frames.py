@@ -93,7 +93,7 @@ def test_without_a_mandrel_it_goes_with_the_collet_open_and_the_carriage_stood_b
     near = machine.model_copy(update={"carriage": machine.carriage.model_copy(update={"stand_back": 1300.0})})
     struck = planned(frame(TRAY), near)
     assert struck.verdict != "makeable", "a carriage that waits where the leg comes down is struck"
-    assert {reason.solid for reason in struck.reasons if reason.solid is not None} == {"carriage"}
+    assert "carriage" in {reason.solid for reason in struck.reasons}
 
 
 @pytest.mark.parametrize("name", ["canal-workshop", "long-bed"])

@@ -10,7 +10,7 @@ import pytest
 from planner.inputs.part import Part
 from planner.planning import plan
 from planner.plans.document import Plan, Reason
-from tests.plan.shop import bender, head, rod_that_asks_for_a_turn, tube
+from tests.plan.shop import FINE, bender, head, rod_that_asks_for_a_turn, tube
 
 LOW: dict[str, Any] = {"head": {"centreline_height": 1050}}
 
@@ -60,16 +60,16 @@ def test_where_every_order_is_struck_the_part_is_not_makeable() -> None:
 
 @pytest.mark.parametrize(
     ("leg", "verdict", "because"),
-    [(963.6, "makeable", None), (963.85, "undecided", "too close"), (964.0, "not makeable", None)],
+    [(973.6, "makeable", None), (973.85, "undecided", "too close"), (974.0, "not makeable", None)],
 )
-def test_a_leg_within_a_tenth_of_a_millimetre_of_what_is_required_is_no_proof(
+def test_a_leg_within_a_tenth_of_a_millimetre_of_a_strike_is_no_proof(
     leg: float, verdict: str, because: str | None
 ) -> None:
-    """By hand: the end hangs leg + 76.2 mm below a centreline 1050 mm up, and 10 mm are required: 963.8 mm just do.
+    """By hand: the end hangs leg + 76.2 mm below a centreline 1050 mm up, and nothing is required: 973.8 mm just do.
 
-    While it is rotated the rim of the sawn end comes lowest: √((leg + 76.2)² + 19.05²) ≤ 1040 leaves 963.62 mm.
+    While it is rotated the rim of the sawn end comes lowest: √((leg + 76.2)² + 19.05²) ≤ 1050 leaves 973.62 mm.
     """
-    made = plan(hanging(leg, leg), bender(LOW))
+    made = plan(hanging(leg, leg), bender(LOW, {"clearance": {"required": 0.0}}))
     assert (made.verdict, made.undecided_because) == (verdict, because)
     assert made.proved.makeable == (verdict != "undecided")
     if verdict == "undecided":
@@ -79,18 +79,25 @@ def test_a_leg_within_a_tenth_of_a_millimetre_of_what_is_required_is_no_proof(
 
 
 def test_what_is_too_close_to_call_says_what_would_have_to_change_and_that_does_it() -> None:
+    """By hand: hanging straight down the leg leaves 1050 − 973.85 − 76.2 = −0.05 mm where nothing is required."""
+    part, bare = hanging(973.85, 973.85), {"clearance": {"required": 0.0}}
+    for bend, leads in ((2, "A"), (1, "B")):
+        said = reason(plan(part, bender(LOW, bare)), bend, leads).sentence
+        assert said.endswith("0.0 mm required; with -0.1 mm required, 0.1 mm less, this would be clear.")
+
+
+def test_what_comes_short_of_what_is_required_is_made_and_the_rest_is_put_back_for() -> None:
     """By hand: hanging straight down the leg leaves 1050 − 963.85 − 76.2 = 9.95 mm of the 10 that are required.
 
-    With 9.9 the bends go. On the way there the rim of the sawn end leaves 1050 − √((963.85 + 76.2)² + 19.05²) = 9.776 mm,
-    so the tube is put back instead.
+    On the way there the rim of the sawn end leaves 1050 − √((963.85 + 76.2)² + 19.05²) = 9.776 mm, a strike, so the tube is
+    put back instead.
     """
-    part = hanging(963.85, 963.85)
-    for bend, leads in ((2, "A"), (1, "B")):
-        said = reason(plan(part, bender(LOW)), bend, leads).sentence
-        assert said.endswith("10.0 mm required; with 9.9 mm required, 0.1 mm less, this would be clear.")
-    made = plan(part, bender(LOW, {"clearance": {"required": 9.9}}))
+    made = plan(hanging(963.85, 963.85), bender(LOW, FINE))  # coarser readouts make the leg 963.8 mm
     assert (made.verdict, made.reloads) == ("makeable", 1)
     assert not [r for r in made.reasons if "cannot be made" in r.sentence]
+    (short,) = [warning for warning in made.warnings if warning.startswith("In step")]
+    assert "the tube keeps 9.9" in short
+    assert "to the floor where 10 mm are asked for" in short
 
 
 def test_without_mandrel_and_carriage_other_orders_are_left_and_a_strike_in_all_of_these_is_no_proof() -> None:

@@ -89,6 +89,7 @@ class PartScreen:
                 self._entry("bend_radius", "Bend radius, of all bends", number=True)
                 self._entry("trim_a", "Trim allowed at A", number=True)
                 self._entry("trim_b", "Trim allowed at B", number=True)
+            words("Trim left blank: what the rules need, and only where nothing goes without. 0: none.", "faint small")
 
     def _entry(self, name: str, label: str, *, number: bool = False) -> None:
         around = entry(label, getattr(self.desk.form, name), lambda text: self._typed(name, text), number=number)

@@ -108,6 +108,10 @@ class VerdictScreen:
             with box("card stack"):
                 heading("Set-up")
                 listed(self.shell.said(line) for line in made.setup.list)
+        if made.alternatives:
+            with box("card stack"):
+                heading("Other ways")
+                listed(self.shell.said(way.sentence) for way in made.alternatives)
         if made.steps:
             self._checked(made)
 
