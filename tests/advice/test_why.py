@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import io
 import json
-from dataclasses import replace
 from collections.abc import Iterator
+from dataclasses import replace
 
 import pytest
 
