@@ -179,7 +179,8 @@ class _Search:
         cover = None
         if self.kept is not None:
             cover = Cover(np.concatenate([k[0] for k in self.kept]), np.concatenate([k[1] for k in self.kept], axis=1))
-        return Verdicts(findings, self.evaluations, cover)
+        kept = np.where(self.short, np.minimum(self.hit[2], rows.needed), rows.needed)
+        return Verdicts(findings, self.evaluations, kept, cover)
 
     def _witness(self, row: int) -> Witness:
         s, t, clearance = (float(x) for x in self.hit[:, row])
@@ -222,15 +223,15 @@ def smallest_clearances(rows: Rows, certified: bool = False) -> list[Least]:
     Pairs that may touch (the groove) do not count. certified: every motion is known to be clear, so that each pair
     keeps at least what counts as kept (at the least of the motion, where that grows).
     """
-    return measured(rows, certified)[0]
+    return measured(rows, rows.enough if certified else np.full(rows.count, -np.inf))[0]
 
 
-def measured(rows: Rows, certified: bool = False) -> tuple[list[Least], Cover]:
-    """Return the smallest clearances, as above, and the cells that prove them.
+def measured(rows: Rows, kept: Array) -> tuple[list[Least], Cover]:
+    """Return the smallest clearances, as above, and the cells that prove them; kept (N,): proved of each row [mm].
 
-    In each cell the tube keeps what its pair needs, if it is certified, or else the bound of its motion.
+    In each cell the tube keeps what is proved of its row, or else the bound of its motion.
     """
-    known = _Least(rows, rows.enough - rows.spread if certified else np.full(rows.count, -np.inf))
+    known = _Least(rows, kept - rows.spread)
     cells = starting_cells(rows)
     cells = cells.take(rows.needed[cells.row] >= 0.0)
     while cells.count:

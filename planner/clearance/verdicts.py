@@ -65,10 +65,14 @@ class Cover:
 
 @dataclass(frozen=True)
 class Verdicts:
-    """Answers for a batch: `findings[(motion, clamp)]`; `evaluations` of cells spent; `cover` when it was kept."""
+    """Answers for a batch: `findings[(motion, clamp)]`; `evaluations` of cells spent; `cover` when it was kept.
+
+    kept (N,) [mm]: proved of the clearance of rows that are clear: what they need, or what they keep if that is less.
+    """
 
     findings: dict[tuple[int, int], Finding]
     evaluations: int
+    kept: Array
     cover: Cover | None = None
 
     def of(self, motion: int, clamp: int = EVERY_CLAMP) -> Finding:

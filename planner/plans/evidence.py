@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from planner.clearance.rows import Rows
 from planner.clearance.surroundings import Surroundings
-from planner.clearance.verdicts import Cover
+from planner.clearance.verdicts import Cover, Verdicts
 from planner.search.decision import Decision
 from planner.search.search import Search
 from planner.tube.bodies import Motion
@@ -14,11 +14,15 @@ from planner.tube.bodies import Motion
 
 @dataclass(frozen=True)
 class Measured:
-    """How the smallest clearances of a batch of motions were proved: rows and cells; `surroundings` in whole."""
+    """How the smallest clearances of a batch of motions were proved: rows and cells; `surroundings` in whole.
+
+    verdicts: on the rows, as far as they can be told: what comes short of what is needed, and by how much.
+    """
 
     surroundings: Surroundings
     rows: Rows
     cover: Cover
+    verdicts: Verdicts
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ import math
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
-from planner.clearance.certify import Least, measured
+from planner.clearance.certify import Least, certify, measured
 from planner.clearance.rows import rows_of
 from planner.clearance.surroundings import Surroundings
 from planner.inputs.machine import Machine, Tooling
@@ -34,6 +34,7 @@ from planner.search.search import Search
 from planner.search.stations import Station
 from planner.search.straight_through import straight_through
 from planner.search.trial import BendDone, Trial, passes_of
+from planner.tolerances import PROOF_GAP
 from planner.tube.frames import Array
 
 
@@ -206,8 +207,9 @@ def least_of(
         ]
         whole = surroundings.in_whole()
         rows = rows_of([motion for motion, _ in batch], whole, [(clamp,) for _, clamp in batch])
-        leasts, cover = measured(rows, certified=True)
-        how = Measured(whole, rows, cover)
+        clear = certify(rows, gap=PROOF_GAP)
+        leasts, cover = measured(rows, clear.kept)
+        how = Measured(whole, rows, cover, clear)
         for number, ((motion, _), least) in enumerate(zip(batch, leasts, strict=True)):
             found[id(motion)], proved[id(motion)] = least, (how, number)
     return found, proved
@@ -260,7 +262,7 @@ def shorts_in(moved: Iterable[Moved]) -> list[Short]:
     batches: dict[int, tuple[Measured, dict[int, int]]] = {}
     for one in moved:
         batches.setdefault(id(one.measured), (one.measured, {}))[1][one.number] = one.step
-    return shorts([(how.rows, steps) for how, steps in batches.values()])
+    return shorts([(how.verdicts, steps) for how, steps in batches.values()])
 
 
 def arms_swept(trial: Trial, around: Callable[[Station], Surroundings]) -> list[Array]:

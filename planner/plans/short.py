@@ -6,9 +6,8 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from planner.clearance.certify import certify
-from planner.clearance.rows import Rows
-from planner.tolerances import NEED_BAND, PROOF_GAP
+from planner.clearance.verdicts import Verdicts
+from planner.tolerances import NEED_BAND
 from planner.words import listed
 
 UNSAID = 0.005
@@ -37,11 +36,11 @@ class Short:
         return f"In {steps} {what}: up to {NEED_BAND:g} mm is taken as kept. Watch it on the first part."
 
 
-def shorts(batches: Iterable[tuple[Rows, dict[int, int]]]) -> list[Short]:
-    """Return what comes short in batches of motions; with each the steps by the number of the motion."""
+def shorts(batches: Iterable[tuple[Verdicts, dict[int, int]]]) -> list[Short]:
+    """Return what comes short in batches of motions that are clear; with each the steps by the number of the motion."""
     found: dict[tuple[str, float], tuple[float, set[int]]] = {}
-    for rows, steps in batches:
-        for finding in certify(rows, gap=PROOF_GAP).findings.values():
+    for verdicts, steps in batches:
+        for finding in verdicts.findings.values():
             witness = finding.witness
             if witness is None or finding.motion not in steps or witness.needed - witness.clearance < UNSAID:
                 continue
