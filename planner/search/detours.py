@@ -260,7 +260,7 @@ class _Lines:
             else:
                 to = _clipped(roll, goal.roll) if place is None else place
                 legs.append(Leg("rotate", roll, to, y, turned))
-                roll, turned = to, True
+                roll, turned = to, turned or to != roll  # where a path only touches a line nothing is turned
         return timed(self.machine, legs)
 
 
