@@ -140,10 +140,12 @@ class _Filming:
         return self.now.drawn_back and step.action not in IN_THE_DIE
 
     def _tooling(self, place: int) -> int:
-        """Return the number of the tooling in the machine: that of the next bend, or of the last one."""
-        bends = [step.bend for step in self.steps[place:] if step.bend is not None]
-        bends = bends or [step.bend for step in reversed(self.steps[:place]) if step.bend is not None]
-        return self.radii.index(float(self.part.radii[bends[0] - 1]))
+        """Return the number of the tooling in the machine: that of the first bend, until the dies are changed."""
+        fitted = [step.bend for step in self.steps[: place + 1] if step.action == "change dies"]
+        first = [step.bend for step in self.steps if step.action == "bend"]
+        bend = [*first[:1], *fitted][-1]
+        assert bend is not None  # of every plan that is filmed
+        return self.radii.index(float(self.part.radii[bend - 1]))
 
     def _lay_in(self, place: int) -> None:
         """Put the tube where the first bend of the load finds itself in the die."""

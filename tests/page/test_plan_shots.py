@@ -13,6 +13,8 @@ from planner import Plan, load_machine, load_part, plan
 from planner.page.plan_shots import LAYS_IN, plan_film
 from tests.page.benches import BENCHES, CarriedOut, makeable
 from tests.page.walker import places
+from tests.plan.shop import RADIUS, tube
+from tests.plan.test_passes import with_both_dies
 
 EXAMPLES = sorted((Path(__file__).resolve().parents[2] / "examples").glob("*.toml"))
 
@@ -140,3 +142,13 @@ def test_a_mandrel_that_draws_back_is_back_while_the_tube_goes_by_itself(plans: 
                 assert shot.drawn_back is draws_back, (bench, step.number)
             if step.action in ("close dies", "bend", "open dies", "return", "run forward"):
                 assert not shot.drawn_back, (bench, step.number)
+
+
+def test_of_two_radii_each_pass_is_filmed_with_its_own_dies() -> None:
+    """The second set comes in with the step that fits it, once the tube is off."""
+    part = tube([600, 200, 600], [0, 90], [60, 60], radii=np.array([RADIUS, 114.3]))
+    made = plan(part, with_both_dies())
+    changed = next(step.number for step in made.steps if step.action == "change dies")
+    film = plan_film(made)
+    assert {shot.tooling for shot in film.shots if shot.step < changed} == {film.shots[0].tooling}
+    assert {shot.tooling for shot in film.shots if shot.step >= changed} == {1 - film.shots[0].tooling}
