@@ -16,13 +16,13 @@ from planner.tube.bodies import Motion
 class Measured:
     """How the smallest clearances of a batch of motions were proved: rows and cells; `surroundings` in whole.
 
-    verdicts: on the rows, as far as they can be told: what comes short of what is needed, and by how much.
+    verdicts: where something comes short of what is needed, on the rows as far as that can be told; else None.
     """
 
     surroundings: Surroundings
     rows: Rows
     cover: Cover
-    verdicts: Verdicts
+    verdicts: Verdicts | None
 
 
 @dataclass(frozen=True)

@@ -207,8 +207,8 @@ def least_of(
         ]
         whole = surroundings.in_whole()
         rows = rows_of([motion for motion, _ in batch], whole, [(clamp,) for _, clamp in batch])
-        clear = certify(rows, gap=PROOF_GAP)
-        leasts, cover = measured(rows, clear.kept)
+        clear = certify(rows, gap=PROOF_GAP) if trial.short else None
+        leasts, cover = measured(rows, rows.needed if clear is None else clear.kept)
         how = Measured(whole, rows, cover, clear)
         for number, ((motion, _), least) in enumerate(zip(batch, leasts, strict=True)):
             found[id(motion)], proved[id(motion)] = least, (how, number)
@@ -262,7 +262,7 @@ def shorts_in(moved: Iterable[Moved]) -> list[Short]:
     batches: dict[int, tuple[Measured, dict[int, int]]] = {}
     for one in moved:
         batches.setdefault(id(one.measured), (one.measured, {}))[1][one.number] = one.step
-    return shorts([(how.verdicts, steps) for how, steps in batches.values()])
+    return shorts([(how.verdicts, steps) for how, steps in batches.values() if how.verdicts is not None])
 
 
 def arms_swept(trial: Trial, around: Callable[[Station], Surroundings]) -> list[Array]:

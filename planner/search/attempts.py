@@ -57,12 +57,16 @@ Answered = tuple[Rows, Verdicts, int]
 
 
 class Batches:
-    """Certifies attempts in batches; `evaluations` of cells and `motions` certified so far."""
+    """Certifies attempts in batches; `evaluations` of cells and `motions` certified so far.
+
+    short: something that is clear came short of what it needs, within what counts as kept.
+    """
 
     def __init__(self, machine: Machine, around: Around) -> None:
         self.machine, self.around = machine, around
         self.evaluations = 0
         self.motions = 0
+        self.short = False
 
     def certified(self, jobs: list[Job]) -> list[Answered]:
         """Certify motions, batched by tooling (a batch shares its surroundings); answers in the order of the jobs."""
@@ -76,6 +80,7 @@ class Batches:
             rows = rows_of([jobs[k][1] for k in group], self.around(first.station), clamps)
             found = certify(rows)
             self.evaluations += found.evaluations
+            self.short |= any(one.witness is not None for one in found.findings.values() if one.answer is Answer.CLEAR)
             answers.update({k: (rows, found, place) for place, k in enumerate(group)})
         self.motions += len(jobs)
         return [answers[k] for k in range(len(jobs))]

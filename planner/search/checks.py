@@ -38,6 +38,7 @@ class Checks:
         self.bent: dict[tuple[object, ...], Attempt] = {}
         self.moved: dict[tuple[object, ...], Attempt] = {}
         self.passed: dict[tuple[object, ...], Passage] = {}
+        self._keys: dict[tuple[Arrival, Arrival | None, Trims], tuple[object, ...]] = {}
         self._walled: dict[tuple[object, ...], tuple[Wall, ...] | None] = {}
         self.across: dict[
             tuple[object, ...], tuple[Wall, ...] | None
@@ -188,17 +189,15 @@ class Checks:
 
     def eased(self, place: Place) -> float:
         """Return where the bend before, in the same load, left the tube [mm]."""
-        before = self._made_before(place)
-        return 0.0 if before is None else before.eased
+        return self.made_before(place).eased if place.at.event is Event.LINK else 0.0
 
     def lowered(self, place: Place) -> float:
         """Return how far the way home after the bend before, in the same load, left the die lowered [mm]."""
-        before = self._made_before(place)
-        return 0.0 if before is None else before.lowered
+        return self.made_before(place).lowered if place.at.event is Event.LINK else 0.0
 
-    def _made_before(self, place: Place) -> Attempt | None:
-        if place.before is None or place.at.event is not Event.LINK:
-            return None
+    def made_before(self, place: Place) -> Attempt:
+        """Return how the bend before goes, with the place after it, whatever is between them."""
+        assert place.before is not None  # asked only of what comes after a bend
         return self.bent[self._bend_key(Place(None, place.before, place.at, place.trims))]
 
     def face(self, arrival: Arrival, trims: Trims) -> float | None:
@@ -233,11 +232,15 @@ class Checks:
         return self.face(place.after, place.trims) if regrip and place.after is not None else None
 
     def _bend_key(self, place: Place) -> tuple[object, ...]:
-        at = place.at
-        faces = (self.face(at, place.trims), self._new_face(place)) if self.carried else ()
-        opened = at.released and bool(self.carried)
-        rooms = self._rooms(place, self.station(place), self._standing_after(place))
-        return (at.leads, at.bend, at.ahead, at.clamp, opened, place.trims, rooms, *faces)
+        known = self._keys.get((place.at, place.after, place.trims))
+        if known is None:
+            at = place.at
+            faces = (self.face(at, place.trims), self._new_face(place)) if self.carried else ()
+            opened = at.released and bool(self.carried)
+            rooms = self._rooms(place, self.station(place), self._standing_after(place))
+            known = (at.leads, at.bend, at.ahead, at.clamp, opened, place.trims, rooms, *faces)
+            self._keys[place.at, place.after, place.trims] = known
+        return known
 
     def _rooms(self, place: Place, st: Station, standing: Standing) -> tuple[float, float | None]:
         """Return the room for the way home after a bend, as `rooms` says."""

@@ -56,20 +56,20 @@ class Handling:
         return (*known, ahead)
 
     def measure(self, place: Place) -> bool:
-        """Note what an arrival that goes takes more than its least; say if that is news."""
-        checks, at = self.checks, place.at
-        case, here = checks.case, checks.outcome(place)
-        seconds = 0.0 if here.path is None else here.path.time
-        eased = checks.eased(place)
-        least = self.checks.problem.times.link if at.event is Event.LINK else self.checks.problem.times.load
+        """Note what an arrival that goes takes more than its least; say if that is news.
+
+        How a bend is left depends on what comes next: it counts to the arrival after it, of the last bend to its own.
+        """
+        checks, at, times = self.checks, place.at, self.checks.problem.times
+        here, speeds = checks.outcome(place), checks.case.machine.speeds
+        seconds, sure = 0.0 if here.path is None else here.path.time, self._runs(place, here)
         if checks.moves_to(place):
-            seconds -= least[at.leads][at.bend - 1] / 1000.0
-        if place.after is None:
-            eased += here.eased
-        seconds += eased / case.machine.speeds.advance
-        run = self._runs(place, here)
-        seconds, sure = seconds + run + 2.0 * case.machine.times.clamp * (here.lowered > 0.0), run
-        key, more = (place.before, at, place.trims), max(milliseconds(seconds), 0)
+            seconds -= (times.link if at.event is Event.LINK else times.load)[at.leads][at.bend - 1] / 1000.0
+        left = [] if place.before is None else [(checks.made_before(place), at.event is not Event.LINK)]
+        for attempt, taken_off in [*left, *([(here, True)] if place.after is None else [])]:
+            seconds += attempt.eased / speeds.advance + 2.0 * checks.case.machine.times.clamp * (attempt.lowered > 0.0)
+            sure += self._runs_back(attempt) if taken_off else 0.0
+        key, more = (place.before, at, place.trims), max(milliseconds(seconds + sure), 0)
         if here.path is not None:
             back = sum(max(leg.start - leg.end, 0.0) for leg in here.path.legs if leg.kind == "advance")
             self.directions[key] = (direction_of(here.path.roll), round(back))
@@ -79,19 +79,24 @@ class Handling:
         return changed
 
     def _runs(self, place: Place, here: Attempt) -> float:
-        """Return how long the carriage runs to its hold and back from it at a place [s]."""
+        """Return how long the carriage runs to its hold at a load, and back where it is opened for a bend [s]."""
         checks = self.checks
         carriage, way = checks.case.machine.carriage, 0.0
         if carriage is None:
             return 0.0
         if checks.put_on(place) and here.standing_before.face is not None:
             way += abs(carriage.waits_at - here.standing_before.face)
-        if checks.taken_off(place) and here.standing.face is not None:
-            by_hand = here.home is not None and here.home.by_hand
-            way += abs(carriage.waits_at - here.standing.face + (0.0 if by_hand else here.eased))
         if place.at.released and here.station.face is not None:
             way += abs(carriage.waits_at - here.station.face)
         return way / checks.case.machine.speeds.advance
+
+    def _runs_back(self, attempt: Attempt) -> float:
+        """Return how long the carriage runs back from its hold before the tube is taken off after a bend [s]."""
+        machine, face = self.checks.case.machine, attempt.standing.face
+        if machine.carriage is None or face is None:
+            return 0.0
+        by_hand = attempt.home is not None and attempt.home.by_hand
+        return abs(machine.carriage.waits_at - face + (0.0 if by_hand else attempt.eased)) / machine.speeds.advance
 
 
 def direction_of(roll: float) -> int:

@@ -61,12 +61,16 @@ class Failure:
 
 @dataclass(frozen=True)
 class Trial:
-    """The outcome of one order: the bends done of each load, or the failures; evaluations of cells spent."""
+    """The outcome of one order: the bends done of each load, or the failures; evaluations of cells spent.
+
+    short: something may come short of what it needs, within what counts as kept.
+    """
 
     stationed: Stationed
     loads: tuple[tuple[BendDone, ...], ...] | None
     failures: tuple[Failure, ...]
     evaluations: int
+    short: bool
 
 
 def passes_of(loads: tuple[tuple[BendDone, ...], ...]) -> list[list[BendDone]]:
@@ -112,9 +116,9 @@ def try_order(stationed: Stationed, around: Around) -> Trial:
         if passage is not None and passage.path is None
     )
     if failures:
-        return Trial(stationed, None, failures, batches.evaluations)
+        return Trial(stationed, None, failures, batches.evaluations, batches.short)
     done = tuple(tuple(_done(attempt, on, off) for attempt in load) for load in loads)
-    return Trial(stationed, done, (), batches.evaluations)
+    return Trial(stationed, done, (), batches.evaluations, batches.short)
 
 
 Passages = dict[int, Passage]

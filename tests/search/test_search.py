@@ -19,6 +19,7 @@ from planner.search.events import NoGood, Prefer, Sequence
 from planner.search.exact import Exact
 from planner.search.problem import Extra, Problem
 from planner.search.search import Search
+from tests.plan.random_parts import drawn
 from tests.plan.shop import RADIUS, bender, tube
 
 LOW: dict[str, Any] = {"head": {"centreline_height": 1050}}
@@ -194,3 +195,13 @@ def test_trim_up_to_which_the_rod_reaches_is_tried_where_a_leg_strikes_the_carri
     assert made.stock is not None
     assert made.stock.trim_b == min(allowed, math.floor(1800.0 - 1000.0 - math.pi * RADIUS))
     assert not made.proved.trim  # less of it may do
+
+
+def test_a_bend_that_is_left_in_two_ways_does_not_keep_the_search_from_coming_to_an_end() -> None:
+    """How the bend is left, for the next one or to be taken off, takes different times: two orders with the same arrival
+    and something else after it must not change what it takes for each other, over and over."""
+    found = drawn(100_484)
+    assert found is not None
+    made = plan(found.part, found.machine, time_limit=60.0)
+    assert made.undecided_because != "time limit"
+    assert made.verdict == "makeable"
