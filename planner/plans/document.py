@@ -193,6 +193,18 @@ class Setup(Record):
     time: float = 0.0
 
 
+class Short(Record):
+    """A solid that the tube comes nearer than is asked for, within what counts as kept.
+
+    needed: what is asked for, kept: what is proved [mm]; both negative where the tube may press in; steps: by number.
+    """
+
+    solid: str
+    needed: float
+    kept: float
+    steps: tuple[int, ...]
+
+
 class Reason(Record):
     """One sentence with its evidence.
 
@@ -294,6 +306,7 @@ class Plan(Record):
     cycle_time: float | None = None
     smallest_clearance: float | None = None
     keep_clear: tuple[KeepClear, ...] = ()
+    short: tuple[Short, ...] = ()
     stock: Stock | None = None
     order: tuple[OrderedBend, ...] = ()
     steps: tuple[Step, ...] = ()

@@ -16,13 +16,13 @@ from planner.inputs.part import Part
 from planner.plans import cautions
 from planner.plans.arm_sweep import arm_swept
 from planner.plans.crush import crush_gaps, crush_words
-from planner.plans.document import Because, Plan, Proved, Reason, Setup, Stock
+from planner.plans.document import Because, Plan, Proved, Reason, Setup, Short, Stock
 from planner.plans.evidence import Evidence, Measured, Moved
 from planner.plans.grounds import least_grounds
 from planner.plans.grounds import told as grounds_told
 from planner.plans.reasons import from_nogood, ordered
 from planner.plans.sag import Hanging, Sag, beam_of, clear_as_they_hang, hanging_of, sag_of
-from planner.plans.short import Short, shorts
+from planner.plans.short import short_words, shorts
 from planner.plans.steps import StepList
 from planner.plans.swing import keep_clear
 from planner.search.decision import Decision
@@ -105,7 +105,7 @@ class Known:
         step_list = StepList(trial, least, sags_in(self.case, trial, least, measured))
         steps = step_list.write()
         self.evidence.moved = moved = tuple(moved_of(trial, step_list, measured))
-        short = tuple(dict.fromkeys(one.words() for one in shorts_in(moved)))
+        short = shorts_in(moved)
         motions, arms = [m for bend in done_in(trial) for m in bend.motions], arms_swept(trial, search.around)
         crush = crush_words(crush_gaps(motions, least, arms, self.case.machine, self.case.part.radius))
         cycle = round(math.fsum(step.time for step in steps), 3)
@@ -127,7 +127,8 @@ class Known:
             cycle_time=cycle,
             smallest_clearance=min(clear, default=None),
             keep_clear=(keep_clear(motions, arms, self.case.part.radius),),
-            warnings=(*self.warnings, *short),
+            short=short,
+            warnings=(*self.warnings, *map(short_words, short)),
             setup=self._setup(trial, () if crush is None else (crush,)),
             stock=self._stock(ready),
             order=ordered(ready.order),
@@ -257,7 +258,7 @@ def done_in(trial: Trial) -> list[BendDone]:
     return [bend for load in trial.loads for bend in load]
 
 
-def shorts_in(moved: Iterable[Moved]) -> list[Short]:
+def shorts_in(moved: Iterable[Moved]) -> tuple[Short, ...]:
     """Return what comes short of what is asked for in the steps that move something, within what counts as kept."""
     batches: dict[int, tuple[Measured, dict[int, int]]] = {}
     for one in moved:

@@ -60,13 +60,13 @@ class Sag:
 
 @dataclass(frozen=True)
 class Beam:
-    """A tube as a beam: weight w [N/mm], stiffness E I [N mm²], and whether it is bent."""
+    """A tube as a beam: weight w [N/mm], stiffness E I [N mm²]."""
 
     weight: float
     stiffness: float
 
     def sag(self, x: Array, length: Array, bent: bool) -> Array:
-        """Return equation (10) at x of a leading part of this length [mm], or its bound where the tube is bent."""
+        """Return equation (10) [mm] at x of a leading part of this length [mm], or its bound where the tube is bent."""
         x = np.clip(x, 0.0, length)
         straight = self.weight * x**2 * (6.0 * length**2 - 4.0 * length * x + x**2) / (24.0 * self.stiffness)
         return np.asarray(straight * (1.0 + POISSON if bent else 1.0))

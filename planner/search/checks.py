@@ -28,6 +28,9 @@ from planner.search.walls import Wall, passage_wall
 from planner.tube.motions import Standing
 from planner.tube.partly_bent import Leading
 
+Key = tuple[object, ...]
+"""All that a finding depends on."""
+
 
 class Checks:
     """Checks places and keeps what was found: `bent`, `moved` and `passed` hold it by all that it depends on."""
@@ -35,15 +38,13 @@ class Checks:
     def __init__(self, case: Case, problem: Problem, around: Around) -> None:
         self.case, self.problem, self.around = case, problem, around
         self.batches = Batches(case.machine, around)
-        self.bent: dict[tuple[object, ...], Attempt] = {}
-        self.moved: dict[tuple[object, ...], Attempt] = {}
-        self.passed: dict[tuple[object, ...], Passage] = {}
-        self._keys: dict[tuple[Arrival, Arrival | None, Trims], tuple[object, ...]] = {}
-        self._walled: dict[tuple[object, ...], tuple[Wall, ...] | None] = {}
-        self.across: dict[
-            tuple[object, ...], tuple[Wall, ...] | None
-        ] = {}  # walls between two bends, whatever the hold
-        self.homes: dict[tuple[object, ...], Wall | None] = {}  # walls against the arm's way home, whatever the hold
+        self.bent: dict[Key, Attempt] = {}
+        self.moved: dict[Key, Attempt] = {}
+        self.passed: dict[Key, Passage] = {}
+        self._keys: dict[tuple[Arrival, Arrival | None, Trims], Key] = {}
+        self._walled: dict[Key, tuple[Wall, ...] | None] = {}
+        self.across: dict[Key, tuple[Wall, ...] | None] = {}  # walls between two bends, whatever the hold
+        self.homes: dict[Key, Wall | None] = {}  # walls against the arm's way home, whatever the hold
         self._leading: dict[End, Leading] = {}
         self.carried = frozenset(solid.name for solid in case.machine.solid if solid.moves_with == "carriage")
         resolution, largest = case.machine.rotation.resolution, case.machine.head.largest_angle
@@ -57,48 +58,50 @@ class Checks:
 
         A bend with a clamp that is named goes as it does with whichever clamp fits, where that is one of them.
         """
-        wanted = list(wanted)
-        new: dict[tuple[object, ...], Attempt] = {}
-        for places in (map(whichever, wanted), [place for place in wanted if place.at.clamp is not None]):
-            for place in places:
-                key = self._bend_key(place)
-                if key in self.bent or key in new:
-                    continue
-                known = None if place.at.clamp is None else self._as_whichever(place, self.bent, self._bend_key)
-                if known is None:
-                    new[key] = self.attempt(place)
-                else:
-                    self.bent[key] = known
-            self.batches.bend_all(new.values())
-            self.bent.update(new)
-            new.clear()
-        return [self.bent[self._bend_key(place)] for place in wanted]
+        return self._answered(wanted, self.bent, self._bend_key, self._bends_as_whichever, self.attempt)
 
-    def _as_whichever(
-        self, place: Place, known: dict[tuple[object, ...], Attempt], key: Callable[[Place], tuple[object, ...]]
-    ) -> Attempt | None:
+    def _answered(
+        self,
+        wanted: Iterable[Place],
+        found: dict[Key, Attempt],
+        key: Callable[[Place], Key],
+        known: Callable[[Place], Attempt | None],
+        fresh: Callable[[Place], Attempt],
+    ) -> list[Attempt]:
+        """Return what is found of some places, by key: with whichever clamp fits first, then with those that are named.
+
+        known: what is known of a place without certifying it, None where that is nothing; fresh: the attempt else.
+        """
+        wanted = list(wanted)
+        certify = self.batches.bend_all if found is self.bent else self.batches.place_all
+        for places in (map(whichever, wanted), (place for place in wanted if place.at.clamp is not None)):
+            new: dict[Key, Attempt] = {}
+            for place in places:
+                at = key(place)
+                if at in found or at in new:
+                    continue
+                told = known(place)
+                if told is None:
+                    new[at] = fresh(place)
+                else:
+                    found[at] = told
+            certify(new.values())
+            found.update(new)
+        return [found[key(place)] for place in wanted]
+
+    def _bends_as_whichever(self, place: Place) -> Attempt | None:
+        """Return how a bend with a named clamp goes by what is known of whichever fits, None if that is not known."""
+        return None if place.at.clamp is None else self._as_whichever(place, self.bent, self._bend_key)
+
+    @staticmethod
+    def _as_whichever(place: Place, known: dict[Key, Attempt], key: Callable[[Place], Key]) -> Attempt | None:
         """Return how a bend or move with a named clamp goes by what is known of whichever fits, None if not known."""
         found = known[key(whichever(place))]
         return found if found.blocked else found.only(place.at.clamp)
 
     def move(self, wanted: Iterable[Place]) -> list[Attempt]:
         """Return how the tube is brought to some places whose bends, and the bends before, are known to go."""
-        wanted = list(wanted)
-        new: dict[tuple[object, ...], Attempt] = {}
-        for places in (map(whichever, wanted), [place for place in wanted if place.at.clamp is not None]):
-            for place in places:
-                key = self._move_key(place)
-                if key in self.moved or key in new:
-                    continue
-                known = self._moves_as_whichever(place)
-                if known is None:
-                    new[key] = self._moving(place)
-                else:
-                    self.moved[key] = known
-            self.batches.place_all(new.values())
-            self.moved.update(new)
-            new.clear()
-        return [self.moved[self._move_key(place)] for place in wanted]
+        return self._answered(wanted, self.moved, self._move_key, self._moves_as_whichever, self._moving)
 
     def _moves_as_whichever(self, place: Place) -> Attempt | None:
         """Return how a move with a named clamp goes by what is known of whichever fits, None if that is not known."""
@@ -134,7 +137,7 @@ class Checks:
         # How the tube came to its last bend does not matter to taking it off.
         here = [self.outcome(place) if way == "load" else self.bent[self._bend_key(place)] for place in wanted]
         keys = [(way, *self._bend_key(place), self.flush(place)) for place in wanted]
-        new: dict[tuple[object, ...], Passage] = {}
+        new: dict[Key, Passage] = {}
         for key, place, attempt in zip(keys, wanted, here, strict=True):
             if key in self.passed or key in new:
                 continue
@@ -231,7 +234,7 @@ class Checks:
         regrip = place.after is not None and place.after.regripped
         return self.face(place.after, place.trims) if regrip and place.after is not None else None
 
-    def _bend_key(self, place: Place) -> tuple[object, ...]:
+    def _bend_key(self, place: Place) -> Key:
         known = self._keys.get((place.at, place.after, place.trims))
         if known is None:
             at = place.at
@@ -265,7 +268,7 @@ class Checks:
         stands = None if carriage is None else carriage.waits_at
         return Standing(pieces, True, tail_end - end, end, held, radius, toward(self.case.machine), stands)
 
-    def _move_key(self, place: Place) -> tuple[object, ...]:
+    def _move_key(self, place: Place) -> Key:
         at = place.at
         return (
             self._bend_key(place),

@@ -27,6 +27,9 @@ SPARE_OF_CLAIM, SPARE_OF_NEED = 0.05, 0.01
 STATED_GAP = 0.5
 """The plan's own word on how far the printed clearance may lie under one that is reached [mm]."""
 
+BAND = 0.15
+"""No plan may say that it keeps less of what is asked for than by so much [mm]."""
+
 CEILING = 1000.0
 """A printed clearance of this means at least so much [mm]."""
 
@@ -122,9 +125,18 @@ class Clearances:
         least = must_keep(self.limits, length.role, solid, motion.phase, motion.slides, motion.slides_back, motion.drop)
         if least is None:
             return None
+        least = min([least, *self._said_short(motion, solid, least)])
         more = more_per_metre(self.limits, length.role, solid, motion.phase) / 1000.0
         ahead = [min(at, self.done.stock.cut) for at in motion.at]
         return (least + more * ahead[0], least + more * ahead[1])
+
+    def _said_short(self, motion: Motion, solid: Solid, needed: float) -> Iterator[float]:
+        """What the plan says of this step that it keeps to a solid, where it says less than is asked for [mm]."""
+        for short in self.document["short"]:
+            if motion.step["number"] in short["steps"] and short["solid"] == solid.name:
+                assert needed - BAND - 1e-3 <= short["kept"] or needed != short["needed"], short
+                if abs(needed - short["needed"]) < 1e-6:
+                    yield short["kept"]
 
     def _held(self, motion: Motion) -> Iterator[Held]:
         """All that is held apart in a motion."""
