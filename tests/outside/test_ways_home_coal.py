@@ -166,6 +166,7 @@ class Bench:
         document: dict[str, Any] = {
             "machine": self.machine.normalised(),
             "part": {"shape": {"lra": lra}, "tube": {"outside_diameter": 2.0 * radius, "wall": WALL}},
+            "short": [],
         }
         done: Any = SimpleNamespace(radius=radius, stock=stock, motions=made)
         return Clearances(document, done), made
