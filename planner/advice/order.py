@@ -26,9 +26,8 @@ from planner.search.events import ANY, Event, Grade, NoGood, Pattern, Value
 from planner.search.exact import Exact
 from planner.search.forbidden import ENDS
 from planner.search.left import Left, every_order, no_extra
-from planner.search.lessons import lesson, passage_lesson
 from planner.search.orders import Case
-from planner.search.places import Place, places
+from planner.search.places import places
 from planner.search.search import OutOfTime, Search
 from planner.words import at_least, counted, rounded_down
 
@@ -187,41 +186,9 @@ def _first_failing(search: Search, steps: Steps, grade: Grade) -> int | None:
             found = Exact().best(replace(search.problem, rules=rules, trims=trims), known, no_extra, search.prefer)
             if found is None:
                 return made
-            if not look_into(search, places(found)[:made]):
+            if not search.look_into(places(found)[:made]):
                 break
     return None
-
-
-def look_into(search: Search, wanted: Sequence[Place]) -> bool:
-    """Check the geometry of some steps that follow one another; say whether anything new was learned."""
-    checks, learned = search.checks, list[NoGood]()
-    goes = set[Place]()
-    for place, attempt in zip(wanted, checks.bend(wanted), strict=True):
-        if attempt.blocked:
-            learned.append(lesson(checks, place, attempt))
-        else:
-            goes.add(place)
-    made_before = {place.at for place in goes}
-    moving = [
-        place
-        for place in wanted
-        if place in goes
-        and checks.moves_to(place)
-        and (place.at.event is not Event.LINK or place.before in made_before)
-    ]
-    for place, attempt in zip(moving, checks.move(moving), strict=True):
-        if attempt.blocked:
-            learned.append(lesson(checks, place, attempt))
-            goes.discard(place)
-    on = [place for place in wanted if place in goes and checks.put_on(place)]
-    off = [place for place in wanted if place in goes and checks.taken_off(place)]
-    passages = [*zip(on, checks.load(on), strict=True), *zip(off, checks.unload(off), strict=True)]
-    learned += [passage_lesson(checks, place, passage) for place, passage in passages if passage.path is None]
-    known = {nogood.pattern for nogood in search.nogoods}
-    fresh = [nogood for nogood in learned if nogood.pattern not in known]
-    for nogood in fresh:
-        search.reject(nogood)
-    return bool(fresh)
 
 
 # ------------------------------------------------------------------------------------------------- the verdicts

@@ -24,7 +24,7 @@ from planner.advice.in_the_way import (
     solid_of,
     up_to,
 )
-from planner.advice.order import Order, Steps, judge, look_into
+from planner.advice.order import Order, Steps, judge
 from planner.advice.plainest import on_before_the_run, path_tried, plainest, rolled_on, straight_on
 from planner.clearance.verdicts import Answer
 from planner.plans.document import Reason
@@ -169,7 +169,7 @@ class _Trying:
                 return None
             way = places(found)[:upto]
             wanted = [*way[: known_to - 1], left_open(way[known_to - 1])] if known_to else []
-            if not wanted or not look_into(search, wanted):
+            if not wanted or not search.look_into(wanted):
                 return way if upto > known_to else wanted
 
     def _all_made(self, way: list[Place], to_the_end: bool = False) -> tuple[Made, ...] | None:

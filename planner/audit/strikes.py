@@ -181,6 +181,21 @@ def deep_in_return(state: State, witnesses: Sequence[Witness], clamp: float) -> 
     return deep
 
 
+def turning_about(state: State, witnesses: Sequence[Witness], clamp: float) -> Array:
+    """Return how far from the die axis the tube's surface is at most at witnesses of the return (N,) [mm].
+
+    No number where what is struck does not turn with the arm: the tube stands to it as it does whatever the arm.
+    """
+    place, y = columns(witnesses, "place"), columns(witnesses, "advance")
+    axis = state.bench.toward * state.here.radius
+    found = np.zeros(len(witnesses))
+    for lean in LEANS:
+        x = state.after.points(place, y, np.zeros_like(y), lean).x
+        found = np.maximum(found, np.hypot(x[0], x[1] - axis) + state.bench.radius)
+    turns = [_solid_in_return(state, witness.solid, clamp).owner == "arm" for witness in witnesses]
+    return np.where(turns, found, math.nan)
+
+
 def _solid_in_return(state: State, name: str, clamp: float) -> Solid:
     """Return a solid on the arm's way home; refuses the pressure die, which stands forward or at home, as it likes."""
     if state.bench.with_pressure_die(name):

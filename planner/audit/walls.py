@@ -9,7 +9,9 @@ than the way gone. Strikes whose reaches overlap from one end of a span to the o
   strike of the straight that has come out of the die, which only grows as long as tube comes after it. A tube that
   stays in for its next bend goes as far as the closed collet runs. One that may be taken off needs a strike against
   what stands, however far the others reach: else it could be drawn off past the arm at another angle, which goes home
-  without it;
+  without it. Or it strikes up to one advance, and at that one (`side`) with the arm anywhere from there to the
+  setting: then the tube does not leave the corner in which the bend has left it. With the arm turned by β a point ρ
+  from the die axis moves by less than ρβ, seen from what turns with it: a strike by d reaches d/ρ;
 - held: at every distance of the collet's face from the tangent point at the bend's start.
 
 Where the leading part's length adds to what is required (by σ for each mm, of floor and the profile's own solids),
@@ -46,6 +48,7 @@ from planner.audit.strikes import (
     deep_over_cells,
     read_witness,
     solid_in_place,
+    turning_about,
 )  # fmt: skip
 
 LEAST_SIDES: Final = (1.0, 0.01)
@@ -77,15 +80,15 @@ def must_strike(witnesses: Sequence[Witness], deep: Array, counts: Counts) -> No
     counts.witnesses += len(witnesses)
 
 
-def must_cover(kind: str, span: tuple[float, float], low: Array, high: Array) -> None:
-    """Refuse reaches (N,) of strikes that leave a gap in a span [mm], ends included."""
+def must_cover(kind: str, span: tuple[float, float], low: Array, high: Array, unit: str = "mm") -> None:
+    """Refuse reaches (N,) of strikes that leave a gap in a span [unit], ends included."""
     covered = span[0]
     for first, last in sorted(zip(low.tolist(), high.tolist(), strict=True)):
         if first > covered or covered >= span[1]:
             break
         covered = max(covered, last)
     if not (low.size and covered >= span[1] and low.min() <= span[0]):
-        raise Refused(f'the wall "{kind}" covers {span[0]:.2f} to {covered:.2f} mm, not up to {span[1]:.2f} mm.')
+        raise Refused(f'the wall "{kind}" covers {span[0]:.2f} to {covered:.2f} {unit}, not up to {span[1]:.2f}.')
 
 
 def _reaches(state: State, tube: Standing, witnesses: Sequence[Witness], deep: Array) -> tuple[Array, Array]:
@@ -103,6 +106,8 @@ def home(state: State, record: Mapping[str, Any], clamp: float, farthest: float,
     arm, witnesses = math.radians(float(record["arm"])), strikes_in(record)
     if not 0.0 <= arm <= state.here.printed + SAME_ANGLE:
         raise Refused(f"the arm does not pass {math.degrees(arm):.3f}° on its way home.")
+    if "side" in record:
+        farthest = _side(state, strikes_in(record, "side"), arm, clamp, counts)
     passing = [witness for witness in witnesses if witness.phase == "return"]
     standing = [witness for witness in witnesses if witness.phase != "return"]
     if any(abs(witness.arm - arm) > SAME_ANGLE for witness in passing):
@@ -122,6 +127,21 @@ def home(state: State, record: Mapping[str, Any], clamp: float, farthest: float,
     behind = math.inf if math.isfinite(farthest) else tube.stock - tube.tangent_u
     high = np.where(out, np.maximum(reaches[0][1], behind), reaches[0][1])
     must_cover("home", (0.0, max(farthest, 0.0)), low, np.concatenate((high, np.full(len(standing), math.inf))))
+
+
+def _side(state: State, witnesses: Sequence[Witness], arm: float, clamp: float, counts: Counts) -> float:
+    """Confirm strikes at one advance with the arm from an angle [rad] to the setting; return the advance [mm]."""
+    advances = columns(witnesses, "advance")
+    if not advances.size or np.ptp(advances) > SAME_LENGTH:
+        raise Refused("the side of a wall against the arm's way home is not at one advance.")
+    deep = deep_in_return(state, witnesses, clamp)
+    must_strike(witnesses, deep, counts)
+    about = turning_about(state, witnesses, clamp)
+    reach = np.where(np.isnan(about), math.inf, np.rad2deg(deep / about))
+    at = np.rad2deg(columns(witnesses, "arm"))
+    span = (math.degrees(arm), math.degrees(state.here.printed))
+    must_cover("home", span, at - reach, at + reach, "°")
+    return float(advances.min())
 
 
 def held(state: State, record: Mapping[str, Any], clamp: float, faces: tuple[float, float], counts: Counts) -> None:

@@ -103,11 +103,11 @@ def to_grooved(rows: Rows, at: Near, upto: Array) -> Section:
     """Return the same against solids with a groove: the least over their convex parts; found is exact.
 
     How deep a section lies in one part says nothing of how deep it lies in all of them. What may overlap by so much is
-    therefore kept out of the solid shrunk by as much.
+    therefore kept out of the solid shrunk by as much, and by the band that counts as kept.
     """
     which = rows.solid[at.cells.row]
     kind, parameters = rows.kind[which], rows.parameters[:, which]
-    ease = np.maximum(-rows.needed[at.cells.row], 0.0)
+    ease = np.maximum(-rows.enough[at.cells.row], 0.0)
     parts = Parts(kind, parameters, ease)
     own = parts.owner
     section, offset = _projected(rows, at.take(own), (upto + ease)[own], parts.to, np.zeros((3, own.size)))

@@ -38,7 +38,8 @@ witness: a point of the tube too near a solid, and where everything stands then.
 wall: kind "across": strikes at one rotation `roll` that cover every advance of `span`, for a strike by d is still one
     when it is shifted by less than d; "home": at every advance of `span` the tube strikes, with the arm at the one
     angle `arm` that it must pass on its way home (phase "return"), or, whatever the arm does, something that stands
-    (phase "place"), beyond which it does not come; "held": at every place of the collet's face in `span`; "bare": a
+    (phase "place"), beyond which it does not come; where it has a `side`, strikes at the last advance of the span and
+    with the arm anywhere from `arm` to the setting; "held": at every place of the collet's face in `span`; "bare": a
     bare tube on its one way; "cells": blocked cells
     [advance, half-width, rotation, half-width, place, solid] of the plane `y` × `rolls`, whose first and last rotation
     are one where it `goes_round`, with the shortest `clamp` that fits: they close in one end, the advances up to

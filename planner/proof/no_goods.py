@@ -104,6 +104,7 @@ def _wall(wall: Wall, stock: float) -> dict[str, Any]:
         record["roll"] = _degrees(wall.roll)
     if wall.kind == "home":
         record["arm"] = _degrees(wall.arm)
+        record |= {"side": [_strike(strike, stock) for strike in wall.side]} if wall.side else {}
     return record
 
 

@@ -143,6 +143,27 @@ class Batches:
             for c in range(len(attempt.clamps))
         )
 
+    def home_through(self, attempt: Attempt, ways: Iterable[WayHome]) -> bool:
+        """Bring the arm home by the first of some ways that is clear; say whether one is.
+
+        They have legs in common: each is certified once, and no more of a way once one of its legs is not clear.
+        """
+        known: dict[tuple[object, ...], tuple[Motion, Answered]] = {}
+        for way in ways:
+            clear, made = attempt.fitting, home_motions(attempt, way)
+            for motion, leg in zip(made, way.legs, strict=True):
+                key = (leg, motion.pressure, way.by_hand)
+                if key not in known:
+                    (answered,) = self.certified([(attempt, motion)])
+                    known[key] = (motion, answered)
+                clear = clear_with([known[key]], clear)
+                if not clear:
+                    break
+            if clear:
+                attempt.home, attempt.returning, attempt.fitting, attempt.blocked = way, made, clear, ()
+                return True
+        return False
+
     def place_all(self, attempts: Iterable[Attempt]) -> None:
         """Find the fastest plain path that is clear to each bend's start, a few at a time."""
         paths = [(attempt, self._paths(attempt)) for attempt in attempts]

@@ -43,11 +43,11 @@ class Decision:
 
 
 def decide(search: Search) -> Decision:
-    """Search for a plan and for the proof that there is no better one."""
+    """Search for a plan and for the proof that there is no better one; look harder where neither is found."""
     try:
-        found = carried_out(search)
-        search.kept = None if found is None else found.sequence
-        bound = search.best(proved_only=True)
+        found, bound = _searched(search)
+        if found is None and bound is not None and search.look_harder():
+            found, bound = _searched(search)
         if found is None:
             undecided = None if bound is None else _why(search, bound)
             return Decision(None, None if bound is None else bound.value, undecided, (False, False, False))
@@ -55,6 +55,13 @@ def decide(search: Search) -> Decision:
     except OutOfTime:
         return _out_of_time(search)
     return Decision(found, least, None, what_is_proved(search, found, least))
+
+
+def _searched(search: Search) -> tuple[Plannable | None, Sequence | None]:
+    """Return a plan, if one is found, and the best sequence that is not proved to fail."""
+    found = carried_out(search)
+    search.kept = None if found is None else found.sequence
+    return found, search.best(proved_only=True)
 
 
 def carried_out(search: Search, known_only: bool = False) -> Plannable | None:

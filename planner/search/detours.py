@@ -29,8 +29,11 @@ from planner.tube.motions import Standing
 if TYPE_CHECKING:
     import networkx as nx
 
-MOST_PATHS = 24
-"""Paths along lines that are looked at for one detour."""
+MOST_PATHS = 8
+"""Paths along lines that are looked at for one detour, if there are not so many of the fewest legs."""
+
+MOST_SHORTEST = 200
+"""Paths of the fewest legs that are looked at."""
 
 MOST_DOUBTED = 8
 """And where free cells do not join start and goal."""
@@ -184,8 +187,12 @@ class _Lines:
         graph = self._graph()
         if not (graph.has_node("start") and graph.has_node("goal")) or not nx.has_path(graph, "start", "goal"):
             return []
-        most = MOST_PATHS if self.certain else MOST_DOUBTED
-        trails = islice(nx.shortest_simple_paths(graph, "start", "goal", weight="weight"), most)
+        if self.certain:  # fewest legs first; where those are few, the next ones too
+            trails = list(islice(nx.all_shortest_paths(graph, "start", "goal", weight="weight"), MOST_SHORTEST))
+            if len(trails) < MOST_PATHS:
+                trails = list(islice(nx.shortest_simple_paths(graph, "start", "goal", weight="weight"), MOST_PATHS))
+        else:
+            trails = list(islice(nx.shortest_simple_paths(graph, "start", "goal", weight="weight"), MOST_DOUBTED))
         made = [path for trail in trails for path in self._walked(trail[1:-1])]
         back = self.machine.carriage is None or self.machine.carriage.may_go_back
         unique = {path.legs: path for path in made if back or not _goes_back(path)}

@@ -1,157 +1,117 @@
-"""Proofs that the arm cannot go home past a tube: at one of its angles something is struck at every advance.
+"""Proofs that the arm cannot go home past a tube: strikes that keep it from all but where it stands.
 
 However arm and tube take turns, or go together, the arm passes every angle on its way home, at some advance of the
 tube. Where at one angle each advance has a strike, deep enough to reach to the next, it does not. A strike against
 something that stands whatever the arm does ends the span: the tube comes no farther. So does one of the straight that
-has come out of the die, which only grows. Samples propose; each strike that they lead to is evaluated for itself.
+has come out of the die, which only grows. And so do strikes at one advance that reach from that angle of the arm to
+the setting, one after the other: then the tube cannot leave the corner in which the bend has left it. A strike by d is
+one still when the arm turns by d/ρ, where ρ is the distance of the tube's surface there from the die axis. Samples
+propose; each strike that they lead to is evaluated for itself.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
-from planner.clearance.bounds import bounds, to_end
-from planner.clearance.certify import witness_at
-from planner.clearance.distances import evaluate
-from planner.clearance.poses import Cells, pose
-from planner.clearance.rows import EVERY_CLAMP, Rows, rows_of
 from planner.clearance.surroundings import Surroundings
 from planner.search.attempt import Attempt
-from planner.search.recall import rows_like
-from planner.search.walls import LEAST_STEP, OVERLAP, Strike, Wall, in_no_way_home, moves_by_itself
-from planner.tolerances import STRIKE_MARGIN
-from planner.tube import motions
-from planner.tube.bodies import Motion, Role
-from planner.tube.frames import Array, Ints
+from planner.search.home_plane import Passing, Sampled
+from planner.search.walls import MOST_STEPS, OVERLAP, Strike, Wall
+from planner.tube.frames import Array
 
-SHARES = (0.5, 0.35, 0.65, 0.25, 0.75, 0.15, 0.85)
+SHARES = (0.5, 0.0, 0.35, 0.65, 0.25, 0.75, 0.15, 0.85)
 """Angles of the arm that are looked at, as shares of the setting: most often one about the middle is shut."""
 
-COARSE, FINE = 25.0, 5.0
+CORNERS = (0.7, 0.0, 0.5, 0.85, 0.6, 0.35, 0.15)
+"""The same where the tube may be in a corner of the plane."""
+
+ACROSS, TRIED = 6, 25
+"""Angles between there and the setting, and advances, at which it is looked for an advance that is shut."""
+
+COARSE, FINE, FINEST = 25.0, 5.0, 3.0
 """Distances of samples along the tube and of its advance [mm], first to see whether a wall may be there."""
 
-MOST_ADVANCES = 600
-"""Advances that are looked at; what needs more is not walled."""
+LEAST_DEPTH = 0.02
+"""A strike that reaches no farther is no progress [mm]."""
+
+TURNED = 1e-5
+"""By how much neighbouring strikes overlap where the arm turns [rad]."""
 
 
 @dataclass(frozen=True)
-class _Samples:
-    """How deep a tube strikes with the arm at an angle, at each of some advances (T,) [mm].
-
-    depth (T,): the deepest against what turns with the arm [mm], with its row (T,) and arc length s (T,) [mm];
-    ends_at: the least advance from which on nothing has to be covered [mm], infinite where there is none; ended_by: its
-    row, s, and whether what is struck stands whatever the arm does.
+class _Hit:
+    """A strike that samples propose: the tube's advance [mm], row and s of the point; first, last: advances between
+    which it holds [mm]; stands: against something that stands whatever the arm does.
     """
 
-    advances: Array
-    depth: Array
-    row: Ints
-    s: Array
-    ends_at: float
-    ended_by: tuple[int, float, bool] | None
-
-    def covering(self, farthest: float) -> list[int] | None:
-        """Return the advances whose strikes cover all up to the end, None where they do not."""
-        end, place, chosen = min(self.ends_at, farthest), 0.0, list[int]()
-        first, last = self.advances - self.depth, self.advances + self.depth
-        while place < end or not chosen:
-            reach = np.where((self.depth >= LEAST_STEP) & (first <= place), last, -np.inf)
-            k = int(reach.argmax())
-            if reach[k] <= place + OVERLAP:
-                return chosen if chosen and place >= end else None
-            chosen.append(k)
-            place = float(reach[k]) - OVERLAP
-        return chosen
+    y: float
+    row: int
+    s: float
+    first: float
+    last: float
+    stands: bool = False
 
 
-class _Passing:
-    """A tube past an arm that stands at one angle [rad], at every advance up to `farthest` [mm]."""
+class _Line:
+    """Strikes with the arm at one angle that follow one another from an advance of 0 on.
 
-    def __init__(
-        self, attempt: Attempt, around: Surroundings, clamp: int, arm: float, farthest: float, stays_in: bool
-    ) -> None:
-        self.attempt, self.around, self.clamp, self.arm, self.farthest = attempt, around, clamp, arm, farthest
-        self.stays_in = stays_in
-        self.standing = attempt.standing.opened(None)
-        self.rows = self._held(rows_of([self._at((0.0, farthest))], around, [attempt.clamps]))
-        self.by_itself = moves_by_itself(self.rows, around.machine)
-        self.fed = np.array([role is Role.FIRST for role in self.rows.roles], dtype=bool)[self.rows.piece]
+    ends: what stands whatever the arm does ends the line; fed: so does what has come out of the die.
+    """
 
-    def _at(self, y: tuple[float, float]) -> Motion:
-        return motions.homing(self.standing, (self.arm, self.arm), y)
+    def __init__(self, passing: Passing, ends: bool, fed: bool) -> None:
+        self.passing, self.ends, self.fed = passing, ends, fed
 
-    def _held(self, rows: Rows) -> Rows:
-        """Return the rows that prove something with the clamp that is in the machine."""
-        elsewhere = in_no_way_home(rows, self.around.machine)
-        return rows.take(~elsewhere & ((rows.clamp == EVERY_CLAMP) | (rows.clamp == self.clamp)))
+    def covering(self, looked: float, until: float) -> tuple[list[_Hit], float]:
+        """Return strikes that cover the advances from 0 on, and how far they do [mm].
 
-    def sampled(self, step: float, until: float) -> _Samples:
-        """Return how deep the tube strikes, sampled at distances of `step` along it and of its advance [mm].
-
-        until: the advance up to which it is looked at [mm].
+        looked: up to where it is looked by steps, farther only where the strikes from there lead.
         """
-        rows, count = self.rows, min(math.ceil(until / step) + 1, MOST_ADVANCES)
-        advances = np.linspace(0.0, until, count)
-        low, high = rows.pieces[10, rows.piece], rows.pieces[11, rows.piece]
-        many = np.clip(np.ceil((high - low) / step).astype(np.int64) + 1, 2, 200)
-        row = np.repeat(np.arange(rows.count), many)
-        place = np.arange(row.size) - np.repeat(np.cumsum(many) - many, many)
-        s = low[row] + (high - low)[row] * place / (many - 1)[row]
-        depth = self._depths(row, s, advances)
-        fed, moves = self.fed[row], self.by_itself[row]
-        on_arm = np.where((moves & ~fed)[:, None], depth, -np.inf)
-        at = on_arm.argmax(axis=0)
-        ends_at, ended_by = math.inf, None
-        ends = np.where(fed[:, None], np.where(advances >= s[:, None], depth, -np.inf), depth)
-        ends = np.where(((fed & self.stays_in) | ~moves)[:, None], ends, -np.inf)
-        struck = np.flatnonzero((ends > LEAST_STEP).any(axis=0))
-        if struck.size:
-            first = int(struck[0])
-            k = int(ends[:, first].argmax())
-            ends_at, ended_by = float(advances[first]), (int(row[k]), float(s[k]), not bool(moves[k]))
-        columns = np.arange(count)
-        return _Samples(advances, on_arm[at, columns], row[at], s[at], ends_at, ended_by)
+        known, place, chosen = self._hits(self.passing.sampled(FINE, looked)), 0.0, list[_Hit]()
+        while place < until or not chosen:
+            best = max((hit for hit in known if hit.first <= place), key=lambda hit: hit.last, default=None)
+            if (best is None or best.last <= place + FINE / 2.0) and place <= self.passing.farthest:
+                known += self._hits(self.passing.at(np.array([place]), FINEST))
+                best = max((hit for hit in known if hit.first <= place), key=lambda hit: hit.last, default=None)
+            if best is None or best.last <= place + LEAST_DEPTH or len(chosen) == MOST_STEPS:
+                return chosen, place if chosen else -math.inf
+            chosen.append(best)
+            place = best.last - OVERLAP
+        return chosen, place
 
-    def _depths(self, row: Ints, s: Array, advances: Array) -> Array:
-        """Return how deep points (N,) of rows are at advances (T,): (N, T) [mm]; those near a piece's end do not count.
+    def _hits(self, sampled: Sampled) -> list[_Hit]:
+        depth = sampled.depth
+        ends = (self.ends & ~sampled.turns & ~sampled.fed) | (self.fed & sampled.fed)
+        return [
+            *self._best(sampled, np.where((sampled.fed | ends)[:, None], -np.inf, depth)),
+            *self._best(sampled, np.where(ends[:, None], depth, -np.inf), math.inf),
+        ]
 
-        With the arm standing nothing turns: seen from each solid the tube goes straight along the feed.
-        """
-        rows, still = self.rows, np.zeros_like(s)
-        start = pose(rows, row, s, still).x
-        way = rows.blocks[7:10, rows.block[row]] / max(self.farthest, 1e-9)
-        x = (start[:, :, None] + way[:, :, None] * advances).reshape(3, -1)
-        which = np.repeat(rows.solid[row], advances.size)
-        exact, _, _ = evaluate(rows.kind[which], x, rows.parameters[:, which])
-        needed = rows.needed[row] - rows.spread[row] - STRIKE_MARGIN + rows.radius
-        inner = (to_end(rows, Cells(row, s, still, still, still)) >= rows.radius) | self.fed[row]
-        return np.asarray(np.where(inner, needed, -np.inf)[:, None] - exact.reshape(row.size, advances.size))
+    def _best(self, sampled: Sampled, depth: Array, last: float | None = None) -> Iterable[_Hit]:
+        """Return the deepest points of each advance where they strike; last: how far they hold, if not as deep."""
+        if not depth.size:
+            return
+        for column, k in enumerate(depth.argmax(axis=0).tolist()):
+            by, y = float(depth[k, column]), float(sampled.advances[column])
+            if by < LEAST_DEPTH:
+                continue
+            back = 0.0 if sampled.fed[k] else by / (1.0 + self.passing.sag)  # going back less has to be kept
+            stands = last is not None and not bool(sampled.turns[k])
+            yield _Hit(y, int(sampled.row[k]), float(sampled.s[k]), y - back, y + by if last is None else last, stands)
 
-    def strike(self, y: float, row: int, s: float, stands: bool = False) -> Strike | None:
-        """Return the strike of a sampled point with the tube at an advance [mm], None if it is none there.
-
-        stands: against something that stands whatever the arm does.
-        """
-        at_home = motions.advance(self.standing, (y, y), 0.0, False)
-        motion = at_home if stands else self._at((y, y))
-        rows = rows_of([motion], self.around, [self.attempt.clamps])
-        witness = witness_at(self.rows, row, s, 0.0, 0.0)
-        clamp = int(self.rows.clamp[row])
-        for like in rows_like(rows, clamp, self.rows, witness):
-            cells = Cells(*(np.array([x]) for x in (like, s, 0.0, 0.0, 0.0)))
-            clearance = float(bounds(rows, cells).upper[0])
-            depth = float(rows.needed[like] - rows.spread[like]) - STRIKE_MARGIN - clearance
-            if depth > 0.0:
-                found = witness_at(rows, like, s, 0.0, clearance)
-                return Strike(depth, found, motion, None if clamp == EVERY_CLAMP else self.attempt.clamps[clamp])
-        return None
+    def strikes(self, hits: list[_Hit]) -> tuple[Strike, ...] | None:
+        """Return the strikes, each evaluated, None where one of them is none."""
+        found = [self.passing.strike(hit.y, hit.row, hit.s, hit.stands) for hit in hits]
+        strikes = tuple(strike for strike in found if strike is not None)
+        return strikes if len(strikes) == len(found) else None
 
 
 def against_home(attempt: Attempt, around: Surroundings, clamp: int, farthest: float, stays_in: bool) -> Wall | None:
-    """Return strikes that keep the arm from passing one angle at every advance up to `farthest` [mm], None if none do.
+    """Return strikes that keep the arm from passing one angle wherever the tube is up to `farthest` [mm], None if none
+    do.
 
     farthest: 0 where the machine cannot run the tube forward before the arm is home: then it only stands where it is.
     clamp: the number of the clamp that is in the machine; stays_in: the tube stays in for its next bend. One that is
@@ -160,29 +120,79 @@ def against_home(attempt: Attempt, around: Surroundings, clamp: int, farthest: f
     if farthest < 0.0:
         return None
     for share in SHARES:
-        passing = _Passing(attempt, around, clamp, attempt.station.setting * share, farthest, stays_in)
+        passing = Passing(attempt, around, clamp, attempt.station.setting * share, farthest)
         rough = passing.sampled(COARSE, farthest)
-        if not stays_in and rough.ended_by is None:
+        ends = rough.ends(stays_in)
+        if not stays_in and math.isinf(ends):
             return None  # nothing that stands keeps it from being drawn off past the arm
-        shut = rough.advances < rough.ends_at
-        if (rough.depth[shut] <= 0.0).any():
+        if (rough.deepest[rough.advances < ends] <= 0.0).any():
             continue
-        wall = _wall(passing, passing.sampled(FINE, min(rough.ends_at, farthest)))
-        if wall is not None:
-            return wall
+        line = _Line(passing, ends=True, fed=stays_in)
+        until = farthest if stays_in else math.inf
+        hits, covered = line.covering(min(ends + COARSE, farthest), until)
+        if covered < until:
+            continue
+        strikes = line.strikes(hits)
+        if strikes is not None:
+            return Wall("home", strikes, (0.0, farthest), arm=passing.arm, clamp=clamp)
     return None
 
 
-def _wall(passing: _Passing, samples: _Samples) -> Wall | None:
-    """Return the wall that samples lead to, each of its strikes evaluated, None where one of them is none."""
-    chosen = samples.covering(passing.farthest)
-    if chosen is None or (samples.ended_by is None and not passing.stays_in):
+def cornered(
+    attempt: Attempt, around: Surroundings, clamp: int, farthest: float, shut_at: Iterable[float] = ()
+) -> Wall | None:
+    """Return strikes about the corner of the plane in which the bend has left arm and tube, None if none were found.
+
+    shut_at: angles of the arm at which no place in the corner is known to be free [rad].
+    """
+    if farthest <= 0.0:
         return None
-    found = [passing.strike(float(samples.advances[k]), int(samples.row[k]), float(samples.s[k])) for k in chosen]
-    if samples.ended_by is not None:
-        row, s, stands = samples.ended_by
-        found.append(passing.strike(samples.ends_at, row, s, stands))
-    strikes = tuple(strike for strike in found if strike is not None)
-    if len(strikes) < len(found):
+    for arm in (*shut_at, *(share * attempt.station.setting for share in CORNERS)):
+        passing = Passing(attempt, around, clamp, arm, farthest)
+        open_ = np.flatnonzero(passing.sampled(COARSE, farthest).formed <= 0.0)
+        until = float(passing.advances(COARSE, farthest)[open_[0]]) if open_.size else farthest
+        if until > 0.0:
+            wall = _corner(passing, until)
+            if wall is not None:
+                return wall
+    return None
+
+
+def _corner(passing: Passing, until: float) -> Wall | None:
+    """Return the wall at one angle of the arm and, from there to the setting, at one advance up to `until` [mm]."""
+    attempt, around, clamp, farthest = passing.attempt, passing.around, passing.clamp, passing.farthest
+    line = _Line(passing, ends=False, fed=False)
+    hits, covered = line.covering(until, until)
+    if covered <= 0.0:
         return None
-    return Wall("home", strikes, (0.0, passing.farthest), arm=passing.arm, clamp=passing.clamp)
+    few = np.linspace(0.0, covered, TRIED)
+    arms = np.linspace(passing.arm, attempt.station.setting, ACROSS + 1)
+    between = [Passing(attempt, around, clamp, float(arm), farthest).at(few, COARSE / 2.0) for arm in arms]
+    least = np.minimum.reduce([one.formed for one in between])
+    y = float(few[int(least.argmax())])
+    side = _walked(passing, y) if least.max() > LEAST_DEPTH else None
+    strikes = line.strikes([hit for hit in hits if hit.first <= y])
+    if side is None or strikes is None:
+        return None
+    return Wall("home", strikes, (0.0, y), arm=passing.arm, clamp=clamp, side=side)
+
+
+def _walked(begin: Passing, y: float) -> tuple[Strike, ...] | None:
+    """Return strikes with the tube at one advance [mm] that reach from an angle of the arm to the setting."""
+    attempt, arm, strikes = begin.attempt, begin.arm, list[Strike]()
+    while len(strikes) < MOST_STEPS:
+        passing = Passing(attempt, begin.around, begin.clamp, arm, begin.farthest)
+        sampled = passing.at(np.array([y]), FINEST)
+        axis = np.where(sampled.turns, sampled.axis[:, 0] + passing.rows.radius, 1e-9)
+        reach = np.where(~sampled.fed & (sampled.depth[:, 0] >= LEAST_DEPTH), sampled.depth[:, 0] / axis, -math.inf)
+        if reach.max(initial=-math.inf) <= 2.0 * TURNED:
+            return None
+        k = int(reach.argmax())
+        strike = passing.strike(y, int(sampled.row[k]), float(sampled.s[k]))
+        if strike is None:
+            return None
+        strikes.append(strike)
+        arm += strike.depth / float(axis[k]) - TURNED
+        if arm >= attempt.station.setting:
+            return tuple(strikes)
+    return None

@@ -21,7 +21,8 @@ from planner.rules.broken import other
 from planner.search.attempt import Attempt, Blocked
 from planner.search.checks import Checks
 from planner.search.events import ANY, Event, Grade, NoGood, Pattern, Span
-from planner.search.home_walls import against_home
+from planner.search.home_walls import against_home, cornered
+from planner.search.home_ways import GRIDS, Corners
 from planner.search.passages import Passage
 from planner.search.places import Place
 from planner.search.recall import all_again
@@ -41,26 +42,33 @@ class Struck:
     walls: tuple[Wall, ...] = ()
 
 
-def lesson(checks: Checks, place: Place, attempt: Attempt) -> NoGood:
-    """Return the no-good that an attempt which cannot be carried out teaches.
+def lesson(checks: Checks, place: Place, attempt: Attempt) -> NoGood | None:
+    """Return the no-good that an attempt which cannot be carried out teaches, None if a way home was found after all.
 
     A strike in the bend proves it. Where another path, another way home or another hold could help, only a wall does.
+    Where none is found between the arm and its home, and it is to be looked harder, a way through the plane of arm and
+    advance is sought, and a wall about a corner of it.
     """
     place = checks.spoken_of(place, attempt)
-    answers = {entry.finding.answer for entry in attempt.blocked}
-    if answers != {Answer.STRUCK}:
+    struck = {entry.finding.answer for entry in attempt.blocked} == {Answer.STRUCK}
+    walls = _walls(checks, place, attempt) if struck else None
+    for grid in GRIDS if walls is None and checks.looks_harder(attempt) else ():
+        if checks.goes_home(place, attempt, grid):
+            return None
+        walls = _walls(checks, place, attempt, checks.shut_at(place, attempt, grid)) if struck else None
+        if walls is not None:
+            break
+    if not struck:
         rule = "no path found" if attempt.blocked[0].doing == "no path" else "too close to call"
         return _unproved(place, attempt, rule)
-    walls = _walls(checks, place, attempt)
-    if walls is None:
-        return _unproved(place, attempt, "strike")
-    return _proved(checks, place, attempt, walls)
+    return _unproved(place, attempt, "strike") if walls is None else _proved(checks, place, attempt, walls)
 
 
-def _walls(checks: Checks, place: Place, attempt: Attempt) -> tuple[Wall, ...] | None:
+def _walls(checks: Checks, place: Place, attempt: Attempt, corners: Corners | None = None) -> tuple[Wall, ...] | None:
     """Return the walls without which the strikes prove nothing; None where one is needed and not found.
 
-    None is needed where the tube strikes in the bend something that the carriage does not carry.
+    None is needed where the tube strikes in the bend something that the carriage does not carry. corners: look for
+    those about a corner of the plane of arm and advance too, at these angles first.
     """
     around, carried = checks.around(attempt.station), checks.carried
     if attempt.blocked[0].doing == "move":
@@ -78,7 +86,7 @@ def _walls(checks: Checks, place: Place, attempt: Attempt) -> tuple[Wall, ...] |
     for clamp, entry in enumerate(attempt.blocked):
         held = entry.finding.witness is not None and entry.finding.witness.solid in carried
         if entry.doing == "return":
-            walls.append(_against_home(checks, place, attempt, clamp))
+            walls.append(_against_home(checks, place, attempt, clamp, corners))
         if entry.doing == "bend" and held and not place.at.released:
             walls.append(wherever_held(attempt, around, clamp, checks.faces(place)))
     if any(wall is None for wall in walls):
@@ -86,21 +94,27 @@ def _walls(checks: Checks, place: Place, attempt: Attempt) -> tuple[Wall, ...] |
     return tuple(wall for wall in walls if wall is not None)
 
 
-def _against_home(checks: Checks, place: Place, attempt: Attempt, clamp: int) -> Wall | None:
+def _against_home(checks: Checks, place: Place, attempt: Attempt, clamp: int, corners: Corners | None) -> Wall | None:
     """Return a wall against the arm's way home with one clamp, None where none was found.
 
     Neither hold nor trim at the tail has a part in it: it is looked for once for each run.
     """
     at, stays = place.at, stays_in(place, attempt)
     key = (at.leads, at.bend, at.ahead, place.trims.at(at.leads), stays, attempt.clamps, clamp)
+    around, head = checks.around(attempt.station), checks.case.machine.head
+    if stays and not (head.may_ease_off or head.homes_with_tube):
+        farthest = 0.0  # the tube stands until the arm is home
+    else:
+        farthest = checks.farthest_forward(place, attempt.standing.tangent_u, after_bend=not stays)
     if key not in checks.homes:
-        head = checks.case.machine.head
-        if stays and not (head.may_ease_off or head.homes_with_tube):
-            farthest = 0.0  # the tube stands until the arm is home
-        else:
-            farthest = checks.farthest_forward(place, attempt.standing.tangent_u, after_bend=not stays)
-        checks.homes[key] = against_home(attempt, checks.around(attempt.station), clamp, farthest, stays)
-    return checks.homes[key]
+        checks.homes[key] = against_home(attempt, around, clamp, farthest, stays)
+    found = checks.homes[key]
+    if found is None and corners is not None:
+        arms = tuple(arm for c, arm in corners if c == clamp)
+        if (key, arms) not in checks.homes:
+            checks.homes[key, arms] = cornered(attempt, around, clamp, farthest, arms)
+        found = checks.homes[key, arms]
+    return found
 
 
 def stays_in(place: Place, attempt: Attempt) -> bool:
@@ -228,7 +242,7 @@ def _proved(checks: Checks, place: Place, attempt: Attempt, walls: tuple[Wall, .
     elif stays_in(place, attempt):
         event, bend = Event.LINK, at.bend + 1
     for ahead in {low, high} - {at.ahead}:
-        if not _holds_for(checks, replace(place, at=replace(at, ahead=ahead)), attempt, bool(walls)):
+        if not _holds_for(checks, replace(place, at=replace(at, ahead=ahead)), attempt, walls):
             low = high = at.ahead
             break
     lead, tail = _lead_span(checks, place, witnesses), _tail_span(place, witnesses)
@@ -245,7 +259,7 @@ def _with_clamp(pattern: Pattern, clamp: float | None, before: bool = False) -> 
     return replace(pattern, clamp_before=clamp) if before else replace(pattern, clamp=clamp)
 
 
-def _holds_for(checks: Checks, place: Place, met: Attempt, walled: bool) -> bool:
+def _holds_for(checks: Checks, place: Place, met: Attempt, walls: tuple[Wall, ...]) -> bool:
     """Say whether the strikes, and the walls where they need any, stand at one end of a span of runs too.
 
     Between the ends of a span the tube from the die to the witnesses is the same.
@@ -257,7 +271,12 @@ def _holds_for(checks: Checks, place: Place, met: Attempt, walled: bool) -> bool
     if blocked is None:
         return False
     attempt.blocked = blocked
-    return not walled or _walls(checks, place, attempt) is not None
+    return not walls or _walls(checks, place, attempt, _corners_of(walls)) is not None
+
+
+def _corners_of(walls: Iterable[Wall]) -> Corners:
+    """Return where walls that were found keep the arm from home."""
+    return tuple((wall.clamp, wall.arm) for wall in walls if wall.kind == "home")
 
 
 def recalled(checks: Checks, nogood: NoGood) -> NoGood | None:
@@ -280,7 +299,7 @@ def recalled(checks: Checks, nogood: NoGood) -> NoGood | None:
     if not blocked:
         return None
     attempt.blocked = blocked
-    walls = _walls(checks, place, attempt)
+    walls = _walls(checks, place, attempt, _corners_of(evidence.walls))
     return None if walls is None else _proved(checks, place, attempt, walls)
 
 

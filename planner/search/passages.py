@@ -219,8 +219,8 @@ def ground_of(passage: Passage, clamp: float, out: float | None = None) -> Groun
 def _detour(batches: Batches, passage: Passage) -> None:
     around = batches.around(passage.attempt.station)
     out = None if passage.way == "load" else slides_to(batches, passage)
-    if out is not None and out <= passage.begin:
-        return
+    if out is not None and out <= passage.begin < passage.nose:
+        return  # it may not be rotated where it stands, and goes no farther
     # What keeps clear of the shortest clamp is tried with all of them; where that does not pass none does.
     ground = ground_of(passage, passage.attempt.clamps[passage.fitting[-1]], out)
     found = detours(batches.machine, ground, around, 0.0)

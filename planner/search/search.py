@@ -15,6 +15,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import Protocol
 
+from planner.search.attempt import Attempt
 from planner.search.attempts import Around
 from planner.search.checks import Checks
 from planner.search.choice import chosen
@@ -142,6 +143,14 @@ class Search:
         """Take in a no-good that was found elsewhere."""
         self.nogoods.append(nogood)
 
+    def look_harder(self) -> bool:
+        """Forget what was not proved, so that it is looked into once more, harder; say whether that is news."""
+        if self.checks.harder:
+            return False
+        self.checks.harder = True
+        self.nogoods = [nogood for nogood in self.nogoods if nogood.grade == "proved"]
+        return True
+
     def _in_time(self) -> None:
         """Tell of the progress from time to time, and stop where the time has run out."""
         now = time.monotonic()
@@ -155,11 +164,21 @@ class Search:
     def examine(self, sequence: Sequence) -> bool:
         """Check a sequence's geometry; say whether anything was learned that the engine did not know."""
         wanted = places(sequence)
-        bent = self.checks.bend(wanted)
-        learned = [
-            lesson(self.checks, place, attempt) for place, attempt in zip(wanted, bent, strict=True) if attempt.blocked
-        ]
-        goes = {place.at for place, attempt in zip(wanted, bent, strict=True) if not attempt.blocked}
+        learned = self._learned_of(wanted)
+        new = self._new(learned)
+        if learned:
+            return new
+        news = [self.handling.measure(place) for place in wanted]
+        return any(news)
+
+    def look_into(self, wanted: Iterable[Place]) -> bool:
+        """Check the geometry of some steps that follow one another; say whether anything new was learned."""
+        return self._new(self._learned_of(list(wanted)))
+
+    def _learned_of(self, wanted: list[Place]) -> list[NoGood]:
+        """Return what is learned of places that follow one another: their bends, moves, loads and unloads."""
+        bent = self._taught(wanted, self.checks.bend(wanted))
+        goes = {place.at for place in wanted} - {place.at for place, _ in bent}
         moving = [
             place
             for place in wanted
@@ -167,17 +186,19 @@ class Search:
             and place.at in goes
             and (place.at.event is not Event.LINK or place.before in goes)
         ]
-        moved = self.checks.move(moving)
-        learned.extend(
-            lesson(self.checks, place, attempt) for place, attempt in zip(moving, moved, strict=True) if attempt.blocked
-        )
-        goes -= {place.at for place, attempt in zip(moving, moved, strict=True) if attempt.blocked}
-        learned.extend(self._on_and_off([place for place in wanted if place.at in goes]))
-        new = self._new(learned)
-        if learned:
-            return new
-        news = [self.handling.measure(place) for place in wanted]
-        return any(news)
+        moved = self._taught(moving, self.checks.move(moving))
+        goes -= {place.at for place, _ in moved}
+        passed = self._on_and_off([place for place in wanted if place.at in goes])
+        return [*(nogood for _, nogood in (*bent, *moved)), *passed]
+
+    def _taught(self, wanted: list[Place], attempts: list[Attempt]) -> list[tuple[Place, NoGood]]:
+        """Return the places that cannot be carried out, each with what it teaches."""
+        found = []
+        for place, attempt in zip(wanted, attempts, strict=True):
+            nogood = lesson(self.checks, place, attempt) if attempt.blocked else None
+            if nogood is not None:
+                found.append((place, nogood))
+        return found
 
     def _on_and_off(self, wanted: list[Place]) -> list[NoGood]:
         """Check loads and unloads at places whose bends and moves go; return what is learned."""

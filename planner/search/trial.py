@@ -9,6 +9,7 @@ from planner.clearance.solids import toward
 from planner.inputs.machine import Carriage, Machine, Tooling
 from planner.search.attempt import Attempt, Blocked
 from planner.search.attempts import Around, Batches, farthest_forward, rolls_allowed
+from planner.search.home_ways import GRIDS, ways_through
 from planner.search.homing import WayHome, most_room
 from planner.search.moves import PlainPath
 from planner.search.passages import Passage, free_hands, loading, pass_all, unloading
@@ -95,6 +96,10 @@ def try_order(stationed: Stationed, around: Around) -> Trial:
     loads = [attempts_of(stationed, number, around) for number in range(len(stationed.loads))]
     every = [attempt for load in loads for attempt in load]
     batches.bend_all(every)
+    for attempt in every:
+        if attempt.fitting and not attempt.returning:  # only the arm's way home is in the way
+            through = (ways_through(machine, attempt, around(attempt.station), grid) for grid in GRIDS)
+            any(batches.home_through(attempt, found.ways) for found in through)
     if all(attempt.returning for attempt in every):
         for load in loads:
             for before, attempt in pairwise(load):

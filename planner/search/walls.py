@@ -5,7 +5,8 @@ d: distances are 1-Lipschitz. So a strike at one place covers the places within 
 overlap covers a span without a gap. Three spans are walked so:
 
 - the advance, at one angle between start and goal of a rotation: nothing passes that angle (a wall across the move);
-- the advance of the tube past an arm at one angle: the arm does not get past that angle on its way home;
+- the advance of the tube past an arm at one angle: the arm does not get past that angle on its way home, nor does the
+  tube get past one advance where the arm is walked along from there to the setting;
 - the place of the collet on the tube: something on the carriage is struck wherever it holds.
 
 Where no one angle parts the start of a move from its goal, blocked cells of the plane of advance and rotation may.
@@ -89,7 +90,8 @@ class Wall:
 
     across: every advance at one rotation `roll` [rad]; home: every advance with the arm at one angle `arm` [rad]; held:
     every distance of the collet's face; bare: a bare tube has one way only; cells: `closed`, and the strikes tell how
-    far the arc slides straight. clamp: number of the clamp that it speaks of.
+    far the arc slides straight. clamp: number of the clamp that it speaks of. side: strikes at the last advance of the
+    span, with the arm anywhere from `arm` to the setting.
     """
 
     kind: Kind
@@ -99,12 +101,13 @@ class Wall:
     arm: float = 0.0
     closed: Closed | None = None
     clamp: int = EVERY_CLAMP
+    side: tuple[Strike, ...] = ()
 
     @property
     def witnesses(self) -> tuple[Witness, ...]:
         """All that is struck in it."""
         cells = () if self.closed is None else self.closed.witnesses
-        return (*cells, *(strike.witness for strike in self.strikes))
+        return (*cells, *(strike.witness for strike in (*self.strikes, *self.side)))
 
 
 def struck(
