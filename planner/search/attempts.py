@@ -31,7 +31,7 @@ from planner.search.attempt import (
     moves,
     straight_home,
 )
-from planner.search.detours import Ground, detours
+from planner.search.detours import Ground, detours, varied
 from planner.search.homing import WayHome, ways_home
 from planner.search.moves import PlainPath, plain_paths
 from planner.search.stations import Station
@@ -67,6 +67,7 @@ class Batches:
         self.evaluations = 0
         self.motions = 0
         self.short = False
+        self.harder = False  # whether what takes long is tried too where nothing else goes
 
     def certified(self, jobs: list[Job]) -> list[Answered]:
         """Certify motions, batched by tooling (a batch shares its surroundings); answers in the order of the jobs."""
@@ -185,8 +186,11 @@ class Batches:
         # What keeps clear of the shortest clamp is tried with all of them; where that does not pass none does.
         nose = rotates_from(machine, around.tooling)
         ground = ground_of(machine, attempt, attempt.clamps[attempt.fitting[-1]], farthest, nose)
-        found = detours(machine, ground, around, attempt.shown_before)
-        self._try_paths([(attempt, found[:MOST_DETOURS])])
+        found = detours(machine, ground, around, attempt.shown_before)[:MOST_DETOURS]
+        self._try_paths([(attempt, found)])
+        for path in found if self.harder else ():
+            if attempt.path is None:
+                self._try_paths([(attempt, list(varied(machine, path, attempt.shown_before, (True, True))))])
 
     def _slides_to(self, attempt: Attempt) -> float | None:
         """Return how far the arc slides straight out of the groove at most [mm], by steps; None where it cannot."""

@@ -17,7 +17,7 @@ from planner.rules.chuck import both_ways
 from planner.search.attempt import Attempt
 from planner.search.attempts import Around, Batches, rolls_allowed
 from planner.search.events import Arrival, Event, Trims
-from planner.search.home_ways import Corners, Grid, Through, ways_through
+from planner.search.home_ways import Grid, Through, ways_through
 from planner.search.orders import Case, fitting_clamps
 from planner.search.passages import Passage, Way, loading, pass_all, unloading
 from planner.search.places import Place, is_last, whichever
@@ -46,7 +46,6 @@ class Checks:
         self._walled: dict[Key, tuple[Wall, ...] | None] = {}
         self.across: dict[Key, tuple[Wall, ...] | None] = {}  # walls between two bends, whatever the hold
         self.homes: dict[Key, Wall | None] = {}  # walls against the arm's way home, whatever the hold
-        self.harder = False  # whether ways home are sought, and walls, that take long to find
         self._ways: dict[Key, Through] = {}  # through the plane of arm and advance, whatever the hold
         self._leading: dict[End, Leading] = {}
         self.carried = frozenset(solid.name for solid in case.machine.solid if solid.moves_with == "carriage")
@@ -102,19 +101,15 @@ class Checks:
         found = known[key(whichever(place))]
         return found if found.blocked else found.only(place.at.clamp)
 
-    def looks_harder(self, attempt: Attempt) -> bool:
-        """Say whether it is to be looked harder for the arm's way home: nothing else is in the way with some clamp."""
-        return self.harder and bool(attempt.fitting) and not attempt.returning
+    def look_harder(self) -> None:
+        """Try what takes long too from now on, also of what was found not to go."""
+        self.batches.harder = True
+        for known in (self.moved, self.passed):
+            for key in [key for key, found in known.items() if found.path is None]:
+                del known[key]
 
-    def goes_home(self, place: Place, attempt: Attempt, grid: Grid) -> bool:
-        """Say whether a way through the plane of arm and advance brings the arm home where no closed form goes."""
-        return self.batches.home_through(attempt, self._through(place, attempt, grid).ways)
-
-    def shut_at(self, place: Place, attempt: Attempt, grid: Grid) -> Corners:
-        """Return where no way through the plane was found any more."""
-        return self._through(place, attempt, grid).shut_at
-
-    def _through(self, place: Place, attempt: Attempt, grid: Grid) -> Through:
+    def through(self, place: Place, attempt: Attempt, grid: Grid) -> Through:
+        """Return what is found in the plane of arm and advance after a bend."""
         at = place.at
         key = (at.leads, at.bend, at.ahead, place.trims, attempt.room, attempt.off, attempt.clamps, grid)
         if key not in self._ways:

@@ -45,6 +45,11 @@ MOST_LINES = 40
 """Lines of either kind through the cells of a detour, besides those on one way."""
 
 
+SHIFTED = tuple(sign * way for way in (2.0, 5.0, 10.0, 20.0) for sign in (1.0, -1.0))
+ROLLED = tuple(math.radians(sign * way) for way in (0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0) for sign in (1.0, -1.0))
+"""By how much a line is shifted where none of the paths is clear [mm], [rad]."""
+
+
 @dataclass(frozen=True)
 class Ground:
     """Where a tube is to be brought, and within which bounds.
@@ -122,6 +127,29 @@ def detours(machine: Machine, ground: Ground, around: Surroundings, shown_at_zer
     if found.closed:
         return []
     return _Lines(machine, ground, found, shown_at_zero).paths()
+
+
+def varied(machine: Machine, path: PlainPath, shown_at_zero: float, pinned: tuple[bool, bool]) -> Iterator[PlainPath]:
+    """Yield a path with one of its lines shifted a little: its turns lie in the middles of cells, which may miss a gap.
+
+    pinned: whether the first and the last line lie where they must.
+    """
+    last = len(path.legs) - 1
+    for i, leg in enumerate(path.legs):
+        if (i == 0 and pinned[0]) or (i == last and pinned[1]):
+            continue
+        for shift in ROLLED if leg.kind == "advance" else SHIFTED:
+            if leg.kind == "advance":
+                at = snapped_angle(leg.at + shift, machine.rotation.resolution)
+            else:
+                at = settable(leg.at + shift, machine.advance.resolution, shown_at_zero)
+            legs = list(path.legs)
+            legs[i] = replace(leg, at=at)
+            if i > 0:
+                legs[i - 1] = replace(legs[i - 1], end=at)
+            if i < last:
+                legs[i + 1] = replace(legs[i + 1], start=at)
+            yield timed(machine, legs)
 
 
 Kind = Literal["advance", "rotate"]

@@ -17,6 +17,7 @@ from planner.clearance.certify import witness_at
 from planner.clearance.distances import evaluate
 from planner.clearance.poses import Cells, pose
 from planner.clearance.rows import EVERY_CLAMP, Rows, rows_of
+from planner.clearance.solids import Tool
 from planner.clearance.surroundings import Surroundings
 from planner.search.attempt import Attempt
 from planner.search.recall import rows_like
@@ -87,6 +88,8 @@ class Passing:
         self.sag = around.machine.clearance.per_metre / 1000.0
         self.standing = attempt.standing.opened(None)
         self.rows = self._held(rows_of([self._at((0.0, farthest))], around, [attempt.clamps]))
+        if rounded:
+            self.rows = self.rows.take(~_of_the_arc_on_the_rod(self.rows))
         self.by_itself = moves_by_itself(self.rows, around.machine)
         self.fed = np.array([role is Role.FIRST for role in self.rows.roles], dtype=bool)[self.rows.piece]
 
@@ -112,6 +115,19 @@ class Passing:
         """Return how deep the tube lies at some advances [mm], sampled at distances of `step` along it [mm]."""
         row, s = self._points(self._rows_near(advances), step)
         depth, axis = self._depths(row, s, advances, self.rounded & (self.rows.needed[row] >= 0.0))
+        return self._sampled(advances, row, s, depth, axis)
+
+    def exactly_at(self, y: float, step: float) -> Sampled:
+        """Return the same at one advance [mm], the ends of pieces measured on their flat cross-sections."""
+        advances = np.array([y])
+        row, s = self._points(self._rows_near(advances), step)
+        _, axis = self._depths(row, s, advances, np.zeros(row.size, dtype=bool))
+        still, share = np.zeros_like(s), y / max(self.farthest, 1e-9)
+        found = bounds(self.rows, Cells(row, s, still, still + share, still)).upper
+        needed = self.rows.needed[row] - (1.0 - share) * self.rows.spread[row] - STRIKE_MARGIN
+        return self._sampled(advances, row, s, (needed - found)[:, None], axis)
+
+    def _sampled(self, advances: Array, row: Ints, s: Array, depth: Array, axis: Array) -> Sampled:
         fed = self.fed[row]
         # What comes out of the die stands for all that passes on the way: it is there once the tube has gone so far.
         depth = np.where(fed[:, None] & (advances < s[:, None]), -np.inf, depth)
@@ -174,3 +190,10 @@ class Passing:
                 found = witness_at(rows, like, s, 0.0, clearance)
                 return Strike(depth, found, motion, None if clamp == EVERY_CLAMP else self.attempt.clamps[clamp])
         return None
+
+
+def _of_the_arc_on_the_rod(rows: Rows) -> Flags:
+    """Return which rows hold the arc just formed against the mandrel and its rod, off which it slides."""
+    formed = np.array([role is Role.FORMED for role in rows.roles], dtype=bool)[rows.piece]
+    rod = np.array([name in ("mandrel", Tool.ROD.value) for name in rows.names], dtype=bool)[rows.solid]
+    return np.asarray(formed & rod)

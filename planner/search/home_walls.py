@@ -74,7 +74,7 @@ class _Line:
         while place < until or not chosen:
             best = max((hit for hit in known if hit.first <= place), key=lambda hit: hit.last, default=None)
             if (best is None or best.last <= place + FINE / 2.0) and place <= self.passing.farthest:
-                known += self._hits(self.passing.at(np.array([place]), FINEST))
+                known += self._hits(self.passing.exactly_at(place, FINEST))
                 best = max((hit for hit in known if hit.first <= place), key=lambda hit: hit.last, default=None)
             if best is None or best.last <= place + LEAST_DEPTH or len(chosen) == MOST_STEPS:
                 return chosen, place if chosen else -math.inf
@@ -149,20 +149,22 @@ def cornered(
         return None
     for arm in (*shut_at, *(share * attempt.station.setting for share in CORNERS)):
         passing = Passing(attempt, around, clamp, arm, farthest)
-        open_ = np.flatnonzero(passing.sampled(COARSE, farthest).formed <= 0.0)
-        until = float(passing.advances(COARSE, farthest)[open_[0]]) if open_.size else farthest
-        if until > 0.0:
-            wall = _corner(passing, until)
-            if wall is not None:
-                return wall
+        rough = passing.sampled(COARSE, farthest)
+        open_ = np.flatnonzero(rough.formed <= 0.0)
+        wall = _corner(passing, float(rough.advances[open_[0]]) if open_.size else farthest)
+        if wall is not None:
+            return wall
     return None
 
 
-def _corner(passing: Passing, until: float) -> Wall | None:
-    """Return the wall at one angle of the arm and, from there to the setting, at one advance up to `until` [mm]."""
+def _corner(passing: Passing, looked: float) -> Wall | None:
+    """Return the wall at one angle of the arm and, from there to the setting, at one advance; None if none was found.
+
+    looked: the advance up to which it is looked by steps [mm].
+    """
     attempt, around, clamp, farthest = passing.attempt, passing.around, passing.clamp, passing.farthest
     line = _Line(passing, ends=False, fed=False)
-    hits, covered = line.covering(until, until)
+    hits, covered = line.covering(looked, farthest)
     if covered <= 0.0:
         return None
     few = np.linspace(0.0, covered, TRIED)
@@ -182,7 +184,7 @@ def _walked(begin: Passing, y: float) -> tuple[Strike, ...] | None:
     attempt, arm, strikes = begin.attempt, begin.arm, list[Strike]()
     while len(strikes) < MOST_STEPS:
         passing = Passing(attempt, begin.around, begin.clamp, arm, begin.farthest)
-        sampled = passing.at(np.array([y]), FINEST)
+        sampled = passing.exactly_at(y, FINEST)
         axis = np.where(sampled.turns, sampled.axis[:, 0] + passing.rows.radius, 1e-9)
         reach = np.where(~sampled.fed & (sampled.depth[:, 0] >= LEAST_DEPTH), sampled.depth[:, 0] / axis, -math.inf)
         if reach.max(initial=-math.inf) <= 2.0 * TURNED:

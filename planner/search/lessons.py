@@ -52,10 +52,12 @@ def lesson(checks: Checks, place: Place, attempt: Attempt) -> NoGood | None:
     place = checks.spoken_of(place, attempt)
     struck = {entry.finding.answer for entry in attempt.blocked} == {Answer.STRUCK}
     walls = _walls(checks, place, attempt) if struck else None
-    for grid in GRIDS if walls is None and checks.looks_harder(attempt) else ():
-        if checks.goes_home(place, attempt, grid):
+    way_home_lacks = bool(attempt.fitting) and not attempt.returning
+    for grid in GRIDS if checks.batches.harder and way_home_lacks and walls is None else ():
+        found = checks.through(place, attempt, grid)
+        if checks.batches.home_through(attempt, found.ways):
             return None
-        walls = _walls(checks, place, attempt, checks.shut_at(place, attempt, grid)) if struck else None
+        walls = _walls(checks, place, attempt, found.shut_at) if struck else None
         if walls is not None:
             break
     if not struck:

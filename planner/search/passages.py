@@ -21,7 +21,7 @@ from planner.inputs.machine import Machine
 from planner.inputs.tooling import Tooling
 from planner.search.attempt import Attempt, Blocked, legs_of
 from planner.search.attempts import SLIDES, Batches, clear_with, in_the_way, of, rotates_from
-from planner.search.detours import Ground, detours
+from planner.search.detours import Ground, detours, varied
 from planner.search.moves import Leg, PlainPath, timed
 from planner.tube.bodies import Motion
 from planner.tube.frames import Array
@@ -223,8 +223,12 @@ def _detour(batches: Batches, passage: Passage) -> None:
         return  # it may not be rotated where it stands, and goes no farther
     # What keeps clear of the shortest clamp is tried with all of them; where that does not pass none does.
     ground = ground_of(passage, passage.attempt.clamps[passage.fitting[-1]], out)
-    found = detours(batches.machine, ground, around, 0.0)
-    _try(batches, [(passage, found[:MOST_DETOURS])])
+    found = detours(batches.machine, ground, around, 0.0)[:MOST_DETOURS]
+    _try(batches, [(passage, found)])
+    pinned = (passage.way == "unload", passage.way == "load")
+    for path in found if batches.harder else ():
+        if passage.path is None:
+            _try(batches, [(passage, list(varied(batches.machine, path, 0.0, pinned)))])
 
 
 def slides_to(batches: Batches, passage: Passage) -> float:

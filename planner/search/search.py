@@ -145,9 +145,9 @@ class Search:
 
     def look_harder(self) -> bool:
         """Forget what was not proved, so that it is looked into once more, harder; say whether that is news."""
-        if self.checks.harder:
+        if self.checks.batches.harder:
             return False
-        self.checks.harder = True
+        self.checks.look_harder()
         self.nogoods = [nogood for nogood in self.nogoods if nogood.grade == "proved"]
         return True
 

@@ -60,7 +60,7 @@ def written(seed: int) -> Document:
 def test_what_is_found_of_the_plane_of_arm_and_advance_is_confirmed_by_the_auditor(seed: int) -> None:
     made, evidence = planned(seed)
     assert made.verdict == ("makeable" if seed in BY_TURNS else "not makeable")
-    assert made.verdict == "not makeable" or (evidence.search is not None and evidence.search.checks.harder)
+    assert made.verdict == "not makeable" or (evidence.search is not None and evidence.search.checks.batches.harder)
     audited = audit_proof(written(seed))
     assert audited.confirmed, audited.sentence
 
