@@ -45,6 +45,7 @@ class Checks:
         self._keys: dict[tuple[Arrival, Arrival | None, Trims], Key] = {}
         self._walled: dict[Key, tuple[Wall, ...] | None] = {}
         self.across: dict[Key, tuple[Wall, ...] | None] = {}  # walls between two bends, whatever the hold
+        self.helds: dict[Key, Wall | None] = {}  # walls wherever the collet holds
         self.homes: dict[Key, Wall | None] = {}  # walls against the arm's way home, whatever the hold
         self._ways: dict[Key, Through] = {}  # through the plane of arm and advance, whatever the hold
         self._leading: dict[End, Leading] = {}

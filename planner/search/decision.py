@@ -78,7 +78,7 @@ def carried_out(search: Search, known_only: bool = False) -> Plannable | None:
             pattern = Pattern(Event.BEND, at.leads, at.bend, (at.ahead, at.ahead), hold=at.hold)
             search.reject(NoGood(pattern, broken.rule, broken.sentence, "unproved", broken))
             continue
-        trial = try_order(stationed, search.around)
+        trial = try_order(stationed, search.around, search.checks.batches.harder)
         if trial.loads is not None:
             return Plannable(sequence, trial, value_as_printed(trial))
         search.reject(_rounded_off(search, sequence, trial.failures[0]))

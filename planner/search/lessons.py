@@ -72,7 +72,7 @@ def _walls(checks: Checks, place: Place, attempt: Attempt, corners: Corners | No
     None is needed where the tube strikes in the bend something that the carriage does not carry. corners: look for
     those about a corner of the plane of arm and advance too, at these angles first.
     """
-    around, carried = checks.around(attempt.station), checks.carried
+    carried = checks.carried
     if attempt.blocked[0].doing == "move":
         if place.at.event is Event.LOAD:
             # Only what the carriage carries asks for the hold.
@@ -90,10 +90,19 @@ def _walls(checks: Checks, place: Place, attempt: Attempt, corners: Corners | No
         if entry.doing == "return":
             walls.append(_against_home(checks, place, attempt, clamp, corners))
         if entry.doing == "bend" and held and not place.at.released:
-            walls.append(wherever_held(attempt, around, clamp, checks.faces(place)))
+            walls.append(_wherever_held(checks, place, attempt, clamp))
     if any(wall is None for wall in walls):
         return None
     return tuple(wall for wall in walls if wall is not None)
+
+
+def _wherever_held(checks: Checks, place: Place, attempt: Attempt, clamp: int) -> Wall | None:
+    """Return a wall of a bend over every place of the collet, None if none was found; looked for once a run."""
+    at, faces = place.at, checks.faces(place)
+    key = (at.leads, at.bend, at.ahead, place.trims, faces, attempt.clamps, clamp)
+    if key not in checks.helds:
+        checks.helds[key] = wherever_held(attempt, checks.around(attempt.station), clamp, faces)
+    return checks.helds[key]
 
 
 def _against_home(checks: Checks, place: Place, attempt: Attempt, clamp: int, corners: Corners | None) -> Wall | None:

@@ -89,10 +89,14 @@ def changed(done: list[BendDone]) -> list[BendDone]:
     return [bend for before, bend in zip((done[-1], *done), done, strict=False) if before.clamp != bend.clamp]
 
 
-def try_order(stationed: Stationed, around: Around) -> Trial:
-    """Certify every motion of an order; `around` gives the surroundings of a bend (its tooling)."""
+def try_order(stationed: Stationed, around: Around, harder: bool = False) -> Trial:
+    """Certify every motion of an order; `around` gives the surroundings of a bend (its tooling).
+
+    harder: try what takes long too where nothing else goes.
+    """
     machine = stationed.ready.case.machine
     batches = Batches(machine, around)
+    batches.harder = harder
     loads = [attempts_of(stationed, number, around) for number in range(len(stationed.loads))]
     every = [attempt for load in loads for attempt in load]
     batches.bend_all(every)

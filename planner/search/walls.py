@@ -17,6 +17,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
+from itertools import takewhile
 from typing import Literal
 
 import numpy as np
@@ -51,6 +52,9 @@ LEAST_STEP = 0.5
 
 MOST_SLIDES = 12
 """Times that the slide out of the groove is looked at again up to the strike met last."""
+
+LOOKED_AT = 7
+"""Places of the collet that are looked at first."""
 
 OVERLAP = 1e-3
 """By how much neighbouring strikes overlap, far above rounding [mm]."""
@@ -346,5 +350,10 @@ def wherever_held(attempt: Attempt, around: Surroundings, clamp: int, faces: tup
         found = [struck(motion, around, attempt.clamps, clamp) for motion in gripping_motions(moved)]
         return max((entry for entry in found if entry is not None), key=lambda entry: entry.depth, default=None)
 
+    # Walking takes long: first it is looked, from far to near, whether anything is struck all over, and deep enough.
+    depths = (0.0 if one is None else one.depth for one in map(held, np.linspace(*faces, LOOKED_AT)[::-1].tolist()))
+    seen = list(takewhile(lambda depth: depth >= LEAST_STEP, depths))
+    if len(seen) < LOOKED_AT or (faces[1] - faces[0]) / float(np.mean(seen)) > MOST_STEPS:
+        return None
     strikes = walked(held, *faces)
     return None if strikes is None else Wall("held", strikes, faces, clamp=clamp)
