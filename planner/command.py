@@ -6,7 +6,6 @@ Heavy modules are imported inside the commands that use them, so that `--help` a
 
 from __future__ import annotations
 
-import os
 import sys
 from collections.abc import Sequence
 from typing import Any
@@ -14,7 +13,20 @@ from typing import Any
 from cyclopts import CycloptsError
 
 from planner.commands import check, machines, plan, serve, shape, verify, why  # noqa: F401  they take their places in the app
-from planner.commands.app import BAD_INPUT, EXIT_CODES, FAULT, INTERRUPTED, MAKEABLE, READER_LEFT, app, log, write
+from planner.commands.app import (
+    BAD_INPUT,
+    EXIT_CODES,
+    FAULT,
+    INTERRUPTED,
+    MAKEABLE,
+    NOT_WRITTEN,
+    READER_LEFT,
+    CannotWrite,
+    app,
+    log,
+    silence,
+    write,
+)
 
 __all__ = ["EXIT_CODES", "app", "main", "run"]
 
@@ -29,13 +41,27 @@ def run(arguments: Sequence[str]) -> int:
     as_json = "--json" in arguments
     _choose_encoding(as_json or "--csv" in arguments)
     try:
+        return _run(arguments, as_json)
+    except BrokenPipeError:
+        silence(1)  # leave quietly when the reader of standard output has gone, as `| head` does
+        return READER_LEFT
+    except CannotWrite as error:
+        silence(1)
+        log(f"bendorder: the answer cannot be written: {error}.")
+        return NOT_WRITTEN
+
+
+def _run(arguments: Sequence[str], as_json: bool) -> int:
+    """Run the command line; raises only what keeps the answer from being written."""
+    write("")
+    try:
         code = app(list(arguments))
-        sys.stdout.flush()
+        write("")
         return code if isinstance(code, int) else MAKEABLE
+    except (BrokenPipeError, CannotWrite):
+        raise
     except KeyboardInterrupt:
         return _fail(INTERRUPTED, _evidence("Interrupted", "interrupted, there is no plan"), as_json)
-    except BrokenPipeError:
-        return _reader_left()
     except CycloptsError as error:
         return _fail(BAD_INPUT, _evidence("UsageError", _usage_message(error)), as_json)
     except Exception as error:
@@ -46,11 +72,13 @@ def _failed(error: Exception, as_json: bool) -> int:
     """Report an error of the input, or else a fault of the program, and return the exit code."""
     from planner.errors import BendorderError
 
+    if isinstance(error, OSError):
+        write("")  # raises again where it was standard output that took no more
     if isinstance(error, BendorderError):
         return _fail(BAD_INPUT, error.as_dict(), as_json)
     import traceback
 
-    traceback.print_exception(error)
+    log("".join(traceback.format_exception(error)).rstrip())
     message = f"a fault of bendorder itself: {type(error).__name__}: {error}"
     return _fail(FAULT, _evidence("Fault", message), as_json)
 
@@ -76,12 +104,6 @@ def _usage_message(error: CycloptsError) -> str:
     """Return what is wrong with the command line, and where to read more."""
     command = " ".join(["bendorder", *(error.command_chain or ())])
     return f"{str(error).strip()} See: {command} --help"
-
-
-def _reader_left() -> int:
-    """Leave quietly when the reader of standard output has gone, as `| head` does."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    return READER_LEFT
 
 
 def _choose_encoding(as_data: bool) -> None:

@@ -10,7 +10,14 @@ from __future__ import annotations
 import difflib
 import math
 from collections.abc import Iterable, Sequence
-from typing import Any
+from itertools import islice
+from typing import Any, Final
+
+LONGEST: Final = 500
+"""Letters of a message; of a longer one the middle is left out."""
+
+MOST_FOUND: Final = 50
+"""Entries, or ten times as many letters, of what was found that an error carries on."""
 
 
 class BendorderError(Exception):
@@ -71,7 +78,8 @@ class InputError(BendorderError):
             text += f"; allowed: {self.allowed}"
         if self.suggestion is not None:
             text += f'; did you mean "{self.suggestion}"?'
-        return text if text.endswith("?") else text + "."
+        text = text if text.endswith("?") else text + "."
+        return text if len(text) <= LONGEST else f"{text[: LONGEST // 2]} … {text[3 - LONGEST // 2 :]}"
 
     def __str__(self) -> str:
         return self.message
@@ -161,12 +169,14 @@ def nearest_name(name: str, names: Iterable[str]) -> str | None:
 
 def _json(value: object) -> Any:
     """Return the value if JSON can hold it, else its text (JSON knows no NaN and no infinity)."""
-    if value is None or isinstance(value, bool | int | str):
+    if isinstance(value, str):
+        return value if len(value) <= 10 * MOST_FOUND else value[: 10 * MOST_FOUND] + "…"
+    if value is None or isinstance(value, bool | int):
         return value
     if isinstance(value, float):
         return value if math.isfinite(value) else str(value)
     if isinstance(value, dict):
-        return {str(key): _json(item) for key, item in value.items()}
+        return {str(key): _json(item) for key, item in islice(value.items(), MOST_FOUND)}
     if isinstance(value, list | tuple):
-        return [_json(item) for item in value]
+        return [_json(item) for item in value[:MOST_FOUND]]
     return str(value)

@@ -24,14 +24,18 @@ from planner.audit.nogoods import confirm_no_goods
 from planner.audit.refused import Refused
 from planner.audit.rules import confirm_rules
 from planner.audit.shop import Shop
-from planner.errors import BendorderError, InputError
+from planner.errors import BendorderError, InputError, UnreadableFile
 from planner.inputs.files import machine_from_data, part_from_data
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
+from planner.inputs.reading import read_text
 
 SCHEMA = "bendorder-proof/1"
 
-MALFORMED = (KeyError, TypeError, ValueError, IndexError, AttributeError, OverflowError, AssertionError)
+LARGEST_PROOF = 100_000_000
+"""Files beyond this are no proof [bytes]: one of 60 bends is a tenth of that."""
+
+MALFORMED = (RecursionError, KeyError, TypeError, ValueError, IndexError, AttributeError, OverflowError, AssertionError)
 """What reading a document that is no proof may raise."""
 
 
@@ -50,12 +54,15 @@ class Audited:
 
 def read_proof(file: Path) -> dict[str, Any]:
     """Return a proof document from a file; raises InputError if it is none."""
+    text = read_text(file, "the proof", LARGEST_PROOF)
     try:
-        document = json.loads(file.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise InputError(error.strerror or str(error), file=str(file), allowed="a proof document") from error
-    except ValueError as error:
-        raise InputError(f"it is no JSON: {error}", file=str(file), allowed="a proof document") from error
+        document = json.loads(text)
+    except json.JSONDecodeError as error:
+        raise UnreadableFile(
+            f"it is no JSON: {error.msg}", file=str(file), line=error.lineno, column=error.colno, allowed="a proof"
+        ) from None
+    except (ValueError, RecursionError) as error:  # numbers of thousands of digits; lists in one another
+        raise UnreadableFile(f"it is no JSON: {error}", file=str(file), line=1, allowed="a proof") from None
     schema = document.get("schema") if isinstance(document, dict) else None
     if schema != SCHEMA:
         raise InputError("it is no proof document", file=str(file), key="schema", found=schema, allowed=SCHEMA)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
@@ -15,6 +17,7 @@ if TYPE_CHECKING:
 
 MAKEABLE, NOT_MAKEABLE, BAD_INPUT, UNDECIDED = 0, 1, 2, 3
 FAULT = 70  # of the program itself, as in BSD's sysexits.h: never 1, which would say "not makeable"
+NOT_WRITTEN = 74  # as in sysexits.h: the answer could not be written, so none is claimed
 INTERRUPTED = 130
 READER_LEFT = 141  # as a program ended by SIGPIPE: the verdict was not read, so none is claimed
 
@@ -34,7 +37,7 @@ EXAMPLES = """Examples:
   bendorder serve
 
 Exit codes: 0 makeable (verify: confirmed), 1 not makeable (verify: it does not hold), 2 bad input, 3 undecided,
-130 interrupted."""
+74 the answer could not be written, 130 interrupted."""
 
 
 def _version() -> str:
@@ -115,11 +118,49 @@ def every_machine(profiles: Path | None) -> tuple[Machine, ...]:
     return tuple(found)
 
 
+class CannotWrite(Exception):
+    """Standard output takes no more; the reason is its cause."""
+
+
 def write(text: str) -> None:
-    """Write to standard output."""
-    sys.stdout.write(text)
+    """Write to standard output; raises CannotWrite, or BrokenPipeError where its reader has gone."""
+    if sys.stdout is None:
+        raise CannotWrite("standard output is closed")
+    try:
+        sys.stdout.write(text)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        raise CannotWrite(error.strerror or str(error)) from error
 
 
 def log(message: str) -> None:
-    """Write a line to standard error."""
-    print(message, file=sys.stderr)
+    """Write a line to standard error; where that takes nothing, nothing is said, and nothing else changes."""
+    if sys.stderr is None:
+        return
+    try:
+        print(message, file=sys.stderr, flush=True)
+    except (OSError, ValueError):
+        silence(2)
+
+
+def silence(descriptor: int) -> None:
+    """Let what is still to be written to a stream go nowhere, so that the program can end as it means to."""
+    with contextlib.suppress(OSError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), descriptor)
+
+
+Force = Annotated[
+    bool,
+    Parameter(name="--force", negative=(), help="Overwrite a file that is there already.", show_default=False),
+]
+
+
+def may_be_written(file: Path, read: tuple[str | Path | None, ...], force: bool) -> None:
+    """Refuse a file that cannot be written, is read here, or is there already and not to be overwritten."""
+    from planner.inputs.files import files_of
+    from planner.outputs import written
+
+    parts = [file for part in read if part is not None for file in files_of(Path(part))]
+    written.may_be_written(file, parts, force)

@@ -10,6 +10,7 @@ from cyclopts import Parameter
 
 from planner.commands.app import (
     EXIT_CODES,
+    Force,
     Json,
     MachineName,
     PartFile,
@@ -20,6 +21,7 @@ from planner.commands.app import (
     every_machine,
     log,
     machine_for,
+    may_be_written,
     write,
 )
 
@@ -63,18 +65,17 @@ def plan_command(
         Path | None,
         Parameter(help="Also write what the verdict rests on to this file, for `verify`.", show_default=False),
     ] = None,
+    force: Force = False,
     as_json: Json = False,
 ) -> int:
     """Plan a part, print the plan and return the exit code of its verdict."""
     from planner.inputs.files import load_machine, load_part
 
     began = time.perf_counter()
-    if proof is not None:
-        from planner.outputs.written import may_be_written
-
-        may_be_written(proof)
     wanted = load_part(part)
     bender = load_machine(machine_for(wanted, part, machine, profiles), profiles)
+    if proof is not None:
+        may_be_written(proof, (part, bender.source), force)
     from planner.planning import plan  # after the files, so that an error in one is reported at once
     from planner.plans.evidence import Evidence
 

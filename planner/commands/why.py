@@ -10,6 +10,7 @@ from cyclopts import Parameter
 
 from planner.commands.app import (
     EXIT_CODES,
+    Force,
     Json,
     MachineName,
     PartFile,
@@ -20,6 +21,7 @@ from planner.commands.app import (
     every_machine,
     log,
     machine_for,
+    may_be_written,
     write,
 )
 
@@ -55,18 +57,17 @@ def why_command(
             show_default=False,
         ),
     ] = None,
+    force: Force = False,
     as_json: Json = False,
 ) -> int:
     """Say why, and return the exit code of the part's verdict."""
     from planner.inputs.files import load_machine, load_part
 
     began = time.perf_counter()
-    if svg is not None:
-        from planner.outputs.written import may_be_written
-
-        may_be_written(svg)
     wanted = load_part(part)
     bender = load_machine(machine_for(wanted, part, machine, profiles), profiles)
+    if svg is not None:
+        may_be_written(svg, (part, bender.source), force)
     from planner.advice.why import why  # after the files, so that an error in one is reported at once
 
     others = every_machine(profiles) if changes else None

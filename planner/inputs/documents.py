@@ -18,9 +18,7 @@ from pydantic_core import ErrorDetails
 from planner.errors import InputError, UnreadableFile, nearest_name
 from planner.inputs.lines import Path, lines_of_json, lines_of_toml
 from planner.inputs.quantities import UNITS, FileUnits, described
-
-LARGEST_FILE: Final = 5_000_000
-"""Files beyond this are no part and no profile [bytes]."""
+from planner.inputs.reading import first_surrogate, read_text, screen
 
 RESERVED: Final = frozenset(
     {"between_bends", "opens_sideways", "die_cut", "contoured", "contoured_clamp", "contoured_clamps"}
@@ -172,28 +170,6 @@ def _model_in(annotation: Any) -> type[BaseModel] | None:
     return next((model for inner in get_args(annotation) if (model := _model_in(inner)) is not None), None)
 
 
-def read_text(path: File, what: str) -> str:
-    """Return the text of a file; raises UnreadableFile. `what` names it in errors ("the part file")."""
-    try:
-        if path.stat().st_size > LARGEST_FILE:
-            raise UnreadableFile(f"{what} is larger than 5 MB", file=str(path), allowed="a file of less than 5 MB")
-        return path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n")
-    except FileNotFoundError:
-        beside = [entry.name for entry in path.parent.iterdir()] if path.parent.is_dir() else []
-        meant = nearest_name(path.name, beside)
-        raise UnreadableFile(
-            f"there is no such file ({what})", file=str(path), found=str(path), allowed="an existing file",
-            suggestion=None if meant is None else str(path.parent / meant),
-        ) from None  # fmt: skip
-    except UnicodeDecodeError as error:
-        raise UnreadableFile(
-            f"{what} is no UTF-8 text (byte {error.start + 1})", file=str(path), allowed="text in UTF-8"
-        ) from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise UnreadableFile(f"{what} cannot be read: {reason}", file=str(path), allowed="a readable file") from None
-
-
 def read_document(path: File, what: str) -> Document:
     """Return a TOML or JSON file as a document; raises UnreadableFile with line and column of a slip."""
     kind = path.suffix.lower()
@@ -206,6 +182,7 @@ def read_document(path: File, what: str) -> Document:
             found=path.suffix,
             allowed=".toml or .json",
         )
+    screen(text, str(path))
     try:
         data = parsers[kind](text, str(path))
     except RecursionError:
@@ -214,7 +191,11 @@ def read_document(path: File, what: str) -> Document:
         raise UnreadableFile(
             f"{described(data)} is no table", file=str(path), line=1, found=data, allowed="a table of keys"
         )
-    return Document(data, str(path), text, kind)
+    document = Document(data, str(path), text, kind)
+    wrong = first_surrogate(data)
+    if wrong is not None:
+        raise document.error("this is no text: half of a pair of surrogates", wrong, "letters, digits, signs")
+    return document
 
 
 def _toml(text: str, file: str) -> dict[str, Any]:

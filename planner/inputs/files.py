@@ -29,6 +29,16 @@ def load_part(path: str | Path) -> Part:
     return _part(read_document(Path(path), "the part file"))
 
 
+def files_of(path: Path) -> list[Path]:
+    """Return a file that is read and, of a part, the file of its rows."""
+    try:
+        shape = read_document(path, "the file").data.get("shape")
+    except InputError:
+        return [path]
+    rows = shape.get("file") if isinstance(shape, Mapping) else None
+    return [path, path.parent / rows] if isinstance(rows, str) else [path]
+
+
 def part_from_data(data: Mapping[str, Any], source: str | None = None) -> Part:
     """Return the part of a document with a part file's keys, such as `Part.normalised` gives; raises
     InputError.

@@ -9,8 +9,9 @@ from pathlib import Path as File
 from typing import Final, Literal
 
 from planner.errors import InputError, UnreadableFile, nearest_name
-from planner.inputs.documents import Document, dotted, read_text
+from planner.inputs.documents import Document, dotted
 from planner.inputs.part_file import Rows, ShapeTable
+from planner.inputs.reading import read_text, screen
 
 Kind = Literal["lra", "xyz"]
 
@@ -54,7 +55,15 @@ def read_table(document: Document, shape: ShapeTable) -> Table:
         path = ("shape", given[1]) if given else ("shape",)
         raise document.error(f"{found} is given", path, "one of lra, xyz and file", given)
     if shape.file is not None:
-        return _csv_table(_beside(document, shape.file))
+        beside = _beside(document, shape.file)
+        try:
+            text = read_text(beside, f"the table {beside}")
+        except UnreadableFile as error:
+            if error.line is not None:
+                raise
+            more = {"suggestion": error.suggestion}
+            raise document.error(error.problem, ("shape", "file"), error.allowed, shape.file, **more) from None
+        return _csv_table(beside, text)
     kind: Kind = "lra" if shape.lra is not None else "xyz"
     rows = shape.lra if shape.lra is not None else shape.xyz or ()
     paths = [("shape", kind, i) for i in range(len(rows))]
@@ -69,9 +78,9 @@ def _beside(document: Document, name: str) -> File:
     return folder / name
 
 
-def _csv_table(path: File) -> Table:
-    """Read a CSV file of lra or xyz."""
-    text = read_text(path, "the table of the shape")
+def _csv_table(path: File, text: str) -> Table:
+    """Read the text of a CSV file of lra or xyz."""
+    screen(text, str(path))
     reader = csv.DictReader(io.StringIO(text), strict=True)
     try:
         header = [name.strip().lower() for name in reader.fieldnames or ()]

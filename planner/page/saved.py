@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from planner.errors import InputError
-from planner.outputs.written import may_be_written, write_whole
+from planner.outputs.written import WouldOverwrite, may_be_written, write_whole
 from planner.page.lengths import text_of
 
 LONGEST_NAME: Final = 80
@@ -26,19 +26,6 @@ RESERVED: Final = frozenset(
 _ESCAPED: Final = {
     '"': '\\"', "\\": "\\\\", "\b": "\\b", "\t": "\\t", "\n": "\\n", "\f": "\\f", "\r": "\\r",
 }  # fmt: skip
-
-
-class WouldOverwrite(InputError):
-    """A file of this name is there already; `path` is the file."""
-
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        super().__init__(
-            f"there is a file {path.name} already",
-            file=str(path),
-            found=path.name,
-            allowed="another name, or to overwrite it",
-        )
 
 
 def file_name(name: str, otherwise: str = "part") -> str:

@@ -136,3 +136,62 @@ def test_a_reader_that_leaves_is_no_fault() -> None:
     os.close(write)
     assert done.stderr == ""
     assert done.returncode == 141
+
+
+def in_a_shell(line: str, *arguments: str) -> subprocess.CompletedProcess[str]:
+    """Run the command in a shell line, in which "$@" stands for it."""
+    return subprocess.run(
+        ["bash", "-c", line, "bash", sys.executable, "-m", "planner", *arguments],
+        capture_output=True, text=True, encoding="utf-8", env=ENVIRONMENT, check=False, timeout=120,
+    )  # fmt: skip
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
+@pytest.mark.parametrize("stream", ["2>&-", "2>/dev/full"])
+def test_what_cannot_be_said_on_standard_error_changes_neither_answer_nor_code(stream: str) -> None:
+    for arguments in (["plan", "rail.toml", "--profiles", "profiles"], ["plan", "missing.toml"]):
+        plain, deaf = bendorder(*arguments, "--json"), in_a_shell(f'"$@" {stream}', *arguments, "--json")
+        assert (deaf.returncode, deaf.stdout) == (plain.returncode, plain.stdout)
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
+@pytest.mark.parametrize("stream", [">&-", ">/dev/full"])
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["plan", "rail.toml", "--profiles", "profiles"],
+        ["plan", "rail.toml", "--profiles", "profiles", "--json"],
+        ["--help"],
+        ["plan", "gone.toml", "--json"],
+    ],
+)
+def test_an_answer_that_cannot_be_written_ends_with_74_and_says_so(stream: str, arguments: list[str]) -> None:
+    done = in_a_shell(f'"$@" {stream}', *arguments)
+    assert done.returncode == 74
+    assert "cannot be written" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_a_proof_is_never_written_over_the_part_or_a_file_that_is_there(workshop: Path) -> None:
+    part = (workshop / "rail.toml").read_bytes()
+    done = bendorder("plan", "rail.toml", "--profiles", "profiles", "--proof", "rail.toml", "--force")
+    assert (done.returncode, "read here" in done.stderr) == (2, True)
+    assert (workshop / "rail.toml").read_bytes() == part
+    (workshop / "old.json").write_text("old")
+    assert bendorder("plan", "rail.toml", "--profiles", "profiles", "--proof", "old.json").returncode == 2
+    assert (workshop / "old.json").read_text() == "old"
+    assert bendorder("plan", "rail.toml", "--profiles", "profiles", "--proof", "old.json", "--force").returncode in (
+        0,
+        1,
+    )
+    assert json.loads((workshop / "old.json").read_text())["schema"] == "bendorder-proof/1"
+
+
+def test_a_pipe_or_a_device_is_no_part_and_is_not_waited_for(workshop: Path) -> None:
+    os.mkfifo(workshop / "pipe.toml")
+    (workshop / "endless.toml").symlink_to("/dev/zero")
+    for name in ("pipe.toml", "endless.toml"):
+        done = bendorder("plan", name)
+        assert (done.returncode, "device or a pipe" in done.stderr) == (2, True)
+    for name in ("pipe.toml", "endless.toml"):
+        assert bendorder("verify", name).returncode == 2

@@ -221,4 +221,7 @@ def test_a_spoiled_csv_names_its_own_file_and_line(tmp_path: Path, text: str, li
 
 
 def test_a_missing_csv_is_named(tmp_path: Path) -> None:
-    assert refused(tmp_path, CSV_PART).file == str(tmp_path / "rail.csv")
+    error = refused(tmp_path, CSV_PART)
+    assert (error.key, error.found) == ("shape.file", "rail.csv")
+    assert error.line is not None
+    assert str(tmp_path / "rail.csv") in str(error)
