@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from planner.audit import motions
+from planner.audit.fields import holds_fields
 from planner.audit.finished import finished
 from planner.audit.homing import Homing
 from planner.audit.loading import sign_of
@@ -52,6 +53,7 @@ def carry_out(plan: dict[str, Any], part: Part, machine: Machine) -> Carried:
         if step["number"] != count + 1:
             raise Refused(f"Step {count + 1} is missing: the list goes on with number {step['number']}.")
         carrying.coming = plan["steps"][count:]
+        holds_fields(step, plan["steps"][:count], carrying.coming)
         carrying.do(step)
     if not carrying.done or not carrying.checked:
         raise Refused("The steps end before the tube is taken off and checked.")
@@ -64,7 +66,7 @@ class CarryingOut(Homing):
 
     def __init__(self, plan: dict[str, Any], part: Part, machine: Machine) -> None:
         super().__init__(plan, part, machine)
-        self.trimmed: list[float] = []
+        self.trimmed: list[tuple[str, float]] = []
         self.checked = False
 
     def do(self, step: Step) -> None:
@@ -306,7 +308,7 @@ class CarryingOut(Homing):
         """Cut the extra stock off an end."""
         if not self.done:
             raise refused(step, "the tube has not been taken off")
-        self.trimmed.append(number(step, "amount"))
+        self.trimmed.append((str(step["end"]), number(step, "amount")))
 
     def check(self, step: Step) -> None:
         """Check the finished part."""

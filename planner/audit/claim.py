@@ -59,6 +59,8 @@ def confirm_claim(document: Mapping[str, Any], shop: Shop, no_goods: Sequence[Ma
         raise Refused(f'"{claim["verdict"]}" is no verdict.')
     if claim["verdict"] != plan["verdict"]:
         raise Refused(f'the claim is "{claim["verdict"]}", the plan\'s verdict "{plan["verdict"]}".')
+    if claim["verdict"] != "makeable" and (claim["reclamps"], claim["trim"]) != (None, None):
+        raise Refused("the claim tells the re-clamps or the trim of a plan that there is not.")
     confirm_plan(document, shop, patterns)
     confirm_flags(plan, shop, prefer, bound)
     if claim["verdict"] == "undecided" and bound is None:

@@ -11,6 +11,7 @@ import numpy as np
 from planner.audit.bounds import Cells
 from planner.audit.carrying_out import carry_out
 from planner.audit.confirming import confirm
+from planner.audit.fields import holds_nothing
 from planner.audit.motions import Motion
 from planner.audit.refused import Refused
 from planner.audit.seen import Key, Pairs, pairs_of
@@ -38,8 +39,9 @@ def confirm_motions(document: dict[str, Any], part: Part, machine: Machine) -> C
     """
     plan, listed = document["plan"], document["motions"]
     if not plan["steps"]:
-        if listed or plan["order"]:
-            raise Refused("There are motions, or an order, but no steps.")
+        holds_nothing(plan)
+        if listed:
+            raise Refused("There are motions, but no steps.")
         return Counts(0, 0, 0)
     carried = carry_out(plan, part, machine)
     _printed(plan, carried.motions)

@@ -11,7 +11,7 @@ from planner.inputs.part import Part
 
 
 def finished(
-    plan: dict[str, Any], part: Part, loads: list[Load], trims: tuple[float, float], trimmed: list[float]
+    plan: dict[str, Any], part: Part, loads: list[Load], trims: tuple[float, float], trimmed: list[tuple[str, float]]
 ) -> None:
     """Refuse a plan whose loads do not make the part: its bends, its stock, its trims [mm], its re-clamps."""
     made = [(bent.number, load.leads) for load in loads for bent in load.bends]
@@ -31,14 +31,14 @@ def finished(
             raise Refused(f"The plan counts {plan[name]} {name}, its steps {count}.")
 
 
-def _stock(stock: dict[str, Any], part: Part, trims: tuple[float, float], trimmed: list[float]) -> None:
+def _stock(stock: dict[str, Any], part: Part, trims: tuple[float, float], trimmed: list[tuple[str, float]]) -> None:
     most = (part.trim_a, part.trim_b)  # what nobody has stated is held against the rules with the claim
     if any(
         not 0.0 <= trim <= (math.inf if limit is None else limit) + SAME
         for trim, limit in zip(trims, most, strict=True)
     ):
         raise Refused(f"The stock's trims, {list(trims)} mm, are not within the part's, {list(most)} mm.")
-    if sorted(trimmed) != sorted(trim for trim in trims if trim > 0.0):
+    if sorted(trimmed) != [(end, trim) for end, trim in zip("AB", trims, strict=True) if trim > 0.0]:
         raise Refused(f"The steps cut off {trimmed} mm, the stock carries {list(trims)} mm of trim.")
     length = part.developed_length
     if abs(stock["developed_length"] - length) > SAME or abs(stock["cut_length"] - length - sum(trims)) > SAME:

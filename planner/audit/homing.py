@@ -57,6 +57,7 @@ class Homing(Loading):
             self._together(step, way)
         else:
             near(step, "the amount", step["amount"], None)
+            near(step, "the reading", step["reading"], None)
         begins(step, now)
         changes(step, arm=arm - now.arm, y=way, face=self.along(way))
         self.hold_grip(step)

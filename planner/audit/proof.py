@@ -7,14 +7,14 @@ anew, in a plainer way, from the part and the machine in the document. What is c
 - every no-good that the claim needs: each witness, each cell and wall, in every state that the no-good speaks of;
 - the claim: among all states there is no sequence that the rules and these no-goods leave and that is better.
 
-Handling time, settings and sentences are not audited.
+What is not audited is listed in `unchecked`, and named in the answer.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +24,7 @@ from planner.audit.nogoods import confirm_no_goods
 from planner.audit.refused import Refused
 from planner.audit.rules import confirm_rules
 from planner.audit.shop import Shop
+from planner.audit.unchecked import NOT_CHECKED, confirm_kind
 from planner.errors import BendorderError, InputError, UnreadableFile
 from planner.inputs.files import machine_from_data, part_from_data
 from planner.inputs.machine import Machine
@@ -41,15 +42,20 @@ MALFORMED = (RecursionError, KeyError, TypeError, ValueError, IndexError, Attrib
 
 @dataclass(frozen=True)
 class Audited:
-    """What the audit says: confirmed or not, in a sentence; counts: how much was confirmed, by name."""
+    """What the audit says: confirmed or not, in a sentence; counts: how much was confirmed, by name.
+
+    of: the part and the machine that it speaks of, with their fingerprint; not_checked: what was not looked at.
+    """
 
     confirmed: bool
     sentence: str
     counts: dict[str, int]
+    of: str = ""
+    not_checked: tuple[str, ...] = tuple(NOT_CHECKED)
 
     def as_dict(self) -> dict[str, Any]:
         """Return it as JSON data."""
-        return {"confirmed": self.confirmed, "sentence": self.sentence, "counts": self.counts}
+        return {**asdict(self), "not_checked": list(self.not_checked)}
 
 
 def read_proof(file: Path) -> dict[str, Any]:
@@ -77,7 +83,14 @@ def audit_proof(document: dict[str, Any], part: Part | None = None, machine: Mac
         return Audited(False, f"Does not hold: {refused}", {})
     except MALFORMED as error:
         return Audited(False, f"Does not hold: the document is malformed ({type(error).__name__}: {error}).", {})
-    return Audited(True, _sentence(document, counts), counts)
+    if not any(counts.values()):
+        return Audited(False, "Does not hold: the document claims nothing that could be confirmed.", {})
+    return Audited(True, _sentence(document, counts), counts, _of(document["plan"]))
+
+
+def _of(plan: dict[str, Any]) -> str:
+    """Return which part and machine a plan is of, with their fingerprint."""
+    return f'Part "{plan["part"]["name"]}" on "{plan["machine"]["name"]}", fingerprint {plan["fingerprint"][:16]}.'
 
 
 def _confirmed(document: dict[str, Any], part: Part | None, machine: Machine | None) -> dict[str, int]:
@@ -88,6 +101,7 @@ def _confirmed(document: dict[str, Any], part: Part | None, machine: Machine | N
         raise Refused(f"its part or machine cannot be read: {error}") from error
     _same_inputs(plan, own_part, own_machine, part, machine)
     shop = Shop(own_part, own_machine)
+    confirm_kind(document, shop, own_machine)
     no_goods, witnessed = confirm_no_goods(document, own_part, own_machine, shop)
     ruled, moved = confirm_rules(document, shop), confirm_motions(document, own_part, own_machine)
     claimed = confirm_claim(document, shop, no_goods)

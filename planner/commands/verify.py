@@ -46,5 +46,7 @@ def verify_command(
 
         write(json_text(found.as_dict()))
     else:
-        write(f"{found.sentence}\n")
+        from planner.audit.unchecked import said
+
+        write("".join(f"{line}\n" for line in (found.sentence, *([found.of, said()] if found.confirmed else ()))))
     return MAKEABLE if found.confirmed else NOT_MAKEABLE

@@ -112,6 +112,7 @@ class Step(Record):
     reading: what the readout shows when the move is done (rounded to its resolution); None where there is no readout.
     clearance: proved smallest clearance of the motion [mm], a lower bound, of what moves against the tube in it; None
         where nothing moves or where the motion is not checked (then `checked` is False).
+    end: which one is cut off.
     nearest: name of the solid that the clearance is to; nearest_at: where and when.
     way: which way round the dial goes, for a rotation.
     swing: how far the tube comes round meanwhile.
@@ -136,6 +137,7 @@ class Step(Record):
     to: Position | None = None
     grip: float | None = None
     clamp: float | None = None
+    end: End | None = None
     time: float = 0.0
     checked: bool = True
     clearance: float | None = None

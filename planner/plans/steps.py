@@ -362,7 +362,8 @@ class StepList:
     def _finish(self) -> None:
         for end, trim in (("A", self.stationed.ready.trim_a), ("B", self.stationed.ready.trim_b)):
             if trim > 0.0:
-                self._add("trim", amount=trim, unit="mm", note=f"Cut {trim:g} mm off end {end}.", caution=cautions.SAW)
+                note = f"Cut {trim:g} mm off end {end}."
+                self._add("trim", amount=trim, unit="mm", end=end, note=note, caution=cautions.SAW)
         self._add("check", note="Check the first part against the drawing: lengths, angles, and its hand.")
 
     def _motion(
