@@ -38,6 +38,9 @@ COARSE, FINE, FINEST = 25.0, 5.0, 3.0
 LEAST_DEPTH = 0.02
 """A strike that reaches no farther is no progress [mm]."""
 
+MOST_EXACT, MOST_WALKED = 16, 40
+"""Places of a gap that are looked into on their own, and strikes at one advance: more of either lead nowhere."""
+
 TURNED = 1e-5
 """By how much neighbouring strikes overlap where the arm turns [rad]."""
 
@@ -70,13 +73,14 @@ class _Line:
 
         looked: up to where it is looked by steps, farther only where the strikes from there lead.
         """
-        known, place, chosen = self._hits(self.passing.sampled(FINE, looked)), 0.0, list[_Hit]()
+        known, place, chosen, exact = self._hits(self.passing.sampled(FINE, looked)), 0.0, list[_Hit](), 0
         while place < until or not chosen:
             best = max((hit for hit in known if hit.first <= place), key=lambda hit: hit.last, default=None)
             if (best is None or best.last <= place + FINE / 2.0) and place <= self.passing.farthest:
+                exact += 1
                 known += self._hits(self.passing.exactly_at(place, FINEST))
                 best = max((hit for hit in known if hit.first <= place), key=lambda hit: hit.last, default=None)
-            if best is None or best.last <= place + LEAST_DEPTH or len(chosen) == MOST_STEPS:
+            if best is None or best.last <= place + LEAST_DEPTH or exact > MOST_EXACT or len(chosen) >= MOST_STEPS:
                 return chosen, place if chosen else -math.inf
             chosen.append(best)
             place = best.last - OVERLAP
@@ -138,16 +142,20 @@ def against_home(attempt: Attempt, around: Surroundings, clamp: int, farthest: f
     return None
 
 
-def cornered(
-    attempt: Attempt, around: Surroundings, clamp: int, farthest: float, shut_at: Iterable[float] = ()
-) -> Wall | None:
+def corners_of(attempt: Attempt) -> tuple[tuple[int, float], ...]:
+    """Return where it is looked for a corner with every clamp: its number and an angle of the arm [rad]."""
+    shares = [share * attempt.station.setting for share in CORNERS]
+    return tuple((clamp, arm) for clamp in range(len(attempt.clamps)) for arm in shares)
+
+
+def cornered(attempt: Attempt, around: Surroundings, clamp: int, farthest: float, arms: Iterable[float]) -> Wall | None:
     """Return strikes about the corner of the plane in which the bend has left arm and tube, None if none were found.
 
-    shut_at: angles of the arm at which no place in the corner is known to be free [rad].
+    arms: angles of the arm that are looked at [rad].
     """
     if farthest <= 0.0:
         return None
-    for arm in (*shut_at, *(share * attempt.station.setting for share in CORNERS)):
+    for arm in arms:
         passing = Passing(attempt, around, clamp, arm, farthest)
         rough = passing.sampled(COARSE, farthest)
         open_ = np.flatnonzero(rough.formed <= 0.0)
@@ -182,11 +190,13 @@ def _corner(passing: Passing, looked: float) -> Wall | None:
 def _walked(begin: Passing, y: float) -> tuple[Strike, ...] | None:
     """Return strikes with the tube at one advance [mm] that reach from an angle of the arm to the setting."""
     attempt, arm, strikes = begin.attempt, begin.arm, list[Strike]()
-    while len(strikes) < MOST_STEPS:
+    while len(strikes) < MOST_WALKED:
         passing = Passing(attempt, begin.around, begin.clamp, arm, begin.farthest)
-        sampled = passing.exactly_at(y, FINEST)
-        axis = np.where(sampled.turns, sampled.axis[:, 0] + passing.rows.radius, 1e-9)
-        reach = np.where(~sampled.fed & (sampled.depth[:, 0] >= LEAST_DEPTH), sampled.depth[:, 0] / axis, -math.inf)
+        sampled = passing.at(np.array([y]), FINEST)
+        reach, axis = _reaching(sampled, passing)
+        if reach.max(initial=-math.inf) <= 2.0 * TURNED:
+            sampled = passing.exactly_at(y, FINEST)
+            reach, axis = _reaching(sampled, passing)
         if reach.max(initial=-math.inf) <= 2.0 * TURNED:
             return None
         k = int(reach.argmax())
@@ -198,3 +208,12 @@ def _walked(begin: Passing, y: float) -> tuple[Strike, ...] | None:
         if arm >= attempt.station.setting:
             return tuple(strikes)
     return None
+
+
+def _reaching(sampled: Sampled, passing: Passing) -> tuple[Array, Array]:
+    """Return how far the arm may turn with each point still striking (N,) [rad], and its distance from the die axis
+    [mm], next to nothing where what it strikes stands.
+    """
+    axis = np.where(sampled.turns, sampled.axis[:, 0] + passing.rows.radius, 1e-9)
+    depth = np.where(sampled.fed, -np.inf, sampled.depth[:, 0])
+    return np.where(depth >= LEAST_DEPTH, depth / axis, -math.inf), axis

@@ -21,7 +21,7 @@ from planner.rules.broken import other
 from planner.search.attempt import Attempt, Blocked
 from planner.search.checks import Checks
 from planner.search.events import ANY, Event, Grade, NoGood, Pattern, Span
-from planner.search.home_walls import against_home, cornered
+from planner.search.home_walls import against_home, cornered, corners_of
 from planner.search.home_ways import GRIDS, Corners
 from planner.search.passages import Passage
 from planner.search.places import Place
@@ -57,7 +57,8 @@ def lesson(checks: Checks, place: Place, attempt: Attempt) -> NoGood | None:
         found = checks.through(place, attempt, grid)
         if checks.batches.home_through(attempt, found.ways):
             return None
-        walls = _walls(checks, place, attempt, found.shut_at) if struck else None
+        first = corners_of(attempt) if grid == GRIDS[0] else ()
+        walls = _walls(checks, place, attempt, (*found.shut_at, *first)) if struck else None
         if walls is not None:
             break
     if not struck:
