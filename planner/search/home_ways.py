@@ -43,6 +43,9 @@ class Grid(NamedTuple):
 GRIDS = (Grid(16, 5.0, 80, 10.0), Grid(32, 1.0, 200, 4.0))
 """One after the other, until a way through is found: the finer one for gaps of a few millimetres."""
 
+NEAR_EDGE = 16
+"""So many advances at either edge of what is reached are looked at with the next angle of the arm."""
+
 AT_ONCE = 16
 """Advances that are looked at together where the tube is run on."""
 
@@ -113,7 +116,9 @@ def _explored(attempt: Attempt, around: Surroundings, clamp: int, arms: Array, a
     begun = np.zeros(1, dtype=np.int64)
     for k, arm in enumerate(arms):
         passing = Passing(attempt, around, clamp, float(arm), float(advances[-1]), rounded=True)
-        depth[k, begun] = passing.at(advances[begun], grid.along).deepest
+        looked = np.concatenate((begun[:NEAR_EDGE], begun[max(begun.size - NEAR_EDGE, NEAR_EDGE) :]))
+        depth[k, begun] = SPARES[0]  # in the middle of a wide stretch it is taken to be free still
+        depth[k, looked] = passing.at(advances[looked], grid.along).deepest
         if k == 0:
             depth[0, 0] = -math.inf  # where the bend has left it
         for j in begun:
