@@ -6,11 +6,14 @@ import hashlib
 import json
 import math
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from planner.clearance.certify import Least, certify, measured
-from planner.clearance.rows import rows_of
+from planner.clearance.rows import Rows, rows_of
 from planner.clearance.surroundings import Surroundings
+from planner.clearance.verdicts import Answer, Verdicts
 from planner.inputs.machine import Machine, Tooling
 from planner.inputs.part import Part
 from planner.plans import cautions
@@ -208,12 +211,27 @@ def least_of(
         ]
         whole = surroundings.in_whole()
         rows = rows_of([motion for motion, _ in batch], whole, [(clamp,) for _, clamp in batch])
-        clear = certify(rows, gap=PROOF_GAP) if trial.short else None
+        clear = _as_clear_as_can_be_told(rows) if trial.short else None
         leasts, cover = measured(rows, rows.needed if clear is None else clear.kept)
         how = Measured(whole, rows, cover, clear)
         for number, ((motion, _), least) in enumerate(zip(batch, leasts, strict=True)):
             found[id(motion)], proved[id(motion)] = least, (how, number)
     return found, proved
+
+
+def _as_clear_as_can_be_told(rows: Rows) -> Verdicts:
+    """Return what is kept in motions that are known to be clear, told as finely as it can be."""
+    finely = certify(rows, gap=PROOF_GAP)
+    open_ = {finding.motion for finding in finely.findings.values() if finding.answer is not Answer.CLEAR}
+    if not open_:
+        return finely
+    which = np.isin(rows.motion, list(open_))
+    plainly = certify(rows.take(which))  # as they were certified for the plan
+    kept = finely.kept.copy()
+    kept[which] = plainly.kept
+    told = {key: finding for key, finding in finely.findings.items() if finding.motion not in open_}
+    told |= {key: finding for key, finding in plainly.findings.items() if finding.motion in open_}
+    return replace(finely, findings=told, kept=kept)
 
 
 def sags_in(

@@ -12,6 +12,8 @@ from planner.planning import plan
 from planner.plans.document import Plan
 from planner.plans.evidence import Evidence
 from planner.proof.document import proof_document
+from planner.tolerances import NEED_BAND
+from tests.plan.random_parts import hemmed_in
 from tests.plan.shop import bender, tube
 
 PART = tube([900, 420], [0], [30])
@@ -75,3 +77,13 @@ def test_nothing_asked_for_leaves_nothing_to_take_off() -> None:
     made = plan(PART, with_a_sill(-0.05, required=0.0))
     assert made.verdict == "undecided"
     assert plan(PART, with_a_sill(0.06, required=0.0)).verdict == "makeable"
+
+
+def test_what_cannot_be_told_finely_is_printed_as_far_as_it_was_certified() -> None:
+    """To half a thousandth the free end of this one's leg cannot be certified: what is printed is what was before."""
+    one, evidence = hemmed_in(229), Evidence()
+    assert one is not None
+    made = plan(one.part, one.machine, evidence=evidence)
+    (short,) = made.short
+    assert made.smallest_clearance == short.kept < short.needed < short.kept + NEED_BAND
+    assert audit_proof(proof_document(made, evidence)).confirmed
