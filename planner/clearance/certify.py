@@ -180,6 +180,7 @@ class _Search:
         if self.kept is not None:
             cover = Cover(np.concatenate([k[0] for k in self.kept]), np.concatenate([k[1] for k in self.kept], axis=1))
         kept = np.where(self.short, np.minimum(self.hit[2], rows.needed), rows.needed)
+        kept = np.where(self.close | self.struck, -np.inf, kept)
         return Verdicts(findings, self.evaluations, kept, cover)
 
     def _witness(self, row: int) -> Witness:

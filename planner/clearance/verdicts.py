@@ -67,7 +67,8 @@ class Cover:
 class Verdicts:
     """Answers for a batch: `findings[(motion, clamp)]`; `evaluations` of cells spent; `cover` when it was kept.
 
-    kept (N,) [mm]: proved of the clearance of rows that are clear: what they need, or what they keep if that is less.
+    kept (N,) [mm]: proved of the clearance of rows that are clear: what they need, or what they keep if that is less;
+    −∞ of the others.
     """
 
     findings: dict[tuple[int, int], Finding]

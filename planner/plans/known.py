@@ -37,8 +37,11 @@ from planner.search.search import Search
 from planner.search.stations import Station
 from planner.search.straight_through import straight_through
 from planner.search.trial import BendDone, Trial, passes_of
-from planner.tolerances import PROOF_GAP
+from planner.tolerances import CLOSE_GAP, PROOF_GAP
 from planner.tube.frames import Array
+
+PLAIN_GAP = 10.0 * PROOF_GAP
+"""To this what is kept is told where PROOF_GAP is too fine [mm]: to half of the hundredths in which it is said."""
 
 
 @dataclass(frozen=True)
@@ -220,18 +223,24 @@ def least_of(
 
 
 def _as_clear_as_can_be_told(rows: Rows) -> Verdicts:
-    """Return what is kept in motions that are known to be clear, told as finely as it can be."""
-    finely = certify(rows, gap=PROOF_GAP)
-    open_ = {finding.motion for finding in finely.findings.values() if finding.answer is not Answer.CLEAR}
-    if not open_:
-        return finely
-    which = np.isin(rows.motion, list(open_))
-    plainly = certify(rows.take(which))  # as they were certified for the plan
-    kept = finely.kept.copy()
-    kept[which] = plainly.kept
-    told = {key: finding for key, finding in finely.findings.items() if finding.motion not in open_}
-    told |= {key: finding for key, finding in plainly.findings.items() if finding.motion in open_}
-    return replace(finely, findings=told, kept=kept)
+    """Return what is kept in motions that are known to be clear, each told as finely as it can be."""
+    found = certify(rows, gap=PROOF_GAP)
+    for gap in (PLAIN_GAP, CLOSE_GAP):
+        open_ = {finding.motion for finding in found.findings.values() if finding.answer is not Answer.CLEAR}
+        if not open_:
+            break
+        which = np.isin(rows.motion, list(open_))
+        plainly = certify(rows.take(which), gap=gap)
+        kept, told = found.kept.copy(), dict(found.findings)
+        kept[which] = np.maximum(kept[which], plainly.kept)
+        for key, finding in plainly.findings.items():
+            witness = finding.witness
+            if finding.answer is Answer.CLEAR and witness is not None:
+                row = int(np.flatnonzero(which)[witness.row])
+                finding = replace(finding, witness=replace(witness, row=row, clearance=float(kept[row])))
+            told[key] = finding
+        found = replace(found, findings=told, kept=kept)
+    return found
 
 
 def sags_in(

@@ -12,7 +12,6 @@ from planner.planning import plan
 from planner.plans.document import Plan
 from planner.plans.evidence import Evidence
 from planner.proof.document import proof_document
-from planner.tolerances import NEED_BAND
 from tests.plan.random_parts import hemmed_in
 from tests.plan.shop import bender, tube
 
@@ -79,11 +78,15 @@ def test_nothing_asked_for_leaves_nothing_to_take_off() -> None:
     assert plan(PART, with_a_sill(0.06, required=0.0)).verdict == "makeable"
 
 
+NEEDED = 8.6387929
+"""What the wall asks for of part 229's longest leg: 5 mm, and 8 mm for each metre ahead."""
+
+
 def test_what_cannot_be_told_finely_is_printed_as_far_as_it_was_certified() -> None:
-    """To half a thousandth the free end of this one's leg cannot be certified: what is printed is what was before."""
+    """To half a thousandth the free end of this one's leg cannot be certified: no more is printed than was."""
     one, evidence = hemmed_in(229), Evidence()
     assert one is not None
     made = plan(one.part, one.machine, evidence=evidence)
-    (short,) = made.short
-    assert made.smallest_clearance == short.kept < short.needed < short.kept + NEED_BAND
+    assert made.smallest_clearance is not None
+    assert NEEDED - 0.01 < made.smallest_clearance < NEEDED
     assert audit_proof(proof_document(made, evidence)).confirmed
