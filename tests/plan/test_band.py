@@ -79,7 +79,7 @@ def test_nothing_asked_for_leaves_nothing_to_take_off() -> None:
 
 
 NEEDED = 8.6387929
-"""What the wall asks for of part 229's longest leg: 5 mm, and 8 mm for each metre ahead."""
+"""What the wall asks for at the free end of part 229: 8 mm, and 2 mm for each metre ahead."""
 
 
 def test_what_cannot_be_told_finely_is_printed_as_far_as_it_was_certified() -> None:
