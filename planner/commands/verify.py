@@ -47,6 +47,9 @@ def verify_command(
         write(json_text(found.as_dict()))
     else:
         from planner.audit.unchecked import said
+        from planner.outputs.terminal import Page
 
-        write("".join(f"{line}\n" for line in (found.sentence, *([found.of, said()] if found.confirmed else ()))))
+        write(f"{found.sentence}\n")
+        for words in (found.of, said()) if found.confirmed else ():
+            Page().text(words)
     return MAKEABLE if found.confirmed else NOT_MAKEABLE

@@ -24,11 +24,16 @@ def proof(workshop: Path, capsys: Captured) -> Path:
     return workshop / "proof.json"
 
 
-def test_a_proof_is_written_beside_the_plan_and_confirmed_in_one_line(proof: Path, capsys: Captured) -> None:
+def test_a_proof_is_written_beside_the_plan_and_confirmed_in_a_line_with_whose_it_is_and_what_was_not_checked(
+    proof: Path, capsys: Captured
+) -> None:
     assert run(["verify", str(proof)]) == 0
     captured = capsys.readouterr()
     assert captured.out.startswith("Confirmed: makeable with 1 re-clamp and 11 mm of trim, the least there is; ")
-    assert len(captured.out.splitlines()) == 1
+    _, whose, *unchecked = captured.out.splitlines()
+    assert whose.startswith('Part "')
+    assert unchecked[0].startswith("Not checked: handling times;")
+    assert max(map(len, unchecked)) <= 100
     assert "audited in" in captured.err
 
 
