@@ -54,10 +54,14 @@ def confirm_no_goods(
     Raises Refused on the first that does not hold, and names it.
     """
     bench, counts = Bench(part, machine, shop), Counts()
-    confirmed = []
+    confirmed: list[dict[str, Any]] = []
+    known: set[Pattern] = set()
     for number, record in enumerate(document["no_goods"], start=1):
         pattern = read_pattern(record, shop.n)
         try:
+            if pattern in known:
+                raise Refused("it is there twice.")
+            known.add(pattern)
             _NoGood(bench, pattern, record, counts).confirm()
         except Refused as refused:
             raise Refused(f"no-good {number}, {in_words(pattern)}: {refused}") from refused

@@ -24,7 +24,7 @@ from planner.audit.nogoods import confirm_no_goods
 from planner.audit.refused import Refused
 from planner.audit.rules import confirm_rules
 from planner.audit.shop import Shop
-from planner.audit.unchecked import NOT_CHECKED, confirm_kind
+from planner.audit.unchecked import NOT_CHECKED, confirm_kind, confirm_numbers
 from planner.errors import BendorderError, InputError, UnreadableFile
 from planner.inputs.files import machine_from_data, part_from_data
 from planner.inputs.machine import Machine
@@ -33,8 +33,8 @@ from planner.inputs.reading import read_text
 
 SCHEMA = "bendorder-proof/1"
 
-LARGEST_PROOF = 100_000_000
-"""Files beyond this are no proof [bytes]: one of 60 bends is a tenth of that."""
+LARGEST_PROOF = 40_000_000
+"""Files beyond this are no proof [bytes]: one of 16 bends is a fortieth of that."""
 
 MALFORMED = (RecursionError, KeyError, TypeError, ValueError, IndexError, AttributeError, OverflowError, AssertionError)
 """What reading a document that is no proof may raise."""
@@ -102,6 +102,10 @@ def _confirmed(document: dict[str, Any], part: Part | None, machine: Machine | N
     _same_inputs(plan, own_part, own_machine, part, machine)
     shop = Shop(own_part, own_machine)
     confirm_kind(document, shop, own_machine)
+    for part_of in ("claim", "rules", "no_goods", "motions"):
+        confirm_numbers(document[part_of], part_of)
+    confirm_numbers(plan["steps"], "steps")
+    confirm_numbers(plan["stock"], "stock")
     no_goods, witnessed = confirm_no_goods(document, own_part, own_machine, shop)
     ruled, moved = confirm_rules(document, shop), confirm_motions(document, own_part, own_machine)
     claimed = confirm_claim(document, shop, no_goods)

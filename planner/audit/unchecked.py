@@ -15,6 +15,9 @@ from planner.inputs.machine import Machine
 SCHEMAS: Final = ("bendorder-proof/1", "bendorder-plan/2")
 """Of a proof, and of the plan in it."""
 
+NAMES: Final = ("solid", "name", "nearest", "sentence", "note", "caution", "fingerprint")
+"""Keys whose text may read as a number."""
+
 NOT_CHECKED: Final[dict[str, tuple[str, ...]]] = {
     "handling times": ("plan.time", "plan.cycle_time", "plan.setup", "plan.steps.*.time", "plan.proved.time"),
     "cautions, warnings, notes, reasons and all other sentences": (
@@ -48,6 +51,27 @@ def confirm_kind(document: Mapping[str, Any], shop: Shop, machine: Machine) -> N
     for name in plan["hangs_on"]:
         if name not in _standing(shop, machine):
             raise Refused(f'it hangs on "{name}", and there is no such solid.')
+
+
+def confirm_numbers(value: Any, key: str = "") -> None:
+    """Refuse text where a number belongs: what reads as one, but for the names of solids."""
+    if isinstance(value, Mapping):
+        for inner, one in value.items():
+            confirm_numbers(one, inner)
+    elif isinstance(value, list):
+        for place, one in enumerate(value):
+            names = isinstance(one, str) and (key, place) in (("whole", 1), ("cells", 5))  # of solids
+            confirm_numbers(one, "solid" if names else key)
+    elif isinstance(value, str) and key not in NAMES and _is_number(value):
+        raise Refused(f'there is text where a number belongs: "{value[:20]}" as {key}.')
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
 
 
 def _standing(shop: Shop, machine: Machine) -> list[str]:

@@ -54,6 +54,9 @@ from planner.audit.strikes import (
 LEAST_SIDES: Final = (1.0, 0.01)
 """Least sides of a plane [mm], [rad]: one without any width has no sides to share, and a wider one has more ways."""
 
+MOST_CELLS: Final = 10_000
+"""Cells of a wall that are looked at."""
+
 LARGER: Final = 2.0
 """By how many times SNAP a cell is looked at beyond its sides: more than neighbours' sides may differ."""
 
@@ -241,6 +244,8 @@ def _slides_to(moving: Moving, record: Mapping[str, Any], end: float, counts: Co
 def _blocked(moving: Moving, record: Mapping[str, Any], clamp: float, counts: Counts) -> Blocked:
     """Return the blocked cells of a wall, each looked at anew; refuses the first that is not blocked all over."""
     rows = record["cells"]
+    if len(rows) > MOST_CELLS:
+        raise Refused(f"a wall has {len(rows):,} cells: {MOST_CELLS:,} are more than any plane is cut into.")
     y, dy, roll, droll, place = (np.array([float(row[k]) for row in rows]) for k in range(5))
     roll, droll = np.deg2rad(roll), np.deg2rad(droll)
     if not (np.isfinite([y, dy, roll, droll, place]).all() and (dy >= 0.0).all() and (droll >= 0.0).all()):

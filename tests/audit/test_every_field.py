@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import json
 import re
+import time
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
@@ -150,3 +151,37 @@ def test_the_answer_names_part_and_machine_with_their_fingerprint_and_what_was_n
     assert found.of.split()[-1].rstrip(".") == document["plan"]["fingerprint"][:16]
     assert all(entry in said() for entry in NOT_CHECKED)
     assert found.as_dict()["not_checked"] == list(NOT_CHECKED)
+
+
+def test_text_is_no_number_wherever_it_stands() -> None:
+    for verdict in PROVED:
+        document = written(verdict)
+        found = [p for p in places(document) if p[0] != "plan" or p[1] in ("steps", "stock")]
+        numbers = {kind(p): p for p in found if type(value_at(document, p)) in (int, float)}
+        for place in numbers.values():
+            if named(kind(place)) and not kind(place).startswith(EVIDENCE):
+                continue
+            made = copy.deepcopy(document)
+            value_at(made, place[:-1])[place[-1]] = str(value_at(document, place))
+            assert not audit_proof(made).confirmed, place
+
+
+def value_at(document: Any, place: Place) -> Any:
+    for step in place:
+        document = document[step]
+    return document
+
+
+def test_a_document_blown_up_is_refused_soon() -> None:
+    document = copy.deepcopy(written("not makeable"))
+    document["no_goods"] += [copy.deepcopy(document["no_goods"][0]) for _ in range(3000)]
+    began = time.process_time()
+    assert "twice" in audit_proof(document).sentence
+    assert time.process_time() - began < 5.0
+
+
+def test_a_wall_of_a_million_cells_is_refused_without_looking_at_them() -> None:
+    document = copy.deepcopy(written("not makeable"))
+    walls = [wall for no_good in document["no_goods"] for wall in no_good["walls"] if wall["kind"] == "cells"]
+    walls[0]["cells"] = walls[0]["cells"][:1] * 1_000_000
+    assert "1,000,000 cells" in audit_proof(document).sentence
