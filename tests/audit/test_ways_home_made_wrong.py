@@ -339,7 +339,7 @@ def rotated_with_the_arm_out(document: Document) -> None:
     ("forge", "words"),
     [
         (by_hand_in_the_middle, "only once the collet is open"),
-        (opened_in_the_middle, "another bend is to be made"),
+        (opened_in_the_middle, "bend 3 is not at hand"),
         (rotated_with_the_arm_out, ""),
     ],
 )
