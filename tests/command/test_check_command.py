@@ -298,7 +298,8 @@ def slow(pair, time_limit):
 """
 
 COMMAND = """
-import sys
+import signal, sys
+signal.signal(signal.SIGINT, signal.default_int_handler)  # whoever started the tests may have it ignored
 from planner.advice import machines
 from planner.command import main
 import slow_check

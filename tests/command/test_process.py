@@ -94,7 +94,8 @@ def test_json_is_utf8_in_a_terminal_that_is_not(workshop: Path) -> None:
 def test_a_process_that_is_interrupted_leaves_with_130() -> None:
     """Planning is replaced by a long wait; the process is interrupted as by Ctrl-C in the middle of it."""
     code = """
-import sys, time, types
+import signal, sys, time, types
+signal.signal(signal.SIGINT, signal.default_int_handler)  # whoever started the tests may have it ignored
 module = types.ModuleType("planner.planning")
 def plan(*_, **__):
     print("planning", file=sys.stderr, flush=True)
