@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 
+from planner.deadline import TO_FINISH, OutOfTime, finishing, limited
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.plans.document import Alternative, Plan
@@ -19,7 +20,7 @@ from planner.search.cases import case_of, surroundings_of, warnings_of
 from planner.search.decision import Decision, Plannable, decide
 from planner.search.events import NoGood, Prefer
 from planner.search.impossible import broken_in_every_order
-from planner.search.opinions import NONE_ASKED, EngineName, engine_named, opinions_of
+from planner.search.opinions import NO_ANSWER, NONE_ASKED, EngineName, Opinions, engine_named, opinions_of
 from planner.search.search import Engine, Search
 
 NOTHING_FOUND = Decision(None, None, None, (False, False, False))
@@ -61,21 +62,35 @@ def plan(
     Raises NoTooling if the machine has no tooling for the tube and one of its radii, SelfCrossing if the finished tube
     runs through itself.
     """
-    case = case_of(part, machine)
-    evidence = Evidence() if evidence is None else evidence
-    known = Known(case, warnings_of(case), evidence)
-    deadline = None if time_limit is None else time.monotonic() + time_limit
-    search = Search(case, surroundings_of(case), engine_named(engine), prefer, deadline, report)
-    evidence.search, evidence.decision = search, NOTHING_FOUND
-    impossible = broken_in_every_order(case)
-    if impossible:
-        return _impossible(known, search, impossible, confirm)
-    if learned is not None:
+    with limited(time_limit):
+        case = case_of(part, machine)
+        evidence = Evidence() if evidence is None else evidence
+        known = Known(case, warnings_of(case), evidence)
+        search = Search(case, surroundings_of(case), engine_named(engine), prefer, report)
+        evidence.search, evidence.decision = search, NOTHING_FOUND
+        impossible = broken_in_every_order(case)
+        if impossible:
+            with finishing(TO_FINISH):
+                return _impossible(known, search, impossible, confirm)
+        decision = evidence.decision = _decided(search, learned)
+        with finishing(TO_FINISH):
+            return _told(known, search, decision, confirm, alternatives)
+
+
+def _decided(search: Search, learned: Learned | None) -> Decision:
+    """Return what is decided, with what was learned before, and note what is learned now."""
+    if learned is None:
+        return decide(search)
+    with suppress(OutOfTime):  # deciding then ends at once too, and says what is known
         search.remember(learned.nogoods)
-    decision = evidence.decision = decide(search)
-    if learned is not None:
-        learned.nogoods = tuple(search.nogoods)
-    opinions = opinions_of(search, decision.bound) if confirm else NONE_ASKED
+    decision = decide(search)
+    learned.nogoods = tuple(search.nogoods)
+    return decision
+
+
+def _told(known: Known, search: Search, decision: Decision, confirm: bool, alternatives: bool) -> Plan:
+    """Return what is decided as the plan document."""
+    opinions = opinions_of(search, decision.bound, decision.cut_short) if confirm else NONE_ASKED
     if opinions.agree is False:
         return known.undecided(search, decision, "engines disagree", opinions)
     if decision.plan is None:
@@ -88,7 +103,10 @@ def _impossible(known: Known, search: Search, broken: list[Broken], confirm: boo
     """Return the plan document of a part that breaks a rule in every order; confirm: both engines must find none."""
     if not confirm:
         return known.not_makeable(map(from_broken, broken), NONE_ASKED)
-    found = search.propose(proved_only=True)
+    try:
+        found = search.propose(proved_only=True)
+    except OutOfTime:
+        return known.not_makeable(map(from_broken, broken), Opinions({"exact": NO_ANSWER, "cp-sat": NO_ANSWER}, None))
     opinions = opinions_of(search, None if found is None else found.value)
     if found is not None or opinions.agree is False:
         return known.undecided(search, NOTHING_FOUND, "engines disagree", opinions._replace(agree=False))
@@ -99,17 +117,21 @@ def _with_others(search: Search, found: Plannable, made: Plan, alternatives: boo
     """Return a plan document with other plans beside: all that are better in something, if they are asked for."""
     if not alternatives:
         return made.model_copy(update={"alternatives": _with_more_stock(search, found)})
-    ways = other_ways(search, found, lambda plan: _clearances(search, plan))
+    ways, to_the_end = other_ways(search, found, lambda plan: _clearances(search, plan))
     others = tuple(alternative(way) for way in ways)
-    return made.model_copy(update={"alternatives": others, "warnings": (*made.warnings, looked_at(len(others)))})
+    said = looked_at(len(others), to_the_end)
+    return made.model_copy(update={"alternatives": others, "warnings": (*made.warnings, said)})
 
 
 def _with_more_stock(search: Search, found: Plannable) -> tuple[Alternative, ...]:
     """Return the plan that has fewer re-clamps with stock that nobody has stated, where there is one."""
-    plan = saved_by_stock(search, found)
-    if plan is None:
+    try:
+        plan = saved_by_stock(search, found)
+        if plan is None:
+            return ()
+        return (alternative(Way(plan, min(_clearances(search, plan).values(), default=0.0))),)
+    except OutOfTime:
         return ()
-    return (alternative(Way(plan, min(_clearances(search, plan).values(), default=0.0))),)
 
 
 def _clearances(search: Search, plan: Plannable) -> dict[int, float]:

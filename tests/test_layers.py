@@ -11,7 +11,7 @@ import pytest
 PACKAGE = Path(__file__).resolve().parents[1] / "planner"
 
 FLOW = (
-    ("errors", "tolerances", "words"),
+    ("errors", "tolerances", "words", "deadline"),
     ("inputs",),
     ("audit",),
     ("tube",),

@@ -7,7 +7,6 @@ once; only where no two help is the part cut in two.
 from __future__ import annotations
 
 import math
-import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -25,12 +24,12 @@ from planner.advice.changed import (
 )
 from planner.advice.costs import least_said, nearest_of, result, told, told_of_joint, told_of_machine, trim_of
 from planner.advice.scan import Least, Verdicts, least, least_together
+from planner.deadline import OutOfTime, in_time, limited
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.planning import plan
 from planner.plans.document import Change, ChangeKind, Plan, Single
 from planner.search.events import Prefer
-from planner.search.search import OutOfTime
 
 RANKS: Final[tuple[ChangeKind, ...]] = get_args(ChangeKind)
 """What touches least comes first."""
@@ -67,15 +66,15 @@ def sought(
     report: Callable[[str], None] | None = None,
 ) -> tuple[tuple[Change, ...], bool]:
     """Return the same, and whether it was sought to the end: False where the time limit [s] came first."""
-    deadline = None if time_limit is None else time.monotonic() + time_limit
-    advice = _Advice(Job(part, machine), tuple(machines), Verdicts(deadline), deadline, report)
+    advice = _Advice(Job(part, machine), tuple(machines), Verdicts(), report)
     found: list[Change] = []
     try:
-        for some in (advice.single, advice.pairs, advice.two_pieces):
-            for change in some():
-                found.append(change)
-            if found or advice.possible():
-                break
+        with limited(time_limit):
+            for some in (advice.single, advice.pairs, advice.two_pieces):
+                for change in some():
+                    found.append(change)
+                if found or advice.possible():
+                    break
         to_the_end = True
     except OutOfTime:
         advice.tell(NOT_TO_THE_END)
@@ -131,7 +130,6 @@ class _Advice:
     job: Job
     machines: tuple[Machine, ...]
     verdicts: Verdicts
-    deadline: float | None
     report: Callable[[str], None] | None
 
     def tell(self, sentence: str) -> None:
@@ -294,10 +292,8 @@ class _Advice:
         """Return the plans of all jobs, None if one is not makeable."""
         made = []
         for job in jobs:
-            left = None if self.deadline is None else self.deadline - time.monotonic()
-            if left is not None and left <= 0.0:
-                raise OutOfTime
-            made.append(plan(job.part, job.machine, prefer=prefer, time_limit=left))
+            in_time()
+            made.append(plan(job.part, job.machine, prefer=prefer))
             if made[-1].verdict != "makeable":
                 return None
         return made

@@ -10,12 +10,12 @@ from __future__ import annotations
 
 import math
 import re
-import time
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 from planner.advice.answers import AtStep, Costs, Judged
+from planner.deadline import OutOfTime, in_time, unlimited
 from planner.errors import InputError
 from planner.plans.document import Because, End, OrderedBend, Plan, Reason
 from planner.plans.grounds import Enough, Ground, grounds_of, least_set, restricted, told
@@ -28,7 +28,7 @@ from planner.search.forbidden import ENDS
 from planner.search.left import Left, every_order, no_extra
 from planner.search.orders import Case
 from planner.search.places import places
-from planner.search.search import OutOfTime, Search
+from planner.search.search import Search
 from planner.words import at_least, counted, rounded_down
 
 WRITTEN = 'bend number and leading end, a space between, as "3A 4A 2B 1B"'
@@ -178,8 +178,7 @@ def _first_failing(search: Search, steps: Steps, grade: Grade) -> int | None:
     for made in range(1, steps.runs + 1):
         rules = (*steps.others, *steps.up_to(made, search.problem.rules))
         while True:
-            if search.deadline is not None and time.monotonic() > search.deadline:
-                raise OutOfTime
+            in_time()
             known = [nogood for nogood in search.nogoods if grade == "unproved" or nogood.grade == "proved"]
             known = steps.up_to(made, known)
             trims = tuple(pair for pair, _ in left.worth_asking([*rules, *known]))
@@ -197,7 +196,8 @@ def _first_failing(search: Search, steps: Steps, grade: Grade) -> int | None:
 def costs_of(found: Plannable, search: Search) -> Costs:
     """Return what a way to make the part costs, its clearances proved."""
     trial, ready = found.trial, found.trial.stationed.ready
-    least = least_of(trial, search.around)[0]
+    with unlimited():  # what goes is not lost for want of the time to say so
+        least = least_of(trial, search.around)[0]
     steps = StepList(trial, least).write()
     return Costs(
         reclamps=ready.reclamps,

@@ -8,7 +8,6 @@ is proved.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from itertools import combinations
@@ -17,6 +16,7 @@ from typing import Any
 from planner.advice.answers import Before, Leads, Precedence
 from planner.advice.diagram import text_diagram
 from planner.advice.order import Order, least_in_words, order_of
+from planner.deadline import in_time
 from planner.plans.document import End, OrderedBend
 from planner.plans.grounds import restricted
 from planner.plans.known import runs_only
@@ -25,7 +25,7 @@ from planner.search.decision import Plannable, carried_out
 from planner.search.events import Event, Grade, NoGood, Pattern, Sequence
 from planner.search.left import Left, as_good_as
 from planner.search.orders import Case
-from planner.search.search import OutOfTime, Search
+from planner.search.search import Search
 
 
 def not_before(case: Case, first: int, then: int) -> tuple[NoGood, ...]:
@@ -91,8 +91,7 @@ class Asked:
 
     def _one_left(self, narrowed: Search, grade: Grade) -> bool:
         """Say whether what is known leaves an order as good; grade "proved" counts only what is proved."""
-        if narrowed.deadline is not None and time.monotonic() > narrowed.deadline:
-            raise OutOfTime
+        in_time()
         known = [nogood for nogood in narrowed.nogoods if grade == "unproved" or nogood.grade == "proved"]
         return self.left(narrowed.problem, known)
 

@@ -6,12 +6,12 @@ is undecided, and is never counted as impossible.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
 
 from planner.advice.changed import Alteration, Job
+from planner.deadline import in_time
 from planner.inputs.self_crossing import self_gap
 from planner.plans.document import Verdict
 from planner.plans.known import runs_only
@@ -22,7 +22,7 @@ from planner.search.exact import Exact
 from planner.search.impossible import broken_in_every_order
 from planner.search.lessons import Struck
 from planner.search.orders import ready_of
-from planner.search.search import OutOfTime, Search
+from planner.search.search import Search
 from planner.search.stations import Unkeepable, station
 from planner.search.trial import try_order
 
@@ -44,11 +44,10 @@ found is not called the smallest."""
 class Verdicts:
     """Says what can be made; asks about each job once, and takes along what the jobs before it taught.
 
-    deadline: when to stop, in `time.monotonic` seconds; then OutOfTime is raised. learned: what the next job is asked
-    with; it is looked at again there; taught: what each search taught; known, ways: what came of it.
+    learned: what the next job is asked with; it is looked at again there; taught: what each search taught; known, ways:
+    what came of it. Raises OutOfTime.
     """
 
-    deadline: float | None = None
     learned: tuple[NoGood, ...] = ()
     known: dict[Job, Verdict] = field(default_factory=dict)
     ways: dict[Job, Sequence] = field(default_factory=dict)
@@ -62,6 +61,7 @@ class Verdicts:
 
     def forbidden(self, job: Job) -> bool:
         """Say whether a shop rule, or the drawing itself, forbids the job in every order; nothing is searched."""
+        in_time()
         if self.known.get(job) == "makeable":
             return False
         case = case_of(job.part, job.machine)
@@ -85,10 +85,9 @@ class Verdicts:
         return search.propose(proved_only=True) is None
 
     def _search(self, job: Job) -> Search:
-        if self.deadline is not None and time.monotonic() > self.deadline:
-            raise OutOfTime
+        in_time()
         case = case_of(job.part, job.machine)
-        return Search(case, surroundings_of(case), Exact(), deadline=self.deadline)
+        return Search(case, surroundings_of(case), Exact())
 
     def _searched(self, job: Job) -> Verdict:
         if self.forbidden(job):

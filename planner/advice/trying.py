@@ -7,7 +7,6 @@ forbids a step nothing is moved.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 
@@ -27,6 +26,7 @@ from planner.advice.in_the_way import (
 from planner.advice.order import Order, Steps, judge
 from planner.advice.plainest import on_before_the_run, path_tried, plainest, rolled_on, straight_on
 from planner.clearance.verdicts import Answer
+from planner.deadline import OutOfTime, in_time, unlimited
 from planner.plans.document import Reason
 from planner.plans.grounds import restricted
 from planner.plans.reasons import place_name, the, touching
@@ -39,7 +39,7 @@ from planner.search.left import Left, every_order, no_extra
 from planner.search.lessons import Struck
 from planner.search.passages import Passage, loading, pass_all
 from planner.search.places import Place, places
-from planner.search.search import OutOfTime, Search
+from planner.search.search import Search
 from planner.tube.bodies import Motion, Phase
 
 
@@ -95,10 +95,16 @@ class _Trying:
     def tryout(self) -> Tryout:
         """Return the steps, and what shows them."""
         if self.judged.verdict == "goes":
-            return Tryout(self._tried(len(self.judged.order)), self.checks, self._whole())
+            with unlimited():
+                return Tryout(self._tried(len(self.judged.order)), self.checks, self._whole())
         fails = self._fails_at()
         made = self._as_far_as_it_goes(min(fails - 1, self.steps.runs))
         way = self._begun(fails, len(made))
+        with unlimited():  # what is known of it is shown, whatever time that takes
+            return self._failed(fails, made, way)
+
+    def _failed(self, fails: int, made: tuple[Made, ...], way: list[Place] | None) -> Tryout:
+        """Return the steps up to the one that fails, and what shows why; way: up to there, which no rule forbids."""
         shown = None if way is None else self._in_the_way(fails, way)
         if way is not None and len(made) == fails - 1 > 0:  # one way for all that is shown
             ways = [left_open(way[-2]), *([way[-2]] if way[-1].at.regripped else [])]
@@ -159,8 +165,7 @@ class _Trying:
         left = Left(search.problem, every_order)
         rules = (*steps.others, *steps.up_to(upto, search.problem.rules))
         while True:
-            if search.deadline is not None and time.monotonic() > search.deadline:
-                raise OutOfTime
+            in_time()
             known = [nogood for nogood in search.nogoods if grade == "unproved" or nogood.grade == "proved"]
             known = [*steps.up_to(known_to, known), *besides]
             trims = tuple(pair for pair, _ in left.worth_asking([*rules, *known]))

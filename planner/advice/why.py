@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Final
@@ -18,6 +17,7 @@ from planner.advice.precedence import (
     precedence,
 )
 from planner.advice.start import start_of
+from planner.deadline import TO_FINISH, OutOfTime, finishing, limited
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.planning import plan
@@ -30,7 +30,7 @@ from planner.search.decision import Decision, Plannable
 from planner.search.events import NoGood, Prefer
 from planner.search.impossible import broken_in_every_order
 from planner.search.left import Counts, as_good_as, better_than
-from planner.search.search import OutOfTime, Search
+from planner.search.search import Search
 from planner.words import counted
 
 WHICHEVER_LEADS: Final = ("rated capacity", "largest angle", "clamp longer than the straight")
@@ -54,21 +54,19 @@ def why(
     `planner.planning.plan`. Raises InputError for an order that is none of this part, NoTooling, SelfCrossing.
     """
     asked = None if order is None else read_order(order, part.n_bends)
-    deadline = None if time_limit is None else time.monotonic() + time_limit
     evidence = Evidence()
-    made = plan(part, machine, prefer=prefer, time_limit=time_limit, report=report, evidence=evidence)
-    search, decision = evidence.search, evidence.decision
-    assert search is not None  # planning leaves both
-    assert decision is not None
-    search.deadline = deadline
-    answer = _answer(made, search, decision)
-    if asked is not None:
-        answer = answer.model_copy(update={"asked": judge(search, asked, decision.plan, answer.costs)})
-    if machines is None or made.verdict == "makeable":
-        return answer
-    left = None if deadline is None else max(deadline - time.monotonic(), 0.0)
-    found, to_the_end = sought(part, machine, machines, left, report)
-    return answer.model_copy(update={"changes": found, "sought_to_the_end": to_the_end})
+    with limited(time_limit):
+        made = plan(part, machine, prefer=prefer, report=report, evidence=evidence)
+        search, decision = evidence.search, evidence.decision
+        assert search is not None  # planning leaves both
+        assert decision is not None
+        answer = _answer(made, search, decision)
+        if asked is not None:
+            answer = answer.model_copy(update={"asked": judge(search, asked, decision.plan, answer.costs)})
+        if machines is None or made.verdict == "makeable":
+            return answer
+        found, to_the_end = sought(part, machine, machines, None, report)
+        return answer.model_copy(update={"changes": found, "sought_to_the_end": to_the_end})
 
 
 def _answer(made: Plan, search: Search, decision: Decision) -> Why:
@@ -76,8 +74,12 @@ def _answer(made: Plan, search: Search, decision: Decision) -> Why:
     name = f"{part.name} ({part.outside_diameter:g} mm tube, {counted(part.n_bends, 'bend')})"
     head = {"part": part.name, "machine": machine.name, "verdict": made.verdict}
     if made.verdict == "not makeable":
-        rules, besides = minimal_reasons(search)
         sentence = f"{name} cannot be made on the {machine.name} in any order."
+        try:
+            with finishing(TO_FINISH):
+                rules, besides = minimal_reasons(search)
+        except OutOfTime:
+            return Why(**head, sentence=sentence, rules=made.reasons, minimal=False)
         return Why(**head, sentence=sentence, rules=rules, minimal=True, besides=besides)
     if decision.plan is None or made.verdict == "undecided":
         sentence = f"Whether {name} can be made on the {machine.name} is not settled."
@@ -94,20 +96,25 @@ def _answer(made: Plan, search: Search, decision: Decision) -> Why:
 def _of_plan(head: dict[str, str], name: str, search: Search, best: Plannable, costs: Costs) -> Why:
     order = order_of(search.case, best)
     plain = _plain(search, best, costs)
-    common, start = None, None
+    common, start, rules = None, None, None
     try:
         common = common_to_all(search, best)
         start = start_of(search, best)
     except OutOfTime:
         pass  # what is not known by then is left out
+    try:
+        with finishing(TO_FINISH):
+            rules = told(search, decided_by(search, best, common))
+    except OutOfTime:
+        pass
     return Why.model_validate(
         {
             **head,
             "sentence": f"{name} goes as {written(order)}: {in_words(costs)}.",
             "order": order,
             "costs": costs,
-            "rules": told(search, decided_by(search, best, common)),
-            "minimal": True,
+            "rules": rules or (),
+            "minimal": rules is not None,
             "plain": plain,
             "start": start,
             "precedence": None if common is None else precedence(search, best, common),

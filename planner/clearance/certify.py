@@ -15,6 +15,7 @@ from planner.clearance.bounds import Bounds, bounds
 from planner.clearance.poses import Cells, may_exist
 from planner.clearance.rows import Rows
 from planner.clearance.verdicts import Answer, Cover, Finding, Verdicts, Witness
+from planner.deadline import in_time
 from planner.tolerances import CELL_BUDGET, CLOSE_GAP, REPORT_CEILING, REPORT_GAP, ROUNDING, STRIKE_MARGIN
 from planner.tube.frames import Array, Flags
 
@@ -37,6 +38,7 @@ def certify(rows: Rows, keep_cover: bool = False, gap: float = CLOSE_GAP, strict
     state = _Search(rows, keep_cover, gap, strict)
     cells = starting_cells(rows)
     while cells.count:
+        in_time()
         cells = state.round(cells)
     return state.verdicts()
 
@@ -236,6 +238,7 @@ def measured(rows: Rows, kept: Array) -> tuple[list[Least], Cover]:
     cells = starting_cells(rows)
     cells = cells.take(rows.needed[cells.row] >= 0.0)
     while cells.count:
+        in_time()
         found = bounds(rows, cells, known.best[rows.motion[cells.row]] - REPORT_GAP)
         known.note_found(cells, found.upper)
         done = known.note_done(cells, found.lower, found.along_s + found.along_t <= SMALLEST)

@@ -29,6 +29,7 @@ from planner.clearance.poses import Cells, pose
 from planner.clearance.rectangles import Rectangles, Region, State, components, neighbours, together
 from planner.clearance.rows import Rows
 from planner.clearance.sections import against
+from planner.deadline import in_time
 from planner.tolerances import STRIKE_MARGIN
 from planner.tube.frames import Array, Flags, Ints
 
@@ -137,6 +138,7 @@ class _Cutting:
         """Settle, look whether that decides it, split; over and over."""
         while True:
             self._settle()
+            in_time()
             joined, passable = self._between(State.FREE), self._between(State.FREE, State.OPEN, State.LEFT)
             if joined.any() or not passable.any():
                 parted = not joined.any() and not self._between(*(set(State) - {State.BLOCKED})).any()

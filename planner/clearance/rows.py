@@ -21,6 +21,7 @@ from planner.clearance.groove import Groove, off_the_rod, only_beyond, stays_in_
 from planner.clearance.relative import BLOCK_COLUMNS, PIECE_COLUMNS, block_of, seen_from
 from planner.clearance.solids import Owner, Solid, Tool
 from planner.clearance.surroundings import Group, Surroundings
+from planner.deadline import each_in_time
 from planner.tolerances import GROOVE_EASE, NEED_BAND, SAME_PLACE
 from planner.tube.bodies import Body, Motion, Path, Phase, Role
 from planner.tube.frames import Array, Flags, Ints
@@ -78,7 +79,7 @@ class Rows:
 def rows_of(motions: list[Motion], around: Surroundings, clamps: list[tuple[float, ...]]) -> Rows:
     """Return the rows of a batch of motions, each with the clamp lengths [mm] to be tried in it."""
     builder = _Builder(around)
-    for number, (motion, lengths) in enumerate(zip(motions, clamps, strict=True)):
+    for number, (motion, lengths) in enumerate(each_in_time(zip(motions, clamps, strict=True))):
         builder.add(number, motion, lengths)
     return builder.rows(len(motions))
 

@@ -20,6 +20,7 @@ from planner.advice.machines import Checked, Pair, check_pair
 from planner.advice.order import costs_in, judge, read_order
 from planner.advice.why import why
 from planner.audit.proof import Audited, audit_proof
+from planner.deadline import TO_FINISH, finishing, limited
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.page.asked import (
@@ -84,24 +85,15 @@ def plan_task(
 
     others: the machines there are, if also what would make the part possible is to be sought.
     """
-    began = time.monotonic()
     wanted, bender = _pair(part, machine)
-    if confirm or alternatives:
-        made = plan(
-            wanted,
-            bender,
-            prefer=prefer,
-            confirm=confirm,
-            alternatives=alternatives,
-            time_limit=time_limit,
-            report=report,
-        )
-    else:
-        made = _kept(wanted, bender, prefer, time_limit, report).made
-    if others is None:
-        return made
-    left = None if time_limit is None else max(began + time_limit - time.monotonic(), 0.0)
-    return with_changes(made, wanted, bender, machines_asked(others, wanted, report), left, report)
+    with limited(time_limit):
+        if confirm or alternatives:
+            made = plan(wanted, bender, prefer=prefer, confirm=confirm, alternatives=alternatives, report=report)
+        else:
+            made = _kept(wanted, bender, prefer, time_limit, report).made
+        if others is None:
+            return made
+        return with_changes(made, wanted, bender, machines_asked(others, wanted, report), None, report)
 
 
 def second_task(
@@ -113,17 +105,17 @@ def second_task(
     report: Report | None = None,
 ) -> Plan:
     """Return the plan with what the other engine says of it: as with `confirm`, from the search that is kept."""
-    began = time.monotonic()
     wanted, bender = _pair(part, machine)
-    search, decision, made = kept_search(wanted, bender, prefer, time_limit, report)
-    bound, agree = decision.bound, True
-    if broken_in_every_order(search.case):
-        found = search.propose(proved_only=True)  # planning asked no engine yet
-        bound, agree = None, found is None
-    opinions = opinions_of(search, bound)
-    if not agree or opinions.agree is False:  # then the verdict is another one
-        left = None if time_limit is None else max(began + time_limit - time.monotonic(), 0.1)
-        return plan(wanted, bender, prefer=prefer, confirm=True, time_limit=left, report=report)
+    with limited(time_limit):
+        search, decision, made = kept_search(wanted, bender, prefer, time_limit, report)
+        bound, agree = decision.bound, True
+        with finishing(TO_FINISH):
+            if broken_in_every_order(search.case):
+                found = search.propose(proved_only=True)  # planning asked no engine yet
+                bound, agree = None, found is None
+            opinions = opinions_of(search, bound, decision.cut_short)
+        if not agree or opinions.agree is False:  # then the verdict is another one
+            return plan(wanted, bender, prefer=prefer, confirm=True, report=report)
     return made.model_copy(update={"opinions": opinions.said, "confirmed": opinions.agree})
 
 
@@ -201,8 +193,9 @@ def judge_task(
     """Return what becomes of an order ("3A 4A 2B 1B"), as `planner.advice.order.judge`."""
     wanted, bender = _pair(part, machine)
     asked = read_order(order, wanted.n_bends)
-    search, decision, made = kept_search(wanted, bender, prefer, time_limit, report)
-    return judge(search, asked, decision.plan, costs_in(made) if made.verdict == "makeable" else None)
+    with limited(time_limit):
+        search, decision, made = kept_search(wanted, bender, prefer, time_limit, report)
+        return judge(search, asked, decision.plan, costs_in(made) if made.verdict == "makeable" else None)
 
 
 def kept_search(
@@ -214,14 +207,12 @@ def kept_search(
 ) -> tuple[Search, Decision, Plan]:
     """Return the search of a part on a machine with its decision and plan; planned only if it is not kept.
 
-    The search has the rest of the time limit [s] before it, and knows what planning has taught it, nothing else.
+    The search knows what planning has taught it, nothing else; time_limit [s]: that it stands under.
     """
-    began = time.monotonic()
     kept = _kept(part, machine, prefer, time_limit, report)
     search, decision = kept.evidence.search, kept.evidence.decision
     assert search is not None  # planning leaves both
     assert decision is not None
-    search.deadline = None if time_limit is None else began + time_limit
     search.report = report
     return search, decision, kept.made
 

@@ -14,6 +14,7 @@ from typing import Any, Final, NamedTuple
 from planner.advice.in_the_way import InTheWay, put_on_by
 from planner.advice.order import costs_in, read_order
 from planner.advice.trying import Made, Tryout, tried_with_motions
+from planner.deadline import limited
 from planner.page.asked import MachineAsked, PartAsked, machine_asked, part_asked
 from planner.page.film import Film, Shot, film_of
 from planner.page.played import OPENED, Played, Posing, When, by_hand, homeward, row, standing
@@ -67,9 +68,10 @@ def tried_task(
     wanted = part_asked(part)
     bender = machine_asked(machine, wanted)
     asked = read_order(order, wanted.n_bends)
-    search, decision, made = kept_search(wanted, bender, prefer, time_limit, report)
-    of_best = costs_in(made) if made.verdict == "makeable" else None
-    tryout = tried_with_motions(search, asked, decision.plan, of_best)
+    with limited(time_limit):
+        search, decision, made = kept_search(wanted, bender, prefer, time_limit, report)
+        of_best = costs_in(made) if made.verdict == "makeable" else None
+        tryout = tried_with_motions(search, asked, decision.plan, of_best)
     shown = tried_film(search.case, tryout)
     return {
         "tried": tryout.tried.as_dict(),

@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
+from planner.deadline import in_time
 from planner.plans.document import Reason
 from planner.plans.reasons import from_nogood
 from planner.search.events import Event, NoGood, Pattern
@@ -79,6 +80,7 @@ class Enough:
 
     def __call__(self, grounds: Sequence[Ground]) -> bool:
         """Say whether these exclude all that has to be excluded."""
+        in_time()
         self.questions += 1
         chuck = self.bare.chuck
         if chuck is not None and not any(ground.chuck is not None for ground in grounds):

@@ -14,6 +14,7 @@ from planner.clearance.certify import Least, certify, measured
 from planner.clearance.rows import Rows, rows_of
 from planner.clearance.surroundings import Surroundings
 from planner.clearance.verdicts import Answer, Verdicts
+from planner.deadline import OutOfTime, unlimited
 from planner.inputs.machine import Machine, Tooling
 from planner.inputs.part import Part
 from planner.plans import cautions
@@ -28,8 +29,8 @@ from planner.plans.sag import Hanging, Sag, beam_of, clear_as_they_hang, hanging
 from planner.plans.short import short_words, shorts
 from planner.plans.steps import StepList
 from planner.plans.swing import keep_clear
-from planner.search.decision import Decision
-from planner.search.events import NoGood
+from planner.search.decision import Decision, Plannable
+from planner.search.events import NoGood, Sequence
 from planner.search.left import better_than
 from planner.search.opinions import NONE_ASKED, Opinions, opinion
 from planner.search.orders import Case, Ready
@@ -39,6 +40,11 @@ from planner.search.straight_through import straight_through
 from planner.search.trial import BendDone, Trial, passes_of
 from planner.tolerances import CLOSE_GAP, PROOF_GAP
 from planner.tube.frames import Array
+
+FEW = 3
+"""So many reasons are told where there is no time to find the fewest."""
+
+NOT_ALL_REASONS = "The reasons are some of those that exclude every order, not the fewest: the time limit came first."
 
 PLAIN_GAP = 10.0 * PROOF_GAP
 """To this what is kept is told where PROOF_GAP is too fine [mm]: to half of the hundredths in which it is said."""
@@ -84,7 +90,11 @@ class Known:
             because = "orders not tried"
         if because is not None:
             return self.undecided(search, decision, because, opinions)
-        return self.not_makeable(grounds_told(search, least_grounds(search) or ()), opinions)
+        try:
+            return self.not_makeable(grounds_told(search, least_grounds(search) or ()), opinions)
+        except OutOfTime:
+            made = self.not_makeable(_some_of(search), opinions)
+            return made.model_copy(update={"warnings": (*made.warnings, NOT_ALL_REASONS)})
 
     def undecided(self, search: Search, decision: Decision, because: Because, opinions: Opinions) -> Plan:
         """Return the plan document of a case that is not settled, with the best plan found if there is one."""
@@ -92,11 +102,10 @@ class Known:
             made = self.makeable(search, decision, opinions)
             unproved = Proved(makeable=False, reclamps=False, trim=False, time=False)
             return made.model_copy(update={"verdict": "undecided", "undecided_because": because, "proved": unproved})
-        unproved_ones = [nogood for nogood in search.nogoods if nogood.grade == "unproved"]
         return self._plan(
             verdict="undecided",
             undecided_because=because,
-            reasons=(*told(search, [*straight_through(search, None), *unproved_ones]), *_so_far(decision, because)),
+            reasons=(*told(search, _unsettled(search)), *_so_far(decision, because)),
             proved=Proved(makeable=False, reclamps=False, trim=False, time=False),
             opinions=opinions.said,
             confirmed=opinions.agree,
@@ -105,7 +114,13 @@ class Known:
     def makeable(self, search: Search, decision: Decision, opinions: Opinions = NONE_ASKED) -> Plan:
         """Return the plan document of an order that was carried out."""
         assert decision.plan is not None  # asked only then
-        trial, sequence = decision.plan.trial, decision.plan.sequence
+        with unlimited():  # a plan that was carried out is not lost for want of the time to write it
+            made = self._carried_out(search, decision, decision.plan, opinions)
+        return made.model_copy(update={"reasons": _why_so(search, decision.plan.sequence)})
+
+    def _carried_out(self, search: Search, decision: Decision, found: Plannable, opinions: Opinions) -> Plan:
+        """Return all of the plan document but why it is made so."""
+        trial = found.trial
         ready = trial.stationed.ready
         least, measured = least_of(trial, search.around)
         step_list = StepList(trial, least, sags_in(self.case, trial, least, measured))
@@ -116,11 +131,6 @@ class Known:
         crush = crush_words(crush_gaps(motions, least, arms, self.case.machine, self.case.part.radius))
         cycle = round(math.fsum(step.time for step in steps), 3)
         clear = [step.clearance for step in steps if step.clearance is not None]
-        reasons = told(search, straight_through(search, sequence))
-        if sequence.value.reclamps or sequence.value.trim:
-            reasons = _each_once(
-                reasons, grounds_told(search, least_grounds(search, better_than(sequence.value, search.prefer)) or ())
-            )
         return self._plan(
             verdict="makeable",
             proved=self._proved(decision),
@@ -139,7 +149,6 @@ class Known:
             stock=self._stock(ready),
             order=ordered(ready.order),
             steps=steps,
-            reasons=reasons,
             opinions=opinions.said,
             confirmed=opinions.agree,
         )
@@ -193,8 +202,39 @@ def runs_only(case: Case) -> bool:
 
 
 def told(search: Search, nogoods: Iterable[NoGood]) -> tuple[Reason, ...]:
-    """Return no-goods as reasons, each sentence once."""
-    return _each_once(from_nogood(search, nogood) for nogood in nogoods)
+    """Return no-goods as reasons, each sentence once, as far as the time limit allows."""
+    found: list[Reason] = []
+    try:
+        for nogood in nogoods:
+            found.append(from_nogood(search, nogood))
+    except OutOfTime:
+        pass  # a plan says first of all how a part is made, then why
+    return _each_once(found)
+
+
+def _unsettled(search: Search) -> Iterator[NoGood]:
+    """Yield why the straight-through orders are not made, then all that is not proved."""
+    yield from straight_through(search, None)
+    yield from [nogood for nogood in search.nogoods if nogood.grade == "unproved"]
+
+
+def _why_so(search: Search, sequence: Sequence) -> tuple[Reason, ...]:
+    """Return why a plan is none of the straight-through orders, and why none is better, as far as time allows."""
+    try:
+        reasons = told(search, straight_through(search, sequence))
+        if sequence.value.reclamps or sequence.value.trim:
+            grounds = least_grounds(search, better_than(sequence.value, search.prefer)) or ()
+            reasons = _each_once(reasons, grounds_told(search, grounds))
+    except OutOfTime:
+        return ()
+    return reasons
+
+
+def _some_of(search: Search) -> tuple[Reason, ...]:
+    """Return the first few of what is proved, where there is no time to find the fewest that exclude every order."""
+    proved = [nogood for nogood in (*search.problem.rules, *search.nogoods) if nogood.grade == "proved"]
+    with unlimited():
+        return told(search, proved[:FEW])
 
 
 def _each_once(*reasons: Iterable[Reason]) -> tuple[Reason, ...]:

@@ -32,9 +32,10 @@ def alternative(way: Way) -> Alternative:
     )
 
 
-def looked_at(found: int) -> str:
+def looked_at(found: int, to_the_end: bool) -> str:
     """Say how far other plans were looked for."""
-    return (
+    said = (
         f"Other ways: {found} found that are better in something; only plans with up to {MORE_RECLAMPS} re-clamps more"
         f" were looked at, and for each trim no more than {MOST_RUNGS}."
     )
+    return said if to_the_end else f"{said} They were not sought to the end: the time limit came first."

@@ -10,10 +10,11 @@ import copy
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 
+from planner.deadline import OutOfTime
 from planner.search.choice import SAME_TIME
 from planner.search.decision import Plannable, carried_out
 from planner.search.events import Event, NoGood, Pattern
-from planner.search.search import OutOfTime, Search
+from planner.search.search import Search
 
 MOST_RUNGS = 8
 """Plans looked for at most for one pair of trims."""
@@ -48,35 +49,46 @@ class Way:
         )
 
 
-def other_ways(search: Search, best: Plannable, clearances: Clearances) -> list[Way]:
-    """Return the plans that no other one found beats, the best by the objectives first, without the plan itself."""
-    found = [Way(best, min(clearances(best).values(), default=0.0))]
+def other_ways(search: Search, best: Plannable, clearances: Clearances) -> tuple[list[Way], bool]:
+    """Return the plans that no other one found beats, the best by the objectives first, without the plan itself.
+
+    And whether they were sought to the end: False where the time limit came first.
+    """
+    found: list[Way] = []
     whole = search.problem
+    to_the_end = True
     try:
+        found.append(Way(best, min(clearances(best).values(), default=0.0)))
         for trims in whole.trims:
             search.problem = replace(whole, trims=(trims,))
-            found.extend(_ladder(search, best.value.reclamps + MORE_RECLAMPS, clearances))
+            for way in _ladder(search, best.value.reclamps + MORE_RECLAMPS, clearances):
+                found.append(way)
+    except OutOfTime:
+        to_the_end = False
     finally:
         search.problem = whole
+        search.nogoods[:] = [nogood for nogood in search.nogoods if nogood.rule != RUNG]
+    if not found:
+        return [], to_the_end
     kept: list[Way] = []
     for way in [found[0], *sorted(found[1:], key=lambda way: (way.plan.value.key(search.prefer), -way.clearance))]:
         if not any(earlier.is_as_good_as(way) for earlier in kept):
             kept.append(way)
-    return kept[1:]
+    return kept[1:], to_the_end
 
 
 def saved_by_stock(search: Search, best: Plannable) -> Plannable | None:
-    """Return the plan with the fewest re-clamps that stock nobody has stated makes possible, None if it saves none."""
+    """Return the plan with the fewest re-clamps that stock nobody has stated makes possible, None if it saves none.
+
+    Raises OutOfTime.
+    """
     if not search.case.unasked or best.value.reclamps == 0:
         return None
     asked = copy.copy(search)
     asked.problem, asked.prefer = replace(search.problem, unasked=frozenset()), "fewer re-clamps"
-    try:
-        rough = asked.best()
-        fewer = rough is not None and rough.value.reclamps < best.value.reclamps
-        found = carried_out(asked) if fewer else None
-    except OutOfTime:
-        return None
+    rough = asked.best()
+    fewer = rough is not None and rough.value.reclamps < best.value.reclamps
+    found = carried_out(asked) if fewer else None
     return found if found is not None and found.value.reclamps < best.value.reclamps else None
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
+from planner.deadline import in_time
 from planner.rules.broken import End
 from planner.search.events import Arrival, Event, Hold, NoGood, Pattern, Sequence, Trims
 from planner.search.fitting import Fitting
@@ -321,6 +322,7 @@ class Model:
 
     def never(self, *literals: Truth) -> None:
         """Not all of these at once."""
+        in_time()
         if not any(literal is False for literal in literals):
             self.cp.add_bool_or([~literal for literal in literals if not isinstance(literal, bool)])
 

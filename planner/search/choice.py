@@ -13,6 +13,7 @@ import heapq
 from collections.abc import Callable, Iterable
 from itertools import count
 
+from planner.deadline import in_time
 from planner.search.events import Arrival, Event, NoGood, Sequence, Trims
 from planner.search.exact import NEVER, RECLAMP, OneTrim, Stands, value_of, walked
 from planner.search.problem import Extra, Problem
@@ -62,6 +63,7 @@ class _Choice:
         reached: dict[tuple[Arrival, tuple[int, float | None], int], int] = {}
         while self.heap:
             rank, cost, order, _, way, stands, at, trail = heapq.heappop(self.heap)
+            in_time()
             key = (at, stands.key(), way)
             if reached.get(key, NEVER) <= cost:
                 continue

@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from planner.deadline import in_time, time_left
 from planner.search.booleans import Model
 from planner.search.events import NoGood, Prefer, Sequence
 from planner.search.problem import Extra, Problem
@@ -92,11 +93,15 @@ class CpSat:
         solver.parameters.cp_model_presolve = self.presolve
         solver.parameters.linearization_level = self.linearization
         solver.parameters.max_deterministic_time = self.limit
+        left = time_left()
+        if left is not None:
+            solver.parameters.max_time_in_seconds = left
         model.cp.minimize(objective)
         status = solver.solve(model.cp)
         if status == cp_model.INFEASIBLE:
             return None
         if status != cp_model.OPTIMAL:
+            in_time()
             raise SolverGaveUp(phase, solver.status_name(status), self.limit)
         return solver
 

@@ -6,17 +6,21 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+from planner.deadline import TO_FINISH, OutOfTime, finishing
 from planner.rules.broken import other
 from planner.search.choice import SAME_TIME
 from planner.search.events import Event, NoGood, Pattern, Sequence, Trims, Value
 from planner.search.exact import Exact
 from planner.search.orders import ready_of
-from planner.search.search import OutOfTime, Search
+from planner.search.search import Search
 from planner.search.shop_rules import milliseconds
 from planner.search.stations import Unkeepable, station
 from planner.search.trial import Failure, Trial, changed, passes_of, try_order
 
 Undecided = Literal["time limit", "too close", "no path found"]
+
+NOT_LESS = Value(0, 0.0, 0)
+"""No plan costs less than nothing: what is proved where the time was too short to prove anything."""
 
 
 @dataclass(frozen=True)
@@ -34,34 +38,38 @@ class Decision:
 
     bound: what no plan is below, proved; None where it is proved that there is no plan at all. undecided: why neither a
     plan nor a proof that there is none was found. proved: re-clamps, trim and time, in the order of the objectives.
+    cut_short: the time limit came first.
     """
 
     plan: Plannable | None
     bound: Value | None
     undecided: Undecided | None
     proved: tuple[bool, bool, bool]
+    cut_short: bool = False
 
 
 def decide(search: Search) -> Decision:
     """Search for a plan and for the proof that there is no better one; look harder where neither is found."""
+    found: Plannable | None = None
     try:
-        found, bound = _searched(search)
+        found = carried_out(search)
+        bound = _bound(search, found)
         if found is None and bound is not None and search.look_harder():
-            found, bound = _searched(search)
+            found = carried_out(search)
+            bound = _bound(search, found)
         if found is None:
             undecided = None if bound is None else _why(search, bound)
             return Decision(None, None if bound is None else bound.value, undecided, (False, False, False))
         least = None if bound is None else search.timed(bound.value)
     except OutOfTime:
-        return _out_of_time(search)
+        return _out_of_time(search, found)
     return Decision(found, least, None, what_is_proved(search, found, least))
 
 
-def _searched(search: Search) -> tuple[Plannable | None, Sequence | None]:
-    """Return a plan, if one is found, and the best sequence that is not proved to fail."""
-    found = carried_out(search)
+def _bound(search: Search, found: Plannable | None) -> Sequence | None:
+    """Return the best sequence that is not proved to fail; nothing is learned that would forbid the plan found."""
     search.kept = None if found is None else found.sequence
-    return found, search.best(proved_only=True)
+    return search.best(proved_only=True)
 
 
 def carried_out(search: Search, known_only: bool = False) -> Plannable | None:
@@ -133,12 +141,16 @@ def _why(search: Search, bound: Sequence) -> Undecided:
     return "no path found" if any(n.rule in ("no path found", "strike") for n in in_the_way) else "too close"
 
 
-def _out_of_time(search: Search) -> Decision:
-    """Return what is known when time has run out: the best sequence of what has been checked, and the bound so far."""
-    search.deadline, search.engine = None, Exact()
-    found = carried_out(search, known_only=True)
-    bound = search.propose(proved_only=True)
+def _out_of_time(search: Search, found: Plannable | None) -> Decision:
+    """Return what is known when time has run out: the plan found, or the best of what has been checked; the bound."""
+    search.engine = Exact()
+    try:
+        with finishing(TO_FINISH):
+            found = found or carried_out(search, known_only=True)
+            bound = search.propose(proved_only=True)
+    except OutOfTime:
+        return Decision(found, NOT_LESS, None if found else "time limit", (False, False, False), True)
     least = None if bound is None else bound.value
     if found is None:
-        return Decision(None, least, "time limit" if bound is not None else None, (False, False, False))
-    return Decision(found, least, None, what_is_proved(search, found, least))
+        return Decision(None, least, "time limit" if bound is not None else None, (False, False, False), True)
+    return Decision(found, least, None, what_is_proved(search, found, least), True)

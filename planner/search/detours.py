@@ -19,6 +19,7 @@ from planner.clearance.plane import Cut, Field, cut
 from planner.clearance.rectangles import Rectangles, Region, State, neighbours
 from planner.clearance.rows import Rows, rows_of
 from planner.clearance.surroundings import Surroundings
+from planner.deadline import each_in_time
 from planner.inputs.machine import Machine
 from planner.search.moves import Leg, PlainPath, timed
 from planner.search.stations import settable, snapped_angle, wrapped
@@ -216,11 +217,17 @@ class _Lines:
         if not (graph.has_node("start") and graph.has_node("goal")) or not nx.has_path(graph, "start", "goal"):
             return []
         if self.certain:  # fewest legs first; where those are few, the next ones too
-            trails = list(islice(nx.all_shortest_paths(graph, "start", "goal", weight="weight"), MOST_SHORTEST))
+            trails = list(
+                islice(each_in_time(nx.all_shortest_paths(graph, "start", "goal", weight="weight")), MOST_SHORTEST)
+            )
             if len(trails) < MOST_PATHS:
-                trails = list(islice(nx.shortest_simple_paths(graph, "start", "goal", weight="weight"), MOST_PATHS))
+                trails = list(
+                    islice(each_in_time(nx.shortest_simple_paths(graph, "start", "goal", weight="weight")), MOST_PATHS)
+                )
         else:
-            trails = list(islice(nx.shortest_simple_paths(graph, "start", "goal", weight="weight"), MOST_DOUBTED))
+            trails = list(
+                islice(each_in_time(nx.shortest_simple_paths(graph, "start", "goal", weight="weight")), MOST_DOUBTED)
+            )
         made = [path for trail in trails for path in self._walked(trail[1:-1])]
         back = self.machine.carriage is None or self.machine.carriage.may_go_back
         unique = {path.legs: path for path in made if back or not _goes_back(path)}
@@ -233,7 +240,7 @@ class _Lines:
 
         advances, rotations = list(self._advances()), list(self._rotations())
         graph = nx.Graph()
-        for one in advances:
+        for one in each_in_time(advances):
             for two in rotations:
                 if one.holds(two.at) and two.holds(one.at):
                     graph.add_edge(one, two, weight=1.0 + DOUBTED * (one.doubt + two.doubt))

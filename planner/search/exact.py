@@ -18,6 +18,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from planner.deadline import in_time
 from planner.rules.broken import End, other
 from planner.rules.chuck import both_ways
 from planner.search.events import Arrival, Event, Hold, NoGood, Prefer, Sequence, Trims, Value
@@ -78,6 +79,7 @@ class OneTrim:
 
     def __init__(self, problem: Problem, nogoods: list[NoGood], extra: Extra, trims: Trims) -> None:
         self.problem, self.extra, self.trims, self.n = problem, extra, trims, problem.n
+        in_time()
         self.forbidden = Forbidden(problem.n, nogoods, trims)
         self.ahead = _Ahead(problem, self.forbidden)
         self.holds = _Holds(problem, self.forbidden)
@@ -166,6 +168,7 @@ class OneTrim:
         reached: dict[tuple[Arrival, tuple[int, float | None]], int] = {}
         while heap:
             bound, _, cost, stands, at, trail = heapq.heappop(heap)
+            in_time()
             if bound >= NEVER:
                 return None
             key = (at, stands.key())

@@ -19,6 +19,7 @@ from planner.clearance.poses import Cells, pose
 from planner.clearance.rows import EVERY_CLAMP, Rows, rows_of
 from planner.clearance.solids import Tool
 from planner.clearance.surroundings import Surroundings
+from planner.deadline import in_time
 from planner.search.attempt import Attempt
 from planner.search.recall import rows_like
 from planner.search.walls import Strike, in_no_way_home, moves_by_itself
@@ -113,12 +114,14 @@ class Passing:
 
     def at(self, advances: Array, step: float) -> Sampled:
         """Return how deep the tube lies at some advances [mm], sampled at distances of `step` along it [mm]."""
+        in_time()
         row, s = self._points(self._rows_near(advances), step)
         depth, axis = self._depths(row, s, advances, self.rounded & (self.rows.needed[row] >= 0.0))
         return self._sampled(advances, row, s, depth, axis)
 
     def exactly_at(self, y: float, step: float) -> Sampled:
         """Return the same at one advance [mm], the ends of pieces measured on their flat cross-sections."""
+        in_time()
         advances = np.array([y])
         row, s = self._points(self._rows_near(advances), step)
         _, axis = self._depths(row, s, advances, np.zeros(row.size, dtype=bool))

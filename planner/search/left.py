@@ -7,6 +7,7 @@ import math
 from collections.abc import Callable, Sequence
 from itertools import count
 
+from planner.deadline import in_time
 from planner.search.events import Arrival, NoGood, Prefer, Trims, Value
 from planner.search.exact import NEVER, RECLAMP, OneTrim, Stands
 from planner.search.problem import Problem
@@ -93,6 +94,7 @@ def _within(job: OneTrim, most: int) -> bool:
     reached: dict[tuple[Arrival, tuple[int, float | None]], int] = {}
     while heap:
         _, _, cost, stands, at = heapq.heappop(heap)
+        in_time()
         key = (at, stands.key())
         if reached.get(key, NEVER) <= cost // RECLAMP:
             continue

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Literal, NamedTuple
 
+from planner.deadline import OutOfTime
 from planner.search.events import Value
 from planner.search.exact import Exact
 from planner.search.reaching import SolverGaveUp, SolverWrong
@@ -32,19 +33,22 @@ class Opinions(NamedTuple):
 
 NONE_ASKED = Opinions({}, None)
 
+NO_ANSWER = "no answer within the time limit"
+"""What an engine says that the time limit came before."""
 
-def opinions_of(search: Search, bound: Value | None) -> Opinions:
-    """Return what both engines say of a proved bound."""
+
+def opinions_of(search: Search, bound: Value | None, cut_short: bool = False) -> Opinions:
+    """Return what both engines say of a proved bound; cut_short: no time is left to ask the other one."""
     names: tuple[EngineName, EngineName] = ("exact", "cp-sat")
     first, other = names if isinstance(search.engine, Exact) else names[::-1]
-    said, agreed = second_opinion(search, bound, engine_named(other))
+    said, agreed = (NO_ANSWER, None) if cut_short else second_opinion(search, bound, engine_named(other))
     return Opinions({first: opinion(bound), other: said}, agreed)
 
 
 def second_opinion(search: Search, bound: Value | None, other: Engine) -> tuple[str, bool | None]:
     """Return what another engine says of the proved bound, from the same no-goods, and whether it says the same.
 
-    None where it gave up: no opinion is no dissent, and no support.
+    None where it gave up or the time limit came first: no opinion is no dissent, and no support.
     """
     proved = [nogood for nogood in search.nogoods if nogood.grade == "proved"]
     apart = None if bound is None else search.told_apart(bound)
@@ -57,6 +61,8 @@ def second_opinion(search: Search, bound: Value | None, other: Engine) -> tuple[
             and found.value.beside_time() == bound.beside_time()
         ):
             found = other.best(apart, proved, search.handling.sure_extra, search.prefer)
+    except OutOfTime:
+        return NO_ANSWER, None
     except SolverGaveUp as gave_up:
         return str(gave_up), None
     except SolverWrong as wrong:

@@ -15,6 +15,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import Protocol
 
+from planner.deadline import OutOfTime, in_time
 from planner.search.attempt import Attempt
 from planner.search.attempts import Around
 from planner.search.checks import Checks
@@ -41,10 +42,6 @@ TELL_EVERY = 2.0
 """How often the progress is told [s]."""
 
 
-class OutOfTime(Exception):
-    """The time limit has passed."""
-
-
 @dataclass
 class Search:
     """One case with everything learned of it so far."""
@@ -53,7 +50,6 @@ class Search:
     around: Around
     engine: Engine
     prefer: Prefer = "fewer re-clamps"
-    deadline: float | None = None
     report: Callable[[str], None] | None = None
     nogoods: list[NoGood] = field(default_factory=list)
     kept: Sequence | None = None  # the plan, once it was carried out: what would forbid it is not learned any more
@@ -153,13 +149,12 @@ class Search:
 
     def _in_time(self) -> None:
         """Tell of the progress from time to time, and stop where the time has run out."""
+        in_time()
         now = time.monotonic()
         if self.report is not None and now - self._told >= TELL_EVERY:
             self._told = now
             bends, moves = len(self.checks.bent), len(self.checks.moved)
             self.report(f"{bends} bends and {moves} moves checked, {len(self.nogoods)} no-goods learned")
-        if self.deadline is not None and now > self.deadline:
-            raise OutOfTime
 
     def examine(self, sequence: Sequence) -> bool:
         """Check a sequence's geometry; say whether anything was learned that the engine did not know."""

@@ -13,6 +13,7 @@ import pytest
 
 from planner.advice.answers import Judged
 from planner.advice.order import costs_of, judge, order_of, read_order, straight_through, written
+from planner.deadline import limited
 from planner.errors import InputError
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
@@ -360,8 +361,8 @@ def test_what_is_too_close_to_call_leaves_an_order_undecided_at_its_step() -> No
 
 def test_a_time_that_is_over_leaves_an_order_undecided() -> None:
     search, decision, _ = searched(*begun_in_the_middle())
-    search.deadline = 0.0
-    found = judge(search, order("2A 3A 1B"), decision.plan)
+    with limited(-1.0):
+        found = judge(search, order("2A 3A 1B"), decision.plan)
     assert (found.verdict, found.undecided_because) == ("undecided", "time limit")
 
 
@@ -369,13 +370,17 @@ def test_an_order_that_was_found_to_go_before_the_time_was_over_goes(monkeypatch
     search, decision, _ = searched(*begun_in_the_middle())
     in_time = judge(search, order("2A 3A 1B"), decision.plan)
 
+    now = 0.0
+
     def late(narrowed: Search) -> Plannable | None:
+        nonlocal now
         found = carried_out(narrowed)
-        narrowed.deadline = 0.0
+        now = 2.0
         return found
 
     monkeypatch.setattr("planner.advice.order.carried_out", late)
-    found = judge(search, order("2A 3A 1B"), decision.plan)
+    with limited(1.0, clock=lambda: now):
+        found = judge(search, order("2A 3A 1B"), decision.plan)
     assert (found.verdict, found.costs) == ("goes", in_time.costs)
     assert (in_time.fewest, found.fewest) == (True, False)
 

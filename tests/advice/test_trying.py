@@ -5,7 +5,6 @@ from __future__ import annotations
 import itertools
 import math
 import re
-import time
 from collections import Counter
 
 import numpy as np
@@ -18,6 +17,7 @@ from planner.advice.trying import Tryout, tried_with_motions, try_out
 from planner.clearance.certify import certify
 from planner.clearance.rows import rows_of
 from planner.clearance.verdicts import Answer
+from planner.deadline import limited
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.plans.document import OrderedBend
@@ -174,8 +174,8 @@ def test_on_a_bench_without_rod_and_collet_an_order_that_leaves_a_bend_out_is_no
 
 def test_when_the_time_is_over_nothing_is_shown_as_fine() -> None:
     search = unplanned(*example("lockside-rail"))
-    search.deadline = time.monotonic() - 1.0
-    answer = try_out(search, read_order("2A 3A 1B 4A", 4), None)
+    with limited(-1.0):
+        answer = try_out(search, read_order("2A 3A 1B 4A", 4), None)
     assert answer.judged.undecided_because == "time limit"
     assert standings(answer) == ["not settled", "not reached", "not reached", "not reached"]
     assert answer.contact is not None

@@ -10,6 +10,7 @@ import pytest
 
 from planner.advice.machines import Pair, check_pair
 from planner.advice.why import why
+from planner.deadline import OutOfTime, limited
 from planner.inputs.files import load_machine, load_part
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
@@ -17,7 +18,7 @@ from planner.page import tasks
 from planner.page.asked import AllMachines, MachineNamed, PartText, part_asked
 from planner.planning import plan
 from planner.search.cpsat import CpSat
-from planner.search.search import OutOfTime, Search
+from planner.search.search import Search
 from tests.plan.random_parts import hemmed_in
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
@@ -150,13 +151,12 @@ def test_a_search_that_is_kept_has_the_time_and_the_reporter_of_who_asks() -> No
     part, machine = pair("lockside-rail")
     told: list[str] = []
     search, decision, made = tasks.kept_search(part, machine, report=told.append)
-    assert search.deadline is None
     assert decision.plan is not None
     assert made.verdict == "makeable"
     again, *_ = tasks.kept_search(part, machine, time_limit=1e-9)
     assert again is search
     assert again.report is None
-    with pytest.raises(OutOfTime):
+    with limited(-1.0), pytest.raises(OutOfTime):
         again.best()
     judged = tasks.judge_task(part, machine, "3A 4A 2B 1B", time_limit=1e-9)
     assert judged.undecided_because == "time limit"
