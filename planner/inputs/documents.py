@@ -182,16 +182,24 @@ def read_document(path: File, what: str) -> Document:
             found=path.suffix,
             allowed=".toml or .json",
         )
-    screen(text, str(path))
+    return _document_of(text, parsers[kind], str(path), kind)
+
+
+def json_document(text: str, file: str) -> Document:
+    """Return a JSON text that comes from no file as a document; raises UnreadableFile. `file` names it in errors."""
+    return _document_of(text, _json, file, ".json")
+
+
+def _document_of(text: str, parser: Callable[[str, str], Any], file: str, kind: str) -> Document:
+    """Return a text as a document."""
+    screen(text, file)
     try:
-        data = parsers[kind](text, str(path))
+        data = parser(text, file)
     except RecursionError:
-        raise UnreadableFile("lists are nested too deep", file=str(path), allowed="a file as described") from None
+        raise UnreadableFile("lists are nested too deep", file=file, allowed="a file as described") from None
     if not isinstance(data, dict):
-        raise UnreadableFile(
-            f"{described(data)} is no table", file=str(path), line=1, found=data, allowed="a table of keys"
-        )
-    document = Document(data, str(path), text, kind)
+        raise UnreadableFile(f"{described(data)} is no table", file=file, line=1, found=data, allowed="a table of keys")
+    document = Document(data, file, text, kind)
     wrong = first_surrogate(data)
     if wrong is not None:
         raise document.error("this is no text: half of a pair of surrogates", wrong, "letters, digits, signs")

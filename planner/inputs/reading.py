@@ -66,13 +66,17 @@ def read_bytes(path: Path, what: str, largest: int = LARGEST_FILE) -> bytes:
 
 def read_text(path: Path, what: str, largest: int = LARGEST_FILE) -> str:
     """Return the text of a regular file in UTF-8; raises UnreadableFile."""
-    data = read_bytes(path, what, largest)
+    return text_of(read_bytes(path, what, largest), what, str(path))
+
+
+def text_of(data: bytes, what: str, file: str) -> str:
+    """Return bytes as text; raises UnreadableFile that calls them `what` and says that they are of `file`."""
     try:
         return data.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         raise UnreadableFile(
-            f"{what} is no UTF-8 text (byte {error.start + 1})", file=str(path), line=line, allowed="text in UTF-8"
+            f"{what} is no UTF-8 text (byte {error.start + 1})", file=file, line=line, allowed="text in UTF-8"
         ) from None
 
 

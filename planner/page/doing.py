@@ -16,9 +16,10 @@ from planner.advice.order import written
 from planner.errors import BendorderError
 from planner.page import tasks
 from planner.page.asked import AllMachines
+from planner.page.attending import Fault
 from planner.page.desk import Beside, Desk, Tried, Work, plain_order
 from planner.page.examples import ExamplePart
-from planner.page.jobs import Fault, Job, Stopped, Workers
+from planner.page.jobs import Job, Stopped, Workers
 from planner.page.trial_shots import tried_task
 from planner.plans.document import Change, Plan
 
@@ -122,7 +123,7 @@ class Doing:
             desk.changed("progress")
 
         job: Job[Result] = self.shop.workers.submit(
-            task, *arguments, time_limit=time_limit, report=report, key=self._key(arguments)
+            task, *arguments, time_limit=time_limit, report=report, key=self._key(arguments), client=id(desk)
         )
         work.cancel = job.cancel
         desk.work.append(work)
@@ -133,7 +134,7 @@ class Doing:
             desk.work.remove(work)
             desk.changed("progress")
 
-    def _key(self, arguments: tuple[Any, ...]) -> object:
+    def _key(self, arguments: tuple[Any, ...]) -> int:
         """Return what the worker that knows the part and machine is found by."""
         return hash(repr(arguments[:2]))
 

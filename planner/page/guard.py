@@ -18,7 +18,7 @@ from urllib.parse import parse_qsl, quote, urlencode, urlsplit
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from planner.outputs.documents import error_document
-from planner.page.settings import LARGEST_BODY, Settings
+from planner.page.settings import HEALTH, LARGEST_BODY, Settings
 
 READING: Final = frozenset({"GET", "HEAD"})
 API: Final = "/api"
@@ -77,7 +77,9 @@ class Guard:
             return Refusal(421, "WrongHost", "this computer is not called by that name: use the address it printed")
         if asked.from_elsewhere:
             return Refusal(403, "OtherOrigin", "the request comes from another page than this computer's")
-        if self._settings.token is not None and not self._carries_token(asked):
+        if any(letter < " " or letter == "\x7f" for letter in asked.path):
+            return Refusal(400, "WrongPath", "the path has control characters")
+        if self._settings.token is not None and asked.path != HEALTH and not self._carries_token(asked):
             return Refusal(
                 401, "NoToken", "open the page with the whole address that `bendorder serve` printed, token included"
             )
@@ -139,7 +141,7 @@ class Asked:
     @property
     def of_api(self) -> bool:
         """Whether a program asks."""
-        return self.path == API or self.path.startswith(f"{API}/")
+        return self.path in (API, HEALTH) or self.path.startswith(f"{API}/")
 
     @property
     def host_and_port(self) -> tuple[str | None, int]:

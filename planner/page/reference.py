@@ -12,7 +12,8 @@ from fastapi import FastAPI
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
-from planner.page.settings import Settings
+from planner.page.settings import HEALTH, Settings
+from planner.page.told import EVERYWHERE
 
 Schema = Mapping[str, Any]
 
@@ -75,8 +76,23 @@ def page_of(document: Schema, base: str, with_token: bool) -> str:
         '<!doctype html><html lang="en"><head><meta charset="utf-8"><title>bendorder: the API</title>'
         f'<meta name="viewport" content="width=device-width, initial-scale=1"><style>{STYLE}</style></head><body><main>'
         f'<h1>The API for programs</h1>{about}{token}<p>As data: <a href="/api/1/openapi.json">openapi.json</a>.'
-        f' <a href="/">Back to the page</a>.</p><ul>{listed}</ul>{told}<h2 id="documents">Documents</h2>{schemas}'
+        f' <a href="/">Back to the page</a>.</p><ul>{listed}</ul>{told}{_everywhere()}'
+        f'<h2 id="documents">Documents</h2>{schemas}'
         "</main></body></html>"
+    )
+
+
+def _everywhere() -> str:
+    """Return what any request may be answered with, and how to ask whether the server is well."""
+    rows = "".join(f"<tr><td>{status}</td><td>{escape(answer['description'])}</td></tr>"
+                   for status, answer in EVERYWHERE.items())  # fmt: skip
+    told = f"""<code>{HEALTH}</code>, which needs no token and starts no work, tells how many workers there are, how
+        many jobs are under way and waiting, and how many seconds a new one would wait about. Jobs take turns: of the
+        client with the fewest under way the oldest one. A question that was asked before is answered from what is
+        kept."""
+    return (
+        f'<section><h2 id="any">What any request may be answered with</h2><div class="wide"><table><tr><th>status</th>'
+        f"<th>when</th></tr>{rows}</table></div><p>{told}</p></section>"
     )
 
 
@@ -112,6 +128,7 @@ def _told(document: Schema, path: str, method: str, one: Schema, base: str, with
     answers = "".join(
         f"<tr><td>{status}</td><td>{escape(answer['description'])}</td><td>{_answered(answer)}</td></tr>"
         for status, answer in one["responses"].items()
+        if int(status) not in EVERYWHERE
     )
     return (
         f'<section><h2 id="{_anchor(path, method)}">{_named(path, method)}</h2><p>{_text(one["description"])}</p>'

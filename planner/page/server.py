@@ -38,9 +38,8 @@ def build(settings: Settings, workers: Workers) -> FastAPI:
     from fastapi import FastAPI
     from nicegui import ui
 
-    from planner.page.api import build_api, nothing_there
     from planner.page.guard import Guard
-    from planner.page.reference import reference_of
+    from planner.page.programs import routes_for_programs
     from planner.page.screens import build_pages
 
     @asynccontextmanager
@@ -51,10 +50,7 @@ def build(settings: Settings, workers: Workers) -> FastAPI:
 
     examples = example_parts()
     app = FastAPI(lifespan=running, openapi_url=None, docs_url=None, redoc_url=None)
-    api = build_api(workers, examples, settings)
-    app.mount("/api/1", api)
-    app.add_route("/api", reference_of(api, settings), methods=["GET"])
-    app.add_route("/api/{rest:path}", nothing_there)
+    app.router.routes += routes_for_programs(workers, examples, settings)
     build_pages(workers, examples, settings)
     ui.run_with(
         app,
@@ -136,6 +132,8 @@ def _not_free(host: str, port: int, error: OSError) -> InputError:
 def _run(settings: Settings, workers: Workers, listening: socket.socket, open_browser: bool) -> None:
     import uvicorn
 
+    from planner.page.connections import LONGEST_HEAD, allow_connections, connection_class
+
     class Server(uvicorn.Server):
         """Tells when it answers, and stops the jobs before it waits for those who wait for them."""
 
@@ -150,13 +148,16 @@ def _run(settings: Settings, workers: Workers, listening: socket.socket, open_br
 
     config = uvicorn.Config(
         build(settings, workers),
-        log_level="warning",
+        http=connection_class(),
+        h11_max_incomplete_event_size=LONGEST_HEAD,
+        log_level="error",  # what is no request is answered, not told
         access_log=False,
         proxy_headers=False,
         server_header=False,
         ws_max_size=LARGEST_BODY,
         timeout_graceful_shutdown=WAIT_FOR_BROWSERS,
     )
+    allow_connections()
     asyncio.run(Server(config).serve(sockets=[listening]))
 
 

@@ -16,6 +16,9 @@ from planner.errors import InputError
 LOOPBACK: Final = "127.0.0.1"
 LOOPBACK_NAMES: Final = frozenset({"127.0.0.1", "localhost", "::1"})
 PORT: Final = 8765
+HEALTH: Final = "/health"
+"""Programs that look after the server ask there, without the token."""
+
 LARGEST_BODY: Final = 1_000_000
 """A request may be so large [bytes]; the examples are no larger than two thousand."""
 

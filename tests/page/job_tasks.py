@@ -104,3 +104,18 @@ def breaks_whatever_it_is_given(*_: object, **__: object) -> None:
 def tells_its_time_limit(*_: object, time_limit: float | None, **__: object) -> None:
     """Say in an error what time limit was given."""
     raise InputError("the time limit", found=time_limit)
+
+
+def says(text: str, **_: object) -> str:
+    return text
+
+
+def says_when(file: str, text: str, *, report: Report, **_: object) -> str:
+    """Say it when a file is there."""
+    waits_for(file, report=report)
+    return text
+
+
+def takes(seconds: float, **_: object) -> str:
+    time.sleep(seconds)
+    return "took its time"

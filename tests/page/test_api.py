@@ -15,16 +15,20 @@ from typing import Any
 import httpx
 import pytest
 from fastapi import FastAPI
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from planner.command import run
 from planner.inputs.files import load_machine, load_part, part_from_data
 from planner.page import jobs
-from planner.page.api import build_api, nothing_there
+from planner.page.api import build_api
 from planner.page.examples import example_parts
 from planner.page.jobs import Workers
-from planner.page.reference import page_of, reference_of
+from planner.page.programs import routes_for_programs
+from planner.page.reference import page_of
 from planner.page.server import warm_up
 from planner.page.settings import Settings
+from planner.page.told import STATUS
 from tests.page import job_tasks as do
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -82,10 +86,7 @@ class Service:
 
 def app_of(workers: Workers) -> FastAPI:
     app = FastAPI()
-    api = build_api(workers, example_parts(), SETTINGS)
-    app.mount("/api/1", api)
-    app.add_route("/api", reference_of(api, SETTINGS))
-    app.add_route("/api/{rest:path}", nothing_there)
+    app.router.routes += routes_for_programs(workers, example_parts(), SETTINGS)
     return app
 
 
@@ -257,21 +258,78 @@ def test_what_is_wrong_is_told_as_the_commands_tell_it(
 
 def test_what_is_no_json_is_told(service: Service) -> None:
     sent: dict[str, Any] = {"content": b'{"part": ', "headers": {"content-type": "application/json"}}
-    assert error_in(service.ask("POST", "/api/1/plan", **sent), 422)["allowed"] == "one JSON object"
+    assert error_in(service.ask("POST", "/api/1/plan", **sent), 422)["line"] == 1
     forms: dict[str, Any] = {"content": json.dumps({"part": PART}), "headers": {"content-type": "text/plain"}}
     assert service.ask("POST", "/api/1/plan", **forms).status_code == 422, (
         "a form of another page can send no other kind"
     )
     deep: dict[str, Any] = {"content": b"[" * 200_000, "headers": {"content-type": "application/json"}}
-    assert service.ask("POST", "/api/1/plan", **deep).status_code in (400, 422)
+    assert "nested too deep" in error_in(service.ask("POST", "/api/1/plan", **deep), 422)["problem"]
     part = b'{"part": {"name": ' + b"[" * 900 + b"]" * 900 + b"}}"
     nested: dict[str, Any] = {"content": part, "headers": {"content-type": "application/json"}}
-    assert service.ask("POST", "/api/1/plan", **nested).json()["error"]["kind"] in ("InputError", "Fault")
+    assert "nested too deep" in error_in(service.ask("POST", "/api/1/plan", **nested), 422)["problem"]
     nan: dict[str, Any] = {
         "content": b'{"part": {"name": NaN}, "time_limit": NaN}',
         "headers": {"content-type": "application/json"},
     }
     error_in(service.ask("POST", "/api/1/plan", **nan), 422)
+
+
+ODD = {
+    "half a pair": "\ud800", "nothing": "\0", "controls": "a\nb\x1b[2J\x7f", "long": "x" * 5000, "a path": "../../etc/passwd",
+    "digits": "9" * 5000, "right to left": "\u202e\u2066", "none": "", "a device": "CON", "escapes": "%00%0a%2e%2e", "an exponent": "1e999",
+}  # fmt: skip
+
+
+def odd_bodies(text: str) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Requests in which a text stands wherever one may."""
+    for key in ("name", "machine", "units"):
+        yield "plan", {"part": {**PART, key: text}}
+    yield "plan", {"part": {**PART, "tube": {**PART["tube"], "material": text}}}
+    yield "plan", {"part": {**PART, text: 1}}
+    yield "plan", {"part": {**PART, "shape": {"bend_radius": 76.2, "file": text}}}
+    for key in ("machine", "prefer", "part_text", "part_format", text):
+        yield "plan", {"part": PART, key: text}
+    yield "plan", {"part_text": TEXT.replace("hatch", text) + ROWS}
+    yield "plan", {"part_text": TEXT + 'file = "a.csv"\n', "part_csv": CSV + text}
+    yield "why", {"part": PART, "order": text}
+    yield "check", {"part": PART, "machines": [text]}
+    yield "check", {"part": PART, "time_limit": text}
+
+
+@pytest.mark.parametrize("text", ODD.values(), ids=ODD)
+def test_no_text_is_a_fault_of_the_programs(service: Service, text: str, capfd: pytest.CaptureFixture[str]) -> None:
+    for path, body in odd_bodies(text):
+        sent: dict[str, Any] = {"content": json.dumps(body), "headers": {"content-type": "application/json"}}
+        answer = service.ask("POST", f"/api/1/{path}", **sent)
+        if answer.status_code != 200:  # a name may be any text
+            assert error_in(answer, 404 if answer.status_code == 404 else 422)["message"]
+            assert len(answer.json()["error"]["message"]) <= 500
+    assert capfd.readouterr().err == ""
+
+
+@given(st.binary(max_size=300) | st.text(max_size=300).map(str.encode) | st.recursive(
+    st.none() | st.booleans() | st.floats() | st.integers() | st.text(), lambda inner: st.lists(inner) | st.dictionaries(
+        st.sampled_from(["part", "machine", "part_text", "shape", "tube", "lra", "time_limit"]) | st.text(), inner)
+).map(lambda value: json.dumps(value).encode()))  # fmt: skip
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_no_body_is_a_fault_of_the_programs(service: Service, body: bytes) -> None:
+    for path in ("plan", "why", "check"):
+        sent: dict[str, Any] = {"content": body, "headers": {"content-type": "application/json"}}
+        answer = service.ask("POST", f"/api/1/{path}", **sent)
+        assert error_in(answer, 422)["kind"] in ("InputError", "UnreadableFile")
+
+
+def test_every_status_that_can_be_answered_is_in_the_reference(service: Service) -> None:
+    document = service.ask("GET", "/api/1/openapi.json").json()
+    shown = html.unescape(service.ask("GET", "/api").text)
+    may_be = {status for _, status in STATUS} | {400, 401, 403, 405, 408, 413, 421, 500}
+    for operation in (document["paths"][path]["post"] for path in ("/plan", "/why", "/check")):
+        assert {int(status) for status in operation["responses"]} == may_be | {200}
+        for answer in operation["responses"].values():
+            assert answer["description"] in shown
+    guard = (ROOT / "planner" / "page" / "guard.py").read_text(encoding="utf-8")
+    assert {int(status) for status in re.findall(r"Refusal\(\s*(\d+)", guard)} <= may_be
 
 
 def test_names_and_methods_that_are_not_there_are_told(service: Service) -> None:
@@ -280,6 +338,8 @@ def test_names_and_methods_that_are_not_there_are_told(service: Service) -> None
     assert error_in(service.ask("GET", "/api/1/nowhere"), 404)["kind"] == "NotFound"
     assert error_in(service.ask("GET", "/api/2/plan"), 404)["kind"] == "NotFound"
     assert error_in(service.ask("GET", "/api/1/plan"), 405)["kind"] == "MethodNotAllowed"
+    assert error_in(service.ask("PUT", "/api"), 405)["kind"] == "MethodNotAllowed"
+    assert error_in(service.ask("DELETE", "/api/nowhere"), 404)["kind"] == "NotFound"
 
 
 @pytest.mark.parametrize(
@@ -319,7 +379,7 @@ def test_no_file_of_this_computer_is_read(service: Service, tmp_path: Path, monk
 def test_the_time_limit_is_half_a_minute_unless_told_otherwise(
     service: Service, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    for task in ("plan_task", "why_task", "check_task"):
+    for task in ("plan_answer", "why_answer", "check_answer"):
         monkeypatch.setattr(f"planner.page.api.{task}", do.tells_its_time_limit)
     for path in ("plan", "why", "check"):
         assert error_in(service.post(path, part=PART), 422)["found"] == 30.0
@@ -329,7 +389,7 @@ def test_the_time_limit_is_half_a_minute_unless_told_otherwise(
 def test_a_fault_is_told_without_its_insides(
     service: Service, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr("planner.page.api.plan_task", do.breaks_whatever_it_is_given)
+    monkeypatch.setattr("planner.page.api.plan_answer", do.breaks_whatever_it_is_given)
     error = error_in(service.post("plan", part=PART), 500)
     assert error == {"kind": "Fault", "message": "a fault of bendorder itself: RuntimeError: a broken assumption"}
     assert "in breaks" in capfd.readouterr().err
@@ -337,7 +397,7 @@ def test_a_fault_is_told_without_its_insides(
 
 def test_a_job_that_hangs_is_answered_and_ended(service: Service, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(jobs, "GRACE", 0.1)
-    monkeypatch.setattr("planner.page.api.plan_task", do.hangs_whatever_it_is_given)
+    monkeypatch.setattr("planner.page.api.plan_answer", do.hangs_whatever_it_is_given)
     answer = service.post("plan", part=PART, time_limit=0.1)
     assert error_in(answer, 503)["kind"] == "Overdue"
     assert answer.headers["retry-after"] == "5"
@@ -347,7 +407,7 @@ def test_a_job_that_hangs_is_answered_and_ended(service: Service, monkeypatch: p
 def test_too_many_jobs_are_answered(service: Service) -> None:
     answer = service.post("plan", app_of(Workers(1, most_waiting=0)), part=PART)
     assert error_in(answer, 503)["kind"] == "TooBusy"
-    assert answer.headers["retry-after"] == "5"
+    assert answer.headers["retry-after"] == "1"
 
 
 def request_of(app: FastAPI, body: dict[str, Any], left: asyncio.Event) -> Any:
@@ -375,7 +435,7 @@ def request_of(app: FastAPI, body: dict[str, Any], left: asyncio.Event) -> Any:
 
 @pytest.mark.parametrize("how", ["the client leaves", "the server stops waiting"])
 def test_a_client_that_leaves_ends_its_job(service: Service, monkeypatch: pytest.MonkeyPatch, how: str) -> None:
-    monkeypatch.setattr("planner.page.api.plan_task", do.hangs_whatever_it_is_given)
+    monkeypatch.setattr("planner.page.api.plan_answer", do.hangs_whatever_it_is_given)
 
     async def test() -> None:
         left = asyncio.Event()

@@ -266,7 +266,30 @@ def test_the_token_in_the_address_opens_pages_only(method: str, path: str) -> No
     assert ask(SHOP, f"{THERE}{path}?token={TOKEN}", method).status_code == 401
 
 
-@pytest.mark.parametrize("path", ["//evil.example/", "/\\evil.example", "///evil.example", "/x\r\nset-cookie: a=b"])
+def test_no_path_has_control_characters() -> None:
+    for path in ("/x\r\nset-cookie: a=b", "/api/1/machines/a\nb", "/\0", "/\x7f"):
+        assert asyncio.run(refused_at(path)) == 400
+
+
+async def refused_at(path: str) -> int:
+    """The status of what the guard answers in the place of the application, 0 where it lets it through."""
+    sent: list[dict[str, Any]] = []
+
+    async def send(message: Any) -> None:
+        sent.append(message)
+
+    scope = {
+        "type": "http",
+        "method": "GET",
+        "path": path,
+        "query_string": b"",
+        "headers": [(b"host", b"127.0.0.1:8765")],
+    }
+    await Guard(Behind(), Settings())(scope, None, send)  # type: ignore[arg-type]
+    return int(sent[0]["status"]) if sent else 0
+
+
+@pytest.mark.parametrize("path", ["//evil.example/", "/\\evil.example", "///evil.example"])
 def test_nobody_is_sent_elsewhere_with_the_token(path: str) -> None:
     sent: list[dict[str, Any]] = []
 

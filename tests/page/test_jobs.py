@@ -18,7 +18,9 @@ from typing import Any
 import pytest
 
 from planner.page import jobs
-from planner.page.jobs import Fault, Job, Overdue, Stopped, TooBusy, Workers
+from planner.page.attending import Fault
+from planner.page.jobs import Job, Overdue, Stopped, Workers
+from planner.page.turns import TooBusy
 from tests.page import job_tasks as do
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -207,7 +209,12 @@ def test_jobs_of_one_part_wait_for_their_turn_and_in_their_order(tmp_path: Path)
 
             def submitted(number: int, key: str) -> Job[int]:
                 name = f"{key}{number}"
-                return workers.submit(do.waits_for, str(free[number]), key=key, report=lambda _: begun.append(name))
+
+                def told(sentence: str) -> None:
+                    if sentence == "begun":
+                        begun.append(name)
+
+                return workers.submit(do.waits_for, str(free[number]), key=key, report=told)
 
             long = [submitted(0, "long"), submitted(1, "long"), submitted(2, "long")]
             short = [submitted(3, "short"), submitted(4, "short")]
@@ -302,7 +309,7 @@ def test_workers_that_cannot_start_fail_their_jobs_and_are_not_started_without_e
             assert len(workers.processes) <= 1
 
     run(test)
-    assert capfd.readouterr().err.count("OSError: no room") <= 3
+    assert capfd.readouterr().err.count("OSError: no room") <= 5, "each job is tried twice, and one is kept ready"
 
 
 def test_closing_stops_what_is_under_way_and_what_waits() -> None:

@@ -26,7 +26,11 @@ FIRST = "lockside-rail"
 
 
 def build_pages(workers: Workers, examples: tuple[ExamplePart, ...], settings: Settings) -> None:
-    """Define the page; each browser that opens it has a desk of its own for as long as the server runs."""
+    """Define the page; each browser that opens it has a desk of its own for as long as the server runs.
+
+    A page is empty until its browser's socket is there: who only fetches it, and who comes once a second to see whether
+    the server is well, has nothing drawn and nothing planned.
+    """
     shop = Shop(workers, examples, settings.profiles, settings.folder or Path.cwd())
     first = next((one for one in examples if one.name == FIRST), examples[0])
     desks = Desks(lambda: first_desk(settings.profiles, first.path))
@@ -34,12 +38,21 @@ def build_pages(workers: Workers, examples: tuple[ExamplePart, ...], settings: S
     @ui.page("/", title="bendorder")
     def page() -> None:
         ui.add_css(STYLE)
-        desk, new = desks.of(str(app.storage.browser["id"]))
-        shell = Shell(desk, shop)
-        shell.draw()
-        part = desk.form.read().part if new else None
-        if part is not None:
-            shell.start(shell.doing.plan(part.normalised(), desk.machine))
+        browser, client = str(app.storage.browser["id"]), ui.context.client
+        opened: list[Shell] = []
+
+        def open_once() -> None:
+            if opened:
+                return  # the socket was away for a moment
+            with client:
+                desk, new = desks.of(browser)
+                opened.append(Shell(desk, shop))
+                opened[0].draw()
+            part = desk.form.read().part if new else None
+            if part is not None:
+                opened[0].start(opened[0].doing.plan(part.normalised(), desk.machine))
+
+        client.on_connect(open_once)
 
 
 def screen_of(shell: Shell) -> OnScreen:
