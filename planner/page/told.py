@@ -43,11 +43,11 @@ def _told_when(when: Mapping[int, str]) -> Answers:
 
 EVERYWHERE: Final = _told_when(
     {
-        400: "The path has control characters. What is no HTTP at all, or has a head of more than 32 KB, is answered in plain text.",
+        400: "The path has control characters. In plain text: it is no HTTP, or its head is larger than 32 KB.",
         401: "The token is missing or wrong.",
         403: "The request comes from another page than this computer's.",
         405: "The path is asked with another method.",
-        408: "The request did not come in time: its head in 10 s, its body in 30 s. Answered in plain text.",
+        408: "The request did not come in time: its head in 10 s, its body in 30 s. In plain text.",
         413: "The body is larger than 1 MB.",
         421: "This computer is not called by that name.",
         500: "A fault of bendorder itself.",
