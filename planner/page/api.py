@@ -126,8 +126,7 @@ class Asking:
 
     def _profiles(self) -> str:
         """Return what changes when a profile is changed: an answer may hang on any of them."""
-        found = [(profile.path, profile.path.stat()) for profile in list_profiles(self._settings.profiles)]
-        return repr([(str(path), stat.st_mtime_ns, stat.st_size) for path, stat in found])
+        return repr([_as_it_stands(profile.path) for profile in list_profiles(self._settings.profiles)])
 
     @staticmethod
     def _digest(*asked: str) -> str:
@@ -190,6 +189,15 @@ def _add_lists(api: FastAPI, examples: tuple[ExamplePart, ...], settings: Settin
         found = example_part(name, examples)
         part = load_part(found.path).normalised()
         return json_answer(as_json({"schema": EXAMPLE, "name": found.name, "about": found.about, "part": part}))
+
+
+def _as_it_stands(profile: Path) -> tuple[str, int, int]:
+    """Return what changes with a file; one that is gone, as a link may lead nowhere, has no time and no size."""
+    try:
+        stat = profile.stat()
+    except OSError:
+        return str(profile), 0, 0
+    return str(profile), stat.st_mtime_ns, stat.st_size
 
 
 def _line_of(profile: Path) -> str:

@@ -213,6 +213,27 @@ def test_a_spoiled_profile_hides_no_other(tmp_path: Path) -> None:
         service.close()
 
 
+def test_an_answer_is_kept_until_a_profile_is_changed_or_gone(tmp_path: Path) -> None:
+    profile = tmp_path / "mine.toml"
+    text = (ROOT / "machine_profiles" / "canal-workshop.toml").read_text(encoding="utf-8")
+    profile.write_text(text, encoding="utf-8")
+    (tmp_path / "nowhere.toml").symlink_to(tmp_path / "not there")
+    service = Service()
+    try:
+        app = FastAPI()
+        app.router.routes += routes_for_programs(service.workers, (), Settings(profiles=tmp_path))
+        part = {**PART, "machine": "mine"}
+        first = service.post("plan", app, part=part)
+        assert first.json()["verdict"] == "makeable"
+        assert service.post("plan", app, part=part).text == first.text
+        profile.write_text(text.replace("clamp_lengths = [115, 76]", "clamp_lengths = [260]"), encoding="utf-8")
+        assert service.post("plan", app, part=part).text != first.text
+        profile.unlink()
+        assert error_in(service.post("plan", app, part=part), 404)["kind"] == "UnknownMachine"
+    finally:
+        service.close()
+
+
 # --------------------------------------------------------------------------------------- what is refused
 
 
