@@ -119,3 +119,7 @@ def says_when(file: str, text: str, *, report: Report, **_: object) -> str:
 def takes(seconds: float, **_: object) -> str:
     time.sleep(seconds)
     return "took its time"
+
+
+def get_ready_slowly() -> None:
+    time.sleep(1.0)

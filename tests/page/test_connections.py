@@ -5,6 +5,7 @@ The limits of time are cut down here, so that nobody has to wait for them.
 
 from __future__ import annotations
 
+import resource
 import socket
 import threading
 import time
@@ -171,3 +172,30 @@ def test_of_too_many_that_are_not_finished_the_first_is_given_up_and_others_are_
         assert b"4 bytes" in fresh.recv(65536)
         slow[-1].sendall(b" / HTTP/1.1\r\nhost: a\r\n\r\n")
         assert b"0 bytes" in slow[-1].recv(65536), "who was not given up goes on"
+
+
+@pytest.mark.parametrize(
+    ("limits", "wanted"),
+    [
+        ((1024, 4096), [(4096, 4096)]),
+        ((1024, 1_000_000), [(8192, 1_000_000)]),
+        ((10_000, 20_000), []),
+        ((4096, 4096), []),
+    ],
+)
+def test_as_many_connections_are_asked_for_as_are_wanted_or_may_be(
+    limits: tuple[int, int], wanted: list[tuple[int, int]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[tuple[int, int]] = []
+    monkeypatch.setattr(resource, "getrlimit", lambda _: limits)
+    monkeypatch.setattr(resource, "setrlimit", lambda _, both: asked.append(both))
+    connections.allow_connections()
+    assert asked == wanted
+
+
+def test_without_an_end_to_what_may_be_asked_for_it_is_what_is_wanted(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[tuple[int, int]] = []
+    monkeypatch.setattr(resource, "getrlimit", lambda _: (256, resource.RLIM_INFINITY))
+    monkeypatch.setattr(resource, "setrlimit", lambda _, both: asked.append(both))
+    connections.allow_connections()
+    assert asked == [(8192, resource.RLIM_INFINITY)]

@@ -291,6 +291,47 @@ def test_a_worker_that_ends_by_itself_fails_its_job_and_no_other() -> None:
     run(test)
 
 
+def test_a_job_whose_worker_is_killed_before_it_is_begun_is_begun_elsewhere() -> None:
+    async def test() -> None:
+        async with at_work(2, warm_up=do.get_ready_slowly) as workers:
+            jobs = [workers.submit(do.pid) for _ in range(3)]
+            killed = set(workers.processes)
+            for process in killed:
+                os.kill(process, signal.SIGKILL)
+            for job in jobs:
+                assert await job not in killed
+
+    run(test)
+
+
+def test_a_job_that_waits_is_told_how_long_and_no_more_when_it_is_begun(tmp_path: Path) -> None:
+    async def test() -> None:
+        async with at_work(1) as workers:
+            free, told = tmp_path / "free", list[str]()
+            first = workers.submit(do.waits_for, str(free))
+            second = workers.submit(do.waits_for, str(free), report=told.append)
+            assert told == ["waiting for its turn, about 1 s"]
+            assert 0.0 < workers.wait <= 2.0
+            free.touch()
+            await first
+            await second
+            assert told[-2:] == ["", "begun"]
+            assert workers.wait == 0.0
+
+    run(test)
+
+
+def test_two_clients_take_turns_and_neither_has_all_workers() -> None:
+    async def test() -> None:
+        async with at_work(2) as workers:
+            often = [workers.submit(do.hangs, client="often") for _ in range(3)]
+            assert isinstance(await workers.run(do.pid, client="once"), int)
+            assert workers.under_way == 1
+            assert sum(job.done for job in often) == 0
+
+    run(test)
+
+
 def is_running(process: int) -> bool:
     """Whether a process runs (Linux tells; elsewhere it is taken to have ended)."""
     stat = Path(f"/proc/{process}/stat")
