@@ -32,8 +32,9 @@ class InputError(BendorderError):
     """Something in a file or on the command line cannot be used.
 
     problem: what is wrong, without the place; file: path or "command line"; line, column: from 1; key: dotted
-    key as it stands in the file ("tube.wall", "shape.lra[2]"); found: the value that was found; allowed: what
-    may stand there; suggestion: the nearest name that would do.
+    key as it stands in the file ("tube.wall", "shape.lra[2]"); row, cell: of the shape's table, the row from 1 and the
+    name of the column ("angle"); found: the value that was found; allowed: what may stand there; suggestion: the
+    nearest name that would do.
     """
 
     def __init__(
@@ -44,6 +45,8 @@ class InputError(BendorderError):
         line: int | None = None,
         column: int | None = None,
         key: str | None = None,
+        row: int | None = None,
+        cell: str | None = None,
         found: object = None,
         allowed: str = "",
         suggestion: str | None = None,
@@ -53,6 +56,8 @@ class InputError(BendorderError):
         self.line = line
         self.column = column
         self.key = key
+        self.row = row
+        self.cell = cell
         self.found = found
         self.allowed = allowed
         self.suggestion = suggestion
@@ -94,6 +99,8 @@ class InputError(BendorderError):
             "line": self.line,
             "column": self.column,
             "key": self.key,
+            "row": self.row,
+            "cell": self.cell,
             "found": _json(self.found),
             "allowed": self.allowed,
             "suggestion": self.suggestion,

@@ -92,6 +92,8 @@ def vertices_from_lra(straights: Array, rotations: Array, angles: Array, radii: 
         if angle >= LARGEST_XYZ_ANGLE:
             raise InputError(
                 f"bend {i + 1} of {np.rad2deg(angle):.6g}° cannot be given by vertices: give it as LRA",
+                row=i + 1,
+                cell="angle",
                 found=float(np.rad2deg(angle)),
                 allowed="bends under 175° in XYZ",
             )
@@ -165,4 +167,4 @@ def _straights(lengths: Array, tangents: Array) -> Array:
 
 def _row_error(row: int, problem: str, found: float, allowed: str) -> InputError:
     """Return the error for a row of the table of vertices, counted from 1."""
-    return InputError(f"row {row}: {problem}", key=f"shape.xyz[{row}]", found=found, allowed=allowed)
+    return InputError(problem, key=f"shape.xyz[{row}]", row=row, found=found, allowed=allowed)

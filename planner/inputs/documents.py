@@ -25,6 +25,9 @@ RESERVED: Final = frozenset(
 )
 """Keys that later versions will read; until then they are refused rather than ignored."""
 
+TABLES: Final = (("shape", "lra"), ("shape", "xyz"))
+"""Where a table of rows stands."""
+
 _ALLOWED: Final = {
     "bool_type": "true or false",
     "string_type": "text in quotes",
@@ -63,6 +66,8 @@ class Document:
     def error(self, problem: str, path: Path, allowed: str, found: object = None, **more: Any) -> InputError:
         """Return the error for a place in this document."""
         place = {"file": self.file, "line": self.line_of(path), "key": dotted(path)}
+        if path[:2] in TABLES and len(path) > 2 and isinstance(path[2], int):
+            place["row"] = path[2] + 1
         return InputError(problem, found=found, allowed=allowed, **{**place, **more})
 
     def unit(self) -> FileUnits:

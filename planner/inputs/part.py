@@ -14,6 +14,9 @@ from planner.inputs.centreline import SMALLEST_ANGLE, Array, vertices_from_lra
 
 RotationSign = Literal["right-handed", "left-handed"]
 
+RADIUS: Final = "radius"
+"""The column of a shape's table that a bend's own radius stands in."""
+
 MOST_BENDS: Final = 60
 """More bends than this are refused: no stock length carries them, and it bounds the search."""
 
@@ -229,10 +232,11 @@ def _check_shape(part: Part) -> None:
         )
     for i, straight in enumerate(part.straights):
         if not (math.isfinite(straight) and straight >= 0.0):
-            raise _row_error(i, f"a straight of {straight:.10g} mm", float(straight), "0 mm or more")
+            raise _row_error(i, "straight", f"a straight of {straight:.10g} mm", float(straight), "0 mm or more")
     if part.rotations[0] != 0.0:
         found = _rounded(math.degrees(part.rotations[0]))
-        raise _row_error(0, f"a rotation of {found:.10g}° before the first bend", found, "0 in the first row")
+        problem = f"a rotation of {found:.10g}° before the first bend"
+        raise _row_error(0, "rotation", problem, found, "0 in the first row")
     for i in range(n):
         _check_bend(part, i)
 
@@ -241,19 +245,22 @@ def _check_bend(part: Part, i: int) -> None:
     """Refuse a bend that cannot be."""
     rotation, angle, radius = math.degrees(part.rotations[i]), float(part.angles[i]), float(part.radii[i])
     if not math.isfinite(rotation):
-        raise _row_error(i, f"a rotation of {rotation}", rotation, "a number of degrees")
+        raise _row_error(i, "rotation", f"a rotation of {rotation}", rotation, "a number of degrees")
     if not SMALLEST_ANGLE * (1.0 - 1e-9) <= angle <= 2.0 * math.pi * (1.0 + 1e-12):
         found = _rounded(math.degrees(angle)) if math.isfinite(angle) else angle
-        raise _row_error(i, f"a bend of {found:.10g}°", found, "0.01° to 360°")
+        raise _row_error(i, "angle", f"a bend of {found:.10g}°", found, "0.01° to 360°")
     if not (math.isfinite(radius) and radius > part.radius):
         raise InputError(
             f"bend {i + 1} has a radius of {radius:.10g} mm",
             key=f"shape.radii[{i + 1}]",
+            row=i + 1,
+            cell=RADIUS,
             found=radius,
             allowed=f"more than the tube's radius, {part.radius:.10g} mm (radii are those of the centreline)",
         )
 
 
-def _row_error(index: int, what: str, found: float, allowed: str) -> InputError:
-    """Return the error for a row of the LRA table (index from 0, shown from 1)."""
-    return InputError(f"row {index + 1} has {what}", key=f"shape.lra[{index + 1}]", found=found, allowed=allowed)
+def _row_error(index: int, cell: str, problem: str, found: float, allowed: str) -> InputError:
+    """Return the error for a cell of the LRA table (index of the row from 0, shown from 1)."""
+    row = index + 1
+    return InputError(problem, key=f"shape.lra[{row}]", row=row, cell=cell, found=found, allowed=allowed)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path as File
 from typing import Final, Literal
 
@@ -26,15 +26,17 @@ _HEADERS: Final = "straight,rotation,angle or x,y,z, either with ,radius"
 
 @dataclass(frozen=True)
 class Place:
-    """Where a row stands."""
+    """Where a row of the shape's table stands, or what else the shape says (`row` is None there); rows count from 1."""
 
     file: str | None
     line: int | None
     key: str
+    row: int | None = None
 
-    def error(self, problem: str, allowed: str, found: object = None) -> InputError:
-        """Return the error for this row."""
-        return InputError(problem, file=self.file, line=self.line, key=self.key, found=found, allowed=allowed)
+    def error(self, problem: str, allowed: str, found: object = None, cell: str | None = None) -> InputError:
+        """Return the error for this row; cell: the name of the column where it is one cell's."""
+        place = {"file": self.file, "line": self.line, "key": self.key, "row": self.row}
+        return InputError(problem, cell=cell, found=found, allowed=allowed, **place)  # type: ignore[arg-type]
 
 
 @dataclass(frozen=True)
@@ -67,7 +69,7 @@ def read_table(document: Document, shape: ShapeTable) -> Table:
     kind: Kind = "lra" if shape.lra is not None else "xyz"
     rows = shape.lra if shape.lra is not None else shape.xyz or ()
     paths = [("shape", kind, i) for i in range(len(rows))]
-    places = tuple(Place(document.file, document.line_of(path), dotted(path)) for path in paths)
+    places = tuple(Place(document.file, document.line_of(path), dotted(path), path[2] + 1) for path in paths)
     whole = Place(document.file, document.line_of(("shape", kind)), f"shape.{kind}")
     return Table(kind, rows, places, whole)
 
@@ -89,7 +91,7 @@ def _csv_table(path: File, text: str) -> Table:
         rows: list[tuple[float, ...]] = []
         places: list[Place] = []
         for record in reader:
-            place = Place(str(path), reader.line_num, f"row {len(rows) + 1}")
+            place = Place(str(path), reader.line_num, f"row {len(rows) + 1}", len(rows) + 1)
             if all(not str(cell or "").strip() for cell in record.values()):
                 continue
             if None in record:
@@ -130,7 +132,7 @@ def _numbers(place: Place, cells: list[str], names: tuple[str, ...]) -> tuple[fl
             numbers.append(float(cell))
         except ValueError:
             found = f'"{cell}" is no number' if cell else "the cell is empty"
-            raise Place(place.file, place.line, f"{place.key}, {name}").error(
-                f"{found} (column {name})", "a number with a decimal point", cell
+            raise replace(place, key=f"{place.key}, {name}").error(
+                f"{found} (column {name})", "a number with a decimal point", cell, name
             ) from None
     return tuple(numbers)

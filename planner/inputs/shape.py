@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +10,7 @@ from pydantic_core import PydanticCustomError
 from planner.errors import InputError
 from planner.inputs.centreline import Array, lra_from_vertices
 from planner.inputs.documents import Document
-from planner.inputs.part import MOST_BENDS
+from planner.inputs.part import MOST_BENDS, RADIUS
 from planner.inputs.part_file import ShapeTable
 from planner.inputs.quantities import FileUnits, Kind, Least, read
 from planner.inputs.rows import Place, Table, read_table
@@ -38,16 +37,15 @@ class Shape:
 
     def placed(self, error: InputError, document: Document) -> InputError:
         """Return an error of the part with its place in the files."""
-        match = re.fullmatch(r"shape\.(lra|xyz|radii)\[(\d+)\]", error.key or "")
-        if match:
-            places = self.radius_places if match[1] == "radii" else self.table.places
-            place = places[min(int(match[2]), len(places)) - 1]
+        if error.row is not None:
+            places = self.radius_places if error.cell == RADIUS else self.table.places
+            place = places[min(error.row, len(places)) - 1]
         elif (error.key or "shape") == "shape":
             place = self.table.whole
         else:
             path = tuple(str(error.key).split("."))
             place = Place(document.file, document.line_of(path), str(error.key))
-        error.file, error.line, error.key = place.file, place.line, place.key
+        error.file, error.line, error.key, error.row = place.file, place.line, place.key, place.row
         return error
 
 
@@ -86,7 +84,7 @@ def _cell(place: Place, name: str, value: float, kind: Kind, least: Least, unit:
         return read(value, kind, least, unit)
     except PydanticCustomError as error:
         context = error.context or {}
-        raise place.error(f"{context['problem']} ({name})", str(context["allowed"]), value) from None
+        raise place.error(f"{context['problem']} ({name})", str(context["allowed"]), value, name) from None
 
 
 def _from_lra(table: Table, unit: FileUnits) -> tuple[Array, Array, Array]:
@@ -102,7 +100,9 @@ def _from_lra(table: Table, unit: FileUnits) -> tuple[Array, Array, Array]:
         values = zip(row, _LRA, strict=False)
         rows.append([_cell(place, name, value, kind, least, unit) for value, (name, kind, least) in values])
         if abs(row[1]) > 360.0:
-            raise place.error(f"{row[1]:.10g} is more than a turn (rotation)", "-360 to 360 degrees", row[1])
+            raise place.error(
+                f"{row[1]:.10g} is more than a turn (rotation)", "-360 to 360 degrees", row[1], "rotation"
+            )
     last, place = table.rows[-1], table.places[-1]
     if len(last) != 1:
         raise place.error(f"{len(last)} numbers stand in the last row", "the end straight alone", list(last))
@@ -134,7 +134,9 @@ def _radii(
     if table.kind == "xyz":
         for row, place in ((table.rows[0], table.places[0]), (table.rows[-1], table.places[-1])):
             if len(row) == 4 and row[3] != 0.0:
-                raise place.error("an end of the tube has no bend radius", "x, y, z alone, or a 0 fourth", row[3])
+                raise place.error(
+                    "an end of the tube has no bend radius", "x, y, z alone, or a 0 fourth", row[3], RADIUS
+                )
     if shape.bend_radii is not None:
         if any(in_rows) or shape.bend_radius is not None:
             other = "bend_radius" if shape.bend_radius is not None else "a radius in the rows"
@@ -156,7 +158,7 @@ def _radii(
         )
     common = Place(document.file, document.line_of(("shape", "bend_radius")), "shape.bend_radius")
     radii = [
-        _cell(place, "radius", row[3], "length", "above zero", unit) if own else float(shape.bend_radius or 0.0)
+        _cell(place, RADIUS, row[3], "length", "above zero", unit) if own else float(shape.bend_radius or 0.0)
         for row, place, own in zip(rows, places, in_rows, strict=True)
     ]
     return np.array(radii), tuple(place if own else common for place, own in zip(places, in_rows, strict=True))

@@ -6,7 +6,6 @@ changed for the user (the kind of table, the units, the hand) is changed only on
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Final, Literal
@@ -145,9 +144,8 @@ class PartForm:
         try:
             form = self._as_vertices(read.part) if kind == "xyz" else self._as_lra(read.part)
         except InputError as error:
-            bend = re.match(r"bend (\d+)", error.problem)
-            row = None if bend is None else int(bend[1]) - 1
-            return self, (Slip(error.problem, "rows" if row is None else "angle", row, 2, allowed=error.allowed),)
+            row = None if error.row is None else error.row - 1
+            return self, (Slip(error.problem, error.cell or "rows", row, 2, allowed=error.allowed),)
         again = form.read()
         if again.part is None or not _same_shape(again.part, read.part):
             why = again.slips[0].problem if again.slips else "a bend of it is too small"
@@ -323,15 +321,14 @@ class PartForm:
 
     def _placed(self, error: InputError) -> Slip:
         """Return the planner's error as a slip at the row, the column or the field that it speaks of."""
-        problem = in_unit(re.sub(r"^row \d+(?: has|:) ", "", error.problem), self.units)
-        allowed = in_unit(error.allowed, self.units)
-        key = error.key or ""
-        row = re.match(r"shape\.(?:lra|xyz)\[(\d+)\]", key)
-        if row is not None:
-            at, column = int(row[1]) - 1, _column(self.kind, error.problem)
-            name, found = ("rows", "") if column is None else (COLUMNS[self.kind][column], self._padded()[at][column])
-            return Slip(problem, name, at, column, found, allowed)
-        name = re.sub(r"\[\d+\]", "", key).rpartition(".")[2]
+        problem, allowed = in_unit(error.problem, self.units), in_unit(error.allowed, self.units)
+        if error.row is not None:
+            columns, at = COLUMNS[self.kind], error.row - 1
+            if error.cell not in columns:
+                return Slip(problem, "rows", at, allowed=allowed)
+            column = columns.index(error.cell)
+            return Slip(problem, error.cell, at, column, self._padded()[at][column], allowed)
+        name = (error.key or "").rpartition(".")[2]
         if name not in self.__dataclass_fields__:
             return Slip(problem, "rows", allowed=allowed)
         return Slip(problem, name, found=str(getattr(self, name)), allowed=allowed, suggestion=error.suggestion)
@@ -369,15 +366,6 @@ def _neat(value: float, within: float) -> str:
 def _in_order(slip: Slip) -> tuple[bool, int, int]:
     """Sort slips: fields, then the table from its first row."""
     return slip.row is not None, -1 if slip.row is None else slip.row, -1 if slip.column is None else slip.column
-
-
-def _column(kind: Kind, problem: str) -> int | None:
-    """Return the column that the planner's problem with a row speaks of, None if it is the row as a whole."""
-    words = {
-        "lra": ((r"radius", RADIUS), (r"rotation", 1), (r"straight", 0), (r"a bend of|\(angle\)", 2)),
-        "xyz": ((r"bend radius$|\(radius\)|has a radius", RADIUS), (r"\(x\)", 0), (r"\(y\)", 1), (r"\(z\)", 2)),
-    }
-    return next((column for word, column in words[kind] if re.search(word, problem)), None)
 
 
 def _same_shape(one: Part, other: Part) -> bool:

@@ -138,6 +138,8 @@ class ErrorEvidence(BaseModel):
     line: int | None = None
     column: int | None = None
     key: str | None = None
+    row: int | None = None
+    cell: str | None = None
     found: Any = None
     allowed: str | None = None
     suggestion: str | None = None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -113,6 +114,27 @@ def test_a_spoiled_part_names_line_key_and_what_was_found(
     assert (error.line, error.key) == (line, key)
     assert error.as_dict()["found"] == found
     assert words in str(error)
+    row = re.match(r"shape\.lra\[(\d+)\]", key)
+    assert error.row == (None if row is None else int(row[1])), "as a number, so that nobody reads it out of the key"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "row", "cell"),
+    [
+        ("[180, -90, 45]", "[-180, -90, 45]", 2, "straight"), ("[180, -90, 45]", "[180, 361, 45]", 2, "rotation"),
+        ("[250, 0, 90]", "[250, 1, 90]", 1, "rotation"), ("[180, -90, 45]", "[180, -90, 0]", 2, "angle"),
+        ("[180, -90, 45]", "[180, -90, 361]", 2, "angle"), ("[180, -90, 45]", "[180, -90, 45, 19]", 2, "radius"),
+        ("[180, -90, 45]", "[180, -90, 45, 0]", 2, "radius"), ("[300]", "[-1]", 3, "straight"),
+        ("[180, -90, 45]", "[180, -90]", 2, None), ("bend_radius = 76.2", "bend_radius = 3", None, "radius"),
+    ],
+)  # fmt: skip
+def test_a_spoiled_cell_is_named_by_its_row_and_column(
+    tmp_path: Path, old: str, new: str, row: int | None, cell: str | None
+) -> None:
+    assert old in GOOD
+    error = refused(tmp_path, GOOD.replace(old, new, 1))
+    assert (error.row, error.cell) == (row, cell)
+    assert error.as_dict() | {"row": row, "cell": cell} == error.as_dict()
 
 
 def test_the_unspoiled_part_is_read(tmp_path: Path) -> None:

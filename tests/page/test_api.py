@@ -256,7 +256,7 @@ WRONG: list[tuple[str, dict[str, Any], int, dict[str, Any]]] = [
     ("plan", {"part": PART, "machine": "canal-workshp"}, 404, {"kind": "UnknownMachine", "suggestion": "canal-workshop"}),
     ("plan", {"part": PART, "machine": {"name": "mine", "units": "mm"}}, 422, {"key": "head"}),
     ("plan", {"part": PART, "machine": "long-bed"}, 422, {"kind": "NoTooling"}),
-    ("plan", {"part_text": TEXT + "lra = [[400, 0, -90], [500]]"}, 422, {"file": "part.toml", "line": 10, "key": "shape.lra[1]"}),
+    ("plan", {"part_text": TEXT + "lra = [[400, 0, -90], [500]]"}, 422, {"file": "part.toml", "line": 10, "key": "shape.lra[1]", "row": 1, "cell": "angle"}),
     ("plan", {"part_text": "name = "}, 422, {"kind": "UnreadableFile", "file": "part.toml", "line": 1}),
     ("plan", {"part_text": TEXT, "part_format": "json"}, 422, {"kind": "UnreadableFile", "file": "part.json"}),
     ("plan", {"part_text": TEXT + 'file = "a.csv"', "part_csv": CSV.replace("90", "x")}, 422, {"file": "a.csv", "line": 2}),
