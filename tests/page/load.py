@@ -9,11 +9,15 @@ import statistics
 import time
 from collections import Counter
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import httpx
+
+from planner.errors import SelfCrossing
+from planner.inputs.files import part_from_data
 
 Body = dict[str, Any]
 
@@ -45,12 +49,18 @@ class Load:
         )
 
 
-def new_part(rng: random.Random) -> Body:
-    """A part of one to four bends that nobody has asked about yet."""
-    bends = rng.randint(1, 4)
-    rows = [[rng.randint(260, 600), rng.choice((0, 45, 90, 180)), rng.choice((30, 45, 60, 90))] for _ in range(bends)]
-    rows[0][1] = 0
-    return {**RAIL, "shape": {"bend_radius": 76.2, "lra": [*rows, [rng.randint(300, 600)]]}}
+def new_part(rng: random.Random, most: int = 4) -> Body:
+    """A part of one bend or more that nobody has asked about yet and that does not run through itself."""
+    while True:
+        bends = rng.randint(1, most)
+        rows = [
+            [rng.randint(260, 600), rng.choice((0, 45, 90, 180)), rng.choice((30, 45, 60, 90))] for _ in range(bends)
+        ]
+        rows[0][1] = 0
+        part = {**RAIL, "shape": {"bend_radius": 76.2, "lra": [*rows, [rng.randint(300, 600)]]}}
+        with suppress(SelfCrossing):
+            part_from_data(part)
+            return part
 
 
 async def clients(url: str, many: int, seconds: float, ask: Callable[[random.Random], Body], pause: float) -> Load:
