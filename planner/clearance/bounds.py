@@ -7,6 +7,7 @@ distance, r the tube's radius. All arrays are (N,), vectors (3, N).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
@@ -14,8 +15,12 @@ from planner.clearance.distances import Kind, evaluate, rod
 from planner.clearance.poses import Cells, Posed, acceleration_of, exists, pose
 from planner.clearance.rows import Rows
 from planner.clearance.sections import Near, taken_off, to_convex, to_grooved
+from planner.deadline import in_time
 from planner.tolerances import CLOSE_GAP, ROUNDING
 from planner.tube.frames import Array, Flags, Ints
+
+AT_ONCE: Final = 32_768
+"""So many cells are bounded at once: what is reckoned on the way takes about 2 kB for each."""
 
 
 @dataclass(frozen=True)
@@ -45,6 +50,25 @@ class Bounds:
 
 
 def bounds(rows: Rows, cells: Cells, upto: Array | float = np.inf) -> Bounds:
+    """Return the bounds of the clearance of every cell, so many at a time that memory and the deadline bear it.
+
+    upto: a bound that has passed it need not be the best [mm].
+    """
+    if cells.count <= AT_ONCE:
+        return _bounds(rows, cells, upto)
+    limit, parts = np.broadcast_to(upto, cells.count), list[Bounds]()
+    for first in range(0, cells.count, AT_ONCE):
+        in_time()
+        some = np.arange(first, min(first + AT_ONCE, cells.count))
+        parts.append(_bounds(rows, cells.take(some), limit[some]))
+    return Bounds(
+        np.concatenate([part.lower for part in parts]),
+        np.concatenate([part.upper for part in parts]),
+        np.concatenate([part.along for part in parts], axis=1),
+    )
+
+
+def _bounds(rows: Rows, cells: Cells, upto: Array | float) -> Bounds:
     """Return the bounds of the clearance, the largest of them, and the clearance found at the midpoint.
 
     Lipschitz bound:    f − r − δs − (|x_t| + a δt/2) δt                                                     (3)

@@ -17,6 +17,7 @@ from planner.clearance.poses import Cells, acceleration_of, pose
 from planner.clearance.rows import EVERY_CLAMP, Rows, rows_of
 from planner.clearance.surroundings import Surroundings
 from planner.clearance.verdicts import Answer
+from planner.deadline import OutOfTime
 from planner.tolerances import REPORT_GAP
 from planner.tube import motions
 from planner.tube.bodies import Role
@@ -238,6 +239,33 @@ DROPPED: dict[str, Variant] = {
 @pytest.mark.parametrize("name", DROPPED)
 def test_a_bound_without_one_of_its_terms_is_no_bound(name: str) -> None:
     assert max((DROPPED[name](rows, cells) - least).max() for rows, cells, least in sampled()) > 1e-3
+
+
+def test_cells_that_are_bounded_some_at_a_time_have_the_bounds_they_have_at_once(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Bit for bit, so that no answer hangs on how many there are; and memory and deadline bear any number."""
+    for rows, cells, _ in sampled():
+        few = cells.take(np.arange(min(cells.count, 400)))
+        for upto in (np.inf, 5.0, np.linspace(-20.0, 60.0, few.count)):
+            monkeypatch.setattr(module, "AT_ONCE", 32_768)
+            whole = bounds(rows, few, upto)
+            monkeypatch.setattr(module, "AT_ONCE", 37)
+            parts = bounds(rows, few, upto)
+            for name in ("lower", "upper", "along"):
+                assert np.array_equal(getattr(whole, name), getattr(parts, name)), name
+    looked = 0
+
+    def late() -> None:
+        nonlocal looked
+        looked += 1
+        if looked == 3:
+            raise OutOfTime
+
+    monkeypatch.setattr(module, "in_time", late)
+    with pytest.raises(OutOfTime):
+        bounds(rows, few, np.inf)
+    assert looked == 3, "between the parts it is looked at the clock"
 
 
 def test_neither_equation_passes_what_is_found_in_a_cell() -> None:
