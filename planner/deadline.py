@@ -16,7 +16,7 @@ from typing import TypeVar
 
 Item = TypeVar("Item")
 
-TO_FINISH = 0.5
+TO_FINISH = 0.3
 """How long after the time limit what is known may still be gathered and put into words [s]."""
 
 

@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
-from planner.deadline import in_time
+from planner.deadline import each_in_time, in_time
 from planner.plans.document import Reason
 from planner.plans.reasons import from_nogood
 from planner.search.events import Event, NoGood, Pattern
@@ -54,7 +54,7 @@ def grounds_of(search: Search, nogoods: Iterable[NoGood], rules: Iterable[NoGood
     """
     learned = sorted(nogoods, key=lambda nogood: _in_order(nogood.pattern))
     said: dict[tuple[str, str], list[NoGood]] = {}
-    for nogood in (*(search.problem.rules if rules is None else rules), *learned):
+    for nogood in each_in_time((*(search.problem.rules if rules is None else rules), *learned)):
         sentence = nogood.sentence or from_nogood(search, nogood).sentence
         said.setdefault((nogood.grade, sentence), []).append(nogood)
     grounds = [Ground(tuple(alike)) for alike in said.values()]
