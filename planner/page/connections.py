@@ -22,7 +22,10 @@ WHOLE_BY: Final = 30.0
 """The same of its body, from its head on [s]: a megabyte in that time goes through any network of a workshop."""
 
 MOST_UNFINISHED: Final = 200
-"""So many requests may be on their way at once: for another one that which has taken longest is given up."""
+"""So many requests may be on their way at once: for another one that which has taken longest is given up, …"""
+
+YOUNG: Final = 1.0
+"""… unless it has not taken so long yet: many that come at once do not drive out each other [s]."""
 
 MOST_FILES: Final = 8_192
 """So many connections the system is asked to allow; some allow 256 or 1,024 unless asked."""
@@ -38,7 +41,7 @@ class Unfinished:
 
     def __init__(self, most: int = MOST_UNFINISHED) -> None:
         self._most = most
-        self._waited_for: dict[Connection, asyncio.TimerHandle] = {}
+        self._waited_for: dict[Connection, tuple[asyncio.TimerHandle, float]] = {}
 
     def __len__(self) -> int:
         return len(self._waited_for)
@@ -49,16 +52,17 @@ class Unfinished:
     def wait_for(self, connection: Connection, seconds: float) -> None:
         """Give a connection so long [s] until it is `come`; of too many the first one is given up."""
         self.come(connection)
-        timer = asyncio.get_running_loop().call_later(seconds, self._give_up, connection)
-        self._waited_for[connection] = timer
-        if len(self._waited_for) > self._most:
-            self._give_up(next(iter(self._waited_for)))
+        loop = asyncio.get_running_loop()
+        self._waited_for[connection] = loop.call_later(seconds, self._give_up, connection), loop.time()
+        first, (_, since) = next(iter(self._waited_for.items()))
+        if len(self._waited_for) > self._most and loop.time() - since >= YOUNG:
+            self._give_up(first)
 
     def come(self, connection: Connection) -> None:
         """Wait for a connection no more."""
-        timer = self._waited_for.pop(connection, None)
-        if timer is not None:
-            timer.cancel()
+        waited_for = self._waited_for.pop(connection, None)
+        if waited_for is not None:
+            waited_for[0].cancel()
 
     def _give_up(self, connection: Connection) -> None:
         self.come(connection)

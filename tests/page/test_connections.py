@@ -160,6 +160,7 @@ def test_of_too_many_that_are_not_finished_the_first_is_given_up_and_others_are_
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setattr(connections, "HEAD_BY", NEVER)
+    monkeypatch.setattr(connections, "YOUNG", 0.0)
     with answering(most=5) as port, ExitStack() as stack:
         slow = []
         for number in range(8):
@@ -172,6 +173,17 @@ def test_of_too_many_that_are_not_finished_the_first_is_given_up_and_others_are_
         assert b"4 bytes" in fresh.recv(65536)
         slow[-1].sendall(b" / HTTP/1.1\r\nhost: a\r\n\r\n")
         assert b"0 bytes" in slow[-1].recv(65536), "who was not given up goes on"
+
+
+def test_many_that_come_at_once_do_not_drive_out_each_other(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(connections, "YOUNG", NEVER)
+    with answering(most=3) as port, ExitStack() as stack:
+        many = [stack.enter_context(connected(port)) for _ in range(10)]
+        for one in many:
+            one.sendall(HEAD[:-2])
+        for one in many:
+            one.sendall(b"\r\n1234")
+            assert b"4 bytes" in one.recv(65536)
 
 
 @pytest.mark.parametrize(
