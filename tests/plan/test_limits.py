@@ -23,6 +23,7 @@ from planner.inputs.part import Part
 from planner.planning import plan
 from planner.plans.document import Plan
 from planner.plans.evidence import Evidence
+from planner.plans.grounds import grounds_of
 from planner.proof.document import proof_document, proof_text
 from planner.search.cases import case_of, surroundings_of
 from planner.search.decision import Plannable, carried_out, decide
@@ -229,6 +230,21 @@ def test_changes_and_reasons_stop_too(campaign: bool) -> None:
             answer = why(part, machine, time_limit=float(looks))
         assert answer.verdict in (whole.verdict, "undecided")
         assert answer.rules or answer.verdict == "undecided"
+
+
+def test_between_no_goods_that_are_put_into_words_it_is_looked_at_the_clock() -> None:
+    """Each may take a deepest place to be found: a hundred of them made an answer more than a second late."""
+    evidence = Evidence()
+    plan(*CASES["not makeable"], evidence=evidence)
+    search = evidence.search
+    assert search is not None
+    assert len(search.nogoods) > 3
+    clock = Looks()
+    with limited(FOR_EVER, clock=clock):
+        grounds_of(search, search.nogoods)
+    assert clock.looks > len(search.nogoods)
+    with limited(2.0, clock=Looks()), pytest.raises(OutOfTime):
+        grounds_of(search, search.nogoods)
 
 
 # ------------------------------------------------------------------------------------------------ how late it is
