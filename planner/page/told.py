@@ -15,9 +15,11 @@ from planner.errors import BendorderError, InputError, UnknownMachine
 from planner.inputs.documents import dotted
 from planner.outputs.documents import as_json, error_document
 from planner.page.attending import Fault
+from planner.page.connections import HEAD_BY, LONGEST_HEAD, WHOLE_BY
 from planner.page.examples import UnknownPart
 from planner.page.jobs import Overdue, Stopped
 from planner.page.questions import ErrorAnswer
+from planner.page.settings import LARGEST_BODY
 from planner.page.turns import TooBusy, TooMany
 
 STATUS: Final[tuple[tuple[type[Exception], int], ...]] = (
@@ -43,12 +45,13 @@ def _told_when(when: Mapping[int, str]) -> Answers:
 
 EVERYWHERE: Final = _told_when(
     {
-        400: "The path has control characters. In plain text: it is no HTTP, or its head is larger than 32 KB.",
+        400: "The path has control characters. In plain text: it is no HTTP, or its head is larger than "
+        f"{LONGEST_HEAD // 1024} KB.",
         401: "The token is missing or wrong.",
         403: "The request comes from another page than this computer's.",
         405: "The path is asked with another method.",
-        408: "The request did not come in time: its head in 10 s, its body in 30 s. In plain text.",
-        413: "The body is larger than 1 MB.",
+        408: f"The request did not come in time: its head in {HEAD_BY:g} s, its body in {WHOLE_BY:g} s. In plain text.",
+        413: f"The body is larger than {LARGEST_BODY // 1_000_000} MB.",
         421: "This computer is not called by that name.",
         500: "A fault of bendorder itself.",
     }
