@@ -93,10 +93,10 @@ def _made(asked: tuple[Path, Pair]) -> int:
 
 def _said(*command: str) -> str:
     """Return what a command prints on standard output; what it says on standard error is no document."""
-    printed = io.StringIO()
-    with contextlib.redirect_stdout(printed), contextlib.redirect_stderr(io.StringIO()):
+    printed, told = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(printed), contextlib.redirect_stderr(told):
         code = run(command)
-    assert code in CODES, (command, code)
+    assert code in CODES, (os.getcwd(), command, code, told.getvalue())
     return printed.getvalue()
 
 

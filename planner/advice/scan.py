@@ -108,7 +108,10 @@ def _goes(search: Search, way: Sequence) -> bool:
     if way.trims not in search.problem.trims or search.broken_rules(way):
         return False
     try:
-        stationed = station(ready_of(search.case, way))
+        ready = ready_of(search.case, way)
+        if not all(clamps for load in ready.loads for clamps in load.clamps):  # of one that this machine has not
+            return False
+        stationed = station(ready)
     except Unkeepable:
         return False
     return try_order(stationed, search.around).loads is not None

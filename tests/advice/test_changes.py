@@ -419,6 +419,19 @@ def test_a_change_of_few_millimetres_is_asked_about_as_far_as_it_goes() -> None:
         assert least(Verdicts(), few, job) == Least(7, smallest)
 
 
+def test_a_way_that_took_the_clamp_that_is_made_shorter_is_sought_anew() -> None:
+    """Of random parts: a shorter clamp helped, and the plan with it was tried with a clamp that was no longer there."""
+    part = part_from_data({
+        "name": "short straights", "units": "mm",
+        "tube": {"outside_diameter": 25.4, "wall": 1.5, "material": "steel"},
+        "shape": {"bend_radius": 50.8, "lra": [[669, 0, 30], [147, -126, 90], [184, -71, 60], [50, 180, 45],
+                                               [72, -55, 16], [720]]},
+        "ends": {"trim_a": 0, "trim_b": 0},
+    })  # fmt: skip
+    found = [change for change in changes(part, load_machine("canal-workshop")) if change.kind == "clamp"]
+    assert [change.verdict for change in found] == ["makeable"]
+
+
 def test_no_clamp_shorter_than_the_tube_is_thick_is_proposed() -> None:
     found = listed(changes(tube([300, math.floor(DIAMETER), 300], [0, 90], [60, 60]), bender()))
     assert set(found) == {("straight longer", "straight 1")}
