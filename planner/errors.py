@@ -13,6 +13,10 @@ from collections.abc import Iterable, Sequence
 from itertools import islice
 from typing import Any, Final
 
+from planner.facts import Fact, fact, length, size
+from planner.wording.figures import LengthUnit
+from planner.wording.say import say
+
 LONGEST: Final = 500
 """Letters of a message; of a longer one the middle is left out."""
 
@@ -31,15 +35,15 @@ class BendorderError(Exception):
 class InputError(BendorderError):
     """Something in a file or on the command line cannot be used.
 
-    problem: what is wrong, without the place; file: path or "command line"; line, column: from 1; key: dotted
-    key as it stands in the file ("tube.wall", "shape.lra[2]"); row, cell: of the shape's table, the row from 1 and the
-    name of the column ("angle"); found: the value that was found; allowed: what may stand there; suggestion: the
-    nearest name that would do.
+    problem: what is wrong, without the place, in words or as a fact; file: path or "command line"; line, column: from
+    1; key: dotted key as it stands in the file ("tube.wall", "shape.lra[2]"); row, cell: of the shape's table, the row
+    from 1 and the name of the column ("angle"); found: the value that was found; allowed: what may stand there, in
+    words or as a fact; suggestion: the nearest name that would do.
     """
 
     def __init__(
         self,
-        problem: str,
+        problem: str | Fact,
         *,
         file: str | None = None,
         line: int | None = None,
@@ -48,10 +52,10 @@ class InputError(BendorderError):
         row: int | None = None,
         cell: str | None = None,
         found: object = None,
-        allowed: str = "",
+        allowed: str | Fact = "",
         suggestion: str | None = None,
     ) -> None:
-        self.problem = problem
+        self.fact = {"problem": _fact(problem), "allowed": _fact(allowed)}
         self.file = file
         self.line = line
         self.column = column
@@ -59,13 +63,27 @@ class InputError(BendorderError):
         self.row = row
         self.cell = cell
         self.found = found
-        self.allowed = allowed
         self.suggestion = suggestion
-        super().__init__(problem)
+        super().__init__(self.problem)
+
+    @property
+    def problem(self) -> str:
+        """What is wrong [mm]."""
+        return say(self.fact["problem"])
+
+    @property
+    def allowed(self) -> str:
+        """What may stand there [mm]; nothing where that is not said."""
+        return say(self.fact["allowed"])
 
     @property
     def message(self) -> str:
-        """The whole sentence: place, key, problem, what is allowed, what may have been meant."""
+        """The whole sentence: place, key, problem, what is allowed, what may have been meant [mm]."""
+        return self.message_in("mm")
+
+    def message_in(self, unit: LengthUnit) -> str:
+        """Return the whole sentence with its lengths in a unit."""
+        problem, allowed = (say(self.fact[name], unit) for name in ("problem", "allowed"))
         place = ", ".join(
             part
             for part in (
@@ -78,9 +96,9 @@ class InputError(BendorderError):
         text = f"{place}: " if place else ""
         if self.key is not None:
             text += f"{self.key}: "
-        text += self.problem
-        if self.allowed:
-            text += f"; allowed: {self.allowed}"
+        text += problem
+        if allowed:
+            text += f"; allowed: {allowed}"
         if self.suggestion is not None:
             text += f'; did you mean "{self.suggestion}"?'
         text = text if text.endswith("?") else text + "."
@@ -104,6 +122,7 @@ class InputError(BendorderError):
             "found": _json(self.found),
             "allowed": self.allowed,
             "suggestion": self.suggestion,
+            "fact": {name: one.as_dict() for name, one in self.fact.items()},
         }
 
 
@@ -140,11 +159,11 @@ class NoTooling(InputError):
         self.diameter = diameter
         self.radius = radius
         self.tooling = tuple(tooling)
-        there_is = ", ".join(f"{d:.10g} mm on radius {r:.10g} mm" for d, r in tooling)
+        there_is = tuple(fact("on-radius", diameter=size(d), radius=size(r)) for d, r in tooling)
         super().__init__(
-            f'no tooling on "{machine}" for a tube of {diameter:.10g} mm on a bend radius of {radius:.10g} mm',
+            fact("no-tooling-for", machine=machine, diameter=size(diameter), radius=size(radius)),
             found={"tube_diameter": diameter, "bend_radius": radius},
-            allowed=f"the tooling there is ({there_is})" if tooling else "no tooling is listed",
+            allowed=fact("the-tooling-there-is", tooling=there_is) if tooling else "no tooling is listed",
             **place,
         )
 
@@ -157,12 +176,11 @@ class SelfCrossing(InputError):
         self.second = second
         self.depth = depth
         self.where = where
-        x, y, z = (f"{value + 0.0:.1f}" for value in where)
+        x, y, z = (length(value) for value in where)
         super().__init__(
-            f"the tube runs through itself: {first} and {second} cross, {depth:.1f} mm deep,"
-            f" near {x}, {y}, {z} mm (bend 1 starts along +x and bends toward +y)",
+            fact("crosses-itself", first=first, second=second, depth=length(depth), x=x, y=y, z=z),
             found=round(-depth, 6),
-            allowed="a gap of 0 mm or more between any two parts of the finished tube",
+            allowed=fact("a-gap", limit=size(0.0)),
             **place,
         )
 
@@ -172,6 +190,10 @@ def nearest_name(name: str, names: Iterable[str]) -> str | None:
     known = {known.lower(): known for known in names}
     close = difflib.get_close_matches(name.lower(), known, n=1, cutoff=0.6)
     return known[close[0]] if close else None
+
+
+def _fact(said: str | Fact) -> Fact:
+    return fact("as-said", text=said) if isinstance(said, str) else said
 
 
 def _json(value: object) -> Any:

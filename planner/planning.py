@@ -119,8 +119,7 @@ def _with_others(search: Search, found: Plannable, made: Plan, alternatives: boo
         return made.model_copy(update={"alternatives": _with_more_stock(search, found)})
     ways, to_the_end = other_ways(search, found, lambda plan: _clearances(search, plan))
     others = tuple(alternative(way) for way in ways)
-    said = looked_at(len(others), to_the_end)
-    return made.model_copy(update={"alternatives": others, "warnings": (*made.warnings, said)})
+    return made.model_copy(update={"alternatives": others}).warned(looked_at(len(others), to_the_end))
 
 
 def _with_more_stock(search: Search, found: Plannable) -> tuple[Alternative, ...]:

@@ -11,7 +11,10 @@ import pytest
 PACKAGE = Path(__file__).resolve().parents[1] / "planner"
 
 FLOW = (
-    ("errors", "tolerances", "words", "deadline"),
+    ("tolerances", "words", "deadline"),
+    ("facts",),
+    ("wording",),
+    ("errors",),
     ("inputs",),
     ("audit",),
     ("tube",),

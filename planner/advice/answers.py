@@ -7,10 +7,12 @@ from typing import Any, Literal
 
 from pydantic import Field
 
+from planner.facts import Fact
 from planner.plans.document import Because, Change, End, OrderedBend, Reason, Record, Verdict
 
 Doing = Literal["load", "carriage run", "move", "bend", "return", "unload"]
 Standing = Literal["goes", "fails", "not settled", "not reached"]
+BegunVerdict = Literal["never", "costs more", "as good", "not settled"]
 
 
 class Costs(Record):
@@ -41,16 +43,18 @@ class AtStep(Record):
 class Judged(Record):
     """One order, judged.
 
-    sentence: the verdict in words. costs: of the best way to carry it out, with what the plan costs beside it in
-    `best`; fewest: no way to carry this order out does with fewer re-clamps, or with as many and less trim (proved; the
-    other way about where less trim counts first). fails: the first step that cannot be made whatever the steps before
-    it, for the `reasons`, which exclude it together and of which none can be left out. undecided_because: why there is
-    neither a way nor a proof that there is none; `fails` then is the first step of which that is so.
+    sentence, fact: the verdict, in words and as a fact. costs: of the best way to carry it out, with what the plan
+    costs beside it in `best`; fewest: no way to carry this order out does with fewer re-clamps, or with as many and
+    less trim (proved; the other way about where less trim counts first). fails: the first step that cannot be made
+    whatever the steps before it, for the `reasons`, which exclude it together and of which none can be left out.
+    undecided_because: why there is neither a way nor a proof that there is none; `fails` then is the first step of
+    which that is so.
     """
 
     order: tuple[OrderedBend, ...]
     verdict: Literal["goes", "fails", "undecided"]
     sentence: str
+    fact: Fact
     costs: Costs | None = None
     best: Costs | None = None
     fewest: bool | None = None
@@ -86,6 +90,7 @@ class Precedence(Record):
     """
 
     sentence: str
+    fact: Fact
     bends: int
     arrows: tuple[Before, ...]
     leads: tuple[Leads, ...]
@@ -101,8 +106,9 @@ class Begun(Record):
 
     bend: int
     leads: End
-    verdict: Literal["never", "costs more", "as good", "not settled"]
+    verdict: BegunVerdict
     sentence: str
+    fact: Fact
     reasons: tuple[Reason, ...] = ()
 
 
@@ -110,6 +116,7 @@ class Start(Record):
     """Why a part is not begun with an end bend, where its plan begins elsewhere; must: no plan as good begins so."""
 
     sentence: str
+    fact: Fact
     must: bool
     ways: tuple[Begun, ...]
 
@@ -131,6 +138,7 @@ class Why(Record):
     verdict: Verdict
     undecided_because: Because | None = None
     sentence: str
+    fact: Fact
     order: tuple[OrderedBend, ...] = ()
     costs: Costs | None = None
     rules: tuple[Reason, ...] = ()
@@ -189,6 +197,7 @@ class Contact(Record):
     near_from: float | None = None
     moment: str | None = None
     sentence: str
+    fact: Fact
     reasons: tuple[Reason, ...] = ()
 
 

@@ -22,14 +22,25 @@ from planner.advice.changed import (
     cut_in_two,
     short_of_a_clamp,
 )
-from planner.advice.costs import least_said, nearest_of, result, told, told_of_joint, told_of_machine, trim_of
+from planner.advice.costs import (
+    NOT_TO_THE_END,
+    least_said,
+    nearest_of,
+    result,
+    told,
+    told_of_joint,
+    told_of_machine,
+    trim_of,
+)
 from planner.advice.scan import Least, Verdicts, least, least_together
 from planner.deadline import OutOfTime, in_time, limited
+from planner.facts import Fact, fact
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.planning import plan
 from planner.plans.document import Change, ChangeKind, Plan, Single
 from planner.search.events import Prefer
+from planner.wording.say import say
 
 RANKS: Final[tuple[ChangeKind, ...]] = get_args(ChangeKind)
 """What touches least comes first."""
@@ -39,8 +50,6 @@ MOST_OFFERED: Final = 3
 
 JOINTS: Final = (0.5, 0.25, 0.75)
 """Where a straight is cut for a joint, in parts of its length: the middle first."""
-
-NOT_TO_THE_END: Final = "What would make it possible was not sought to the end: the time limit came first."
 
 
 def changes(
@@ -77,7 +86,7 @@ def sought(
                     break
         to_the_end = True
     except OutOfTime:
-        advice.tell(NOT_TO_THE_END)
+        advice.tell(say(NOT_TO_THE_END))
         to_the_end = False
     return tuple(sorted(found, key=_touches)), to_the_end
 
@@ -94,8 +103,8 @@ def with_changes(
     if made.verdict == "makeable":
         return made
     found, to_the_end = sought(part, machine, machines, time_limit, report)
-    warnings = made.warnings if to_the_end else (*made.warnings, NOT_TO_THE_END)
-    return made.model_copy(update={"changes": found, "warnings": warnings})
+    changed = made.model_copy(update={"changes": found})
+    return changed if to_the_end else changed.warned(NOT_TO_THE_END)
 
 
 def _touches(change: Change) -> tuple[object, ...]:
@@ -115,7 +124,7 @@ class _Made:
     def on(self, job: Job) -> Job:
         return self.alteration.made(job, self.least.amount)
 
-    def told(self, job: Job) -> str:
+    def told(self, job: Job) -> Fact:
         return told(job, self.alteration.kind, self.alteration.where, self.least.amount)
 
     def single(self) -> Single:
@@ -208,10 +217,8 @@ class _Advice:
             self.tell(f'Would it go on the machine "{machine.name}"?')
             made = self._planned([job])
             if made is not None:
-                sentence = f"{told_of_machine(machine.name, made[0])} {result(made)}"
-                yield _change(
-                    sentence, Single(kind="another machine", where=machine.name, amount=0.0, smallest=True), made
-                )
+                single = Single(kind="another machine", where=machine.name, amount=0.0, smallest=True)
+                yield _change([told_of_machine(machine.name, made[0])], None, single, made)
 
     def _worth_pairing(self) -> list[tuple[Alteration, int]]:
         """Return what may help together with something else, and how much of it is tried [mm].
@@ -264,9 +271,8 @@ class _Advice:
         if plans is None:
             return
         smallest = all(one.least.smallest for one in made)
-        what = " Besides: ".join(one.told(self.job) for one in made)
-        singles = [one.single() for one in made]
-        yield _change(f"{what} {least_said(smallest, len(made))} {result(plans)}", singles[0], plans, *singles[1:])
+        what, singles = [one.told(self.job) for one in made], [one.single() for one in made]
+        yield _change(what, least_said(smallest, len(made)), singles[0], plans, *singles[1:])
 
     def _joined(self, k: int, place: float) -> Change | None:
         """Return the change that a joint on straight k makes, `place` mm behind bend k, if both pieces can be made.
@@ -285,8 +291,8 @@ class _Advice:
         if plans is None:
             return None
         rotation = math.degrees(float(self.job.part.rotations[k]))
-        sentence = f"{told_of_joint(k, place, rotation, plans)} {result(plans)}"
-        return _change(sentence, Single(kind="two pieces", where=f"straight {k}", amount=place, smallest=False), plans)
+        single = Single(kind="two pieces", where=f"straight {k}", amount=place, smallest=False)
+        return _change([told_of_joint(k, place, rotation, plans)], None, single, plans)
 
     def _planned(self, jobs: Sequence[Job], prefer: Prefer = "fewer re-clamps") -> list[Plan] | None:
         """Return the plans of all jobs, None if one is not makeable."""
@@ -299,9 +305,13 @@ class _Advice:
         return made
 
 
-def _change(sentence: str, first: Single, plans: Sequence[Plan], also: Single | None = None) -> Change:
+def _change(
+    what: Sequence[Fact], least: Fact | None, first: Single, plans: Sequence[Plan], also: Single | None = None
+) -> Change:
+    said = fact("change", what=tuple(what), least=least, result=result(plans))
     return Change(
-        sentence=sentence,
+        sentence=say(said),
+        fact=said,
         **first.model_dump(),
         also=also,
         verdict="makeable",

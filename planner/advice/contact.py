@@ -15,6 +15,7 @@ from planner.clearance.distances import evaluate
 from planner.clearance.poses import Cells, may_exist, pose
 from planner.clearance.rows import EVERY_CLAMP, Rows
 from planner.clearance.verdicts import Witness
+from planner.facts import Fact, angle, fact, length
 from planner.inputs.tooling import Tooling
 from planner.search.attempt import Blocked
 from planner.tolerances import CELL_BUDGET
@@ -308,22 +309,22 @@ class _Going:
         return bounds(rows, Cells(row, s, 0.0 * s, t, 0.0 * t)).upper
 
 
-def moment(motion: Motion, t: float) -> str:
-    """Return a moment of a motion in words: "12.3° into the swing"."""
+def moment(motion: Motion, t: float) -> Fact:
+    """Return a moment of a motion as a fact: so many degrees into the swing."""
 
     def at(pair: tuple[float, float]) -> float:
         return pair[0] + t * (pair[1] - pair[0])
 
     if motion.phase is Phase.BEND:
-        return f"{math.degrees(at(motion.arm)):.1f}° into the swing"
+        return fact("moment-in-the-swing", angle=angle(at(motion.arm)))
     if motion.phase is Phase.RETURN and motion.arm[0] != motion.arm[1]:
-        return f"with the arm at {math.degrees(at(motion.arm)):.1f}°"
+        return fact("moment-of-the-arm", angle=angle(at(motion.arm)))
     if motion.phase in (Phase.PLACE, Phase.RETURN) and motion.rotation[0] != motion.rotation[1]:
-        turned = math.degrees(abs(at(motion.rotation) - motion.rotation[0]))
-        return f"{turned:.1f}° into the rotation, at an advance of {at(motion.y):.1f} mm"
+        turned = angle(abs(at(motion.rotation) - motion.rotation[0]))
+        return fact("moment-of-the-rotation", angle=turned, advance=length(at(motion.y)))
     if motion.phase in (Phase.PLACE, Phase.RETURN):
-        return f"at an advance of {at(motion.y):.1f} mm"
+        return fact("moment-of-the-advance", advance=length(at(motion.y)))
     if motion.phase is Phase.RUN and motion.face is not None:
-        return f"with the collet's face {at(motion.face):.1f} mm from the tangent point"
-    doing = {Phase.CLOSE: "while the dies close", Phase.OPEN: "while the dies open", Phase.REGRIP: "at the re-grip"}
-    return doing.get(motion.phase, "as it is laid in")
+        return fact("moment-of-the-carriage", face=length(at(motion.face)))
+    doing = {Phase.CLOSE: "closing", Phase.OPEN: "opening", Phase.REGRIP: "regrip"}
+    return fact(f"moment-{doing.get(motion.phase, 'laid-in')}")

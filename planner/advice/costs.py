@@ -1,96 +1,69 @@
-"""What a change is and what it costs, on the drawing or at the machine, in a sentence with numbers and units."""
+"""What a change is and what it costs, on the drawing or at the machine, as facts."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from planner.advice.changed import Job, shortest_clamp, tooling_of
+from planner.facts import Fact, Quantity, degrees, fact, kept, length, needed, proved
 from planner.plans.document import ChangeKind, Plan
-from planner.words import at_least, counted
+
+NOT_TO_THE_END = fact("changes-out-of-time")
 
 
-def told(job: Job, kind: ChangeKind, where: str, amount: int) -> str:
-    """Return a change of so many millimetres in a sentence, with what is there now and what it costs."""
+def told(job: Job, kind: ChangeKind, where: str, amount: int) -> Fact:
+    """Return a change of so many millimetres, with what is there now and what it costs."""
     part, machine = job.part, job.machine
     if kind == "trim":
         stated = part.trim_a if where == "end A" else part.trim_b
         assert stated is not None  # offered only then
-        now = stated
-        return (
-            f"Trim at {where} of {_mm(now + amount)} instead of {_mm(now)}: {_mm(amount)} more tube a part, cut off"
-            f" after the last bend."
-        )
+        return _change("trim", stated, amount, where=where)
     if kind == "clearance":
-        now = machine.clearance.required
-        return (
-            f"A clearance of {_mm(now - amount)} to machine and floor instead of {_mm(now)}: sag and a crooked set-up"
-            f" have {_mm(amount)} less to use up, so make the first part slowly."
-        )
+        return _change("clearance", machine.clearance.required, -amount)
     if kind == "carriage travel":
-        return _travel(job, where, amount)
+        assert machine.carriage is not None  # offered only then
+        closest, farthest = machine.carriage.reach
+        return _change("farthest", farthest, amount) if where == "farthest" else _change("closest", closest, -amount)
     if kind == "rod":
         assert machine.mandrel is not None  # offered only then
-        now = machine.mandrel.rod_length
-        return f"A mandrel rod of {_mm(now + amount)} instead of {_mm(now)}: a rod {_mm(amount)} longer to put in."
+        return _change("rod", machine.mandrel.rod_length, amount)
     if kind == "pressure die":
-        now = min(tooling.pressure_die_length for tooling in tooling_of(job))
-        return f"A pressure die of {_mm(now + amount)} instead of {_mm(now)}: one {_mm(amount)} longer to make."
+        return _change("pressure-die", min(tooling.pressure_die_length for tooling in tooling_of(job)), amount)
     if kind == "clamp":
-        now = shortest_clamp(job)
-        return (
-            f"A clamp die of {_mm(now - amount)}, {_mm(amount)} shorter than the shortest there is ({_mm(now)}), and a"
-            f" grip no longer than that: one clamp die to make, which holds less, so watch for slipping."
-        )
+        return _change("clamp", shortest_clamp(job), -amount)
     if kind == "machine raised":
-        now = machine.head.centreline_height
-        return (
-            f"A pit {_mm(amount)} deep where the tube swings, or the machine and the solids of its profile raised by as"
-            f" much: the centreline {_mm(now + amount)} over the floor instead of {_mm(now)}."
-        )
-    now = float(part.straights[int(where.split()[1])])
-    return f"{where.capitalize()} longer by {_mm(amount)}: {_mm(now + amount)} on the drawing instead of {_mm(now)}."
+        return _change("machine-raised", machine.head.centreline_height, amount)
+    return _change("straight", float(part.straights[int(where.split()[1])]), amount, where=where)
 
 
-def _travel(job: Job, where: str, amount: int) -> str:
-    carriage = job.machine.carriage
-    assert carriage is not None  # offered only then
-    closest, farthest = carriage.reach
-    if where == "farthest":
-        return (
-            f"A carriage that runs back to {_mm(farthest + amount)} from the tangent point instead of {_mm(farthest)}:"
-            f" {_mm(amount)} more travel, a longer bed."
-        )
-    return (
-        f"A collet that comes to {_mm(closest - amount)} from the tangent point instead of {_mm(closest)}:"
-        f" {_mm(amount)} more travel, a longer nose on the collet or another stop of the carriage."
-    )
+def _change(what: str, now: float, more: int, **names: str) -> Fact:
+    """Return a change of a length from what it is now by so many millimetres."""
+    then = _figure(now + more, needed if more > 0 else kept)
+    return fact(f"change-{what}", now=_figure(now), then=then, amount=_figure(abs(more), needed), **names)
 
 
-def told_of_machine(name: str, plan: Plan) -> str:
-    """Return another machine in a sentence."""
-    tube = "" if plan.stock is None else f", with tubes cut to {_mm(plan.stock.cut_length)}"
-    return f'The machine "{name}" instead: its own tooling to set up{tube}.'
+def told_of_machine(name: str, plan: Plan) -> Fact:
+    """Return another machine as a change."""
+    cut = None if plan.stock is None else fact("cut-to", length=_figure(plan.stock.cut_length))
+    return fact("change-machine", machine=name, cut=cut)
 
 
-def told_of_joint(straight: int, place: float, rotation: float, plans: Sequence[Plan]) -> str:
-    """Return two pieces in a sentence; place [mm] behind the bend before it, rotation [deg] over the joint."""
-    cut = [plan.stock.cut_length for plan in plans if plan.stock is not None]
-    lengths = " and ".join(_mm(length) for length in cut)
-    return (
-        f"Two pieces, joined on straight {straight}, {_mm(place)} from bend {straight}: tubes cut to {lengths}, and one"
-        f" joint to make, at a rotation of {rotation:.1f}° over it."
-    )
+def told_of_joint(straight: int, place: float, rotation: float, plans: Sequence[Plan]) -> Fact:
+    """Return two pieces as a change; place [mm] behind the bend before it, rotation [deg] over the joint."""
+    cut = tuple(_figure(plan.stock.cut_length) for plan in plans if plan.stock is not None)
+    return fact("change-joint", straight=straight, place=_figure(place), cut=cut, rotation=degrees(rotation))
 
 
-def result(plans: Sequence[Plan]) -> str:
-    """Return what planning with the change made has given, in words."""
-    reclamps = sum(plan.reclamps or 0 for plan in plans)
-    said = f"{counted(reclamps, 're-clamp')} and {_mm(trim_of(plans))} of trim"
+def result(plans: Sequence[Plan]) -> Fact:
+    """Return what planning with the change made has given."""
     nearest = nearest_of(plans)
-    if nearest is not None:
-        said += f", the smallest clearance {at_least(nearest)}"
-    return f"Planned again so, it takes {said}."
+    return fact(
+        "planned-again",
+        reclamps=sum(plan.reclamps or 0 for plan in plans),
+        trim=_figure(trim_of(plans)),
+        clearance=None if nearest is None else proved(nearest),
+    )
 
 
 def trim_of(plans: Sequence[Plan]) -> float:
@@ -103,14 +76,13 @@ def nearest_of(plans: Sequence[Plan]) -> float | None:
     return min((plan.smallest_clearance for plan in plans if plan.smallest_clearance is not None), default=None)
 
 
-def least_said(smallest: bool, changes: int) -> str:
-    """Say whether less would do, of one change or of two."""
+def least_said(smallest: bool, changes: int) -> Fact:
+    """Return whether less would do, of one change or of two."""
     if changes > 1:
-        less = "With the other one made, every smaller whole millimetre of either is proved too little."
-        return less if smallest else "They are the smallest that were found."
-    return "Every smaller whole millimetre is proved too little." if smallest else "It is the smallest that was found."
+        return fact("less-of-either-is-too-little" if smallest else "least-found-of-both")
+    return fact("less-is-too-little" if smallest else "least-found")
 
 
-def _mm(value: float) -> str:
+def _figure(mm: float, of: Callable[[float, int], Quantity] = length) -> Quantity:
     """Return a length to a tenth [mm], a size that is finer than that as it is, but no finer than a hundredth."""
-    return f"{value:.1f} mm" if abs(value - round(value, 1)) < 0.005 else f"{value:.2f} mm"
+    return of(mm, 1 if abs(mm - round(mm, 1)) < 0.005 else 2)

@@ -13,10 +13,12 @@ from typing import Any, Final, Literal, NamedTuple
 
 from planner.advice.workers import worked_off
 from planner.errors import BendorderError, NoTooling
+from planner.facts import Fact, fact, size
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.planning import plan
 from planner.plans.document import Because, Plan, Reason, Verdict
+from planner.wording.say import say
 
 Settled = Literal["makeable", "undecided", "not makeable", "bad input"]
 """A plan's verdict, or that there is none because a file cannot be used; best first."""
@@ -58,6 +60,7 @@ class Checked:
     reason: str | None = None
     reasons: int = 0
     error: dict[str, Any] | None = None
+    fact: dict[str, Any] | None = None
 
 
 class Pair(NamedTuple):
@@ -115,7 +118,7 @@ def refused(
         machine=machine_named if machine is None else name_of(machine),
         machine_file=None if machine is None else machine.source,
         verdict="bad input",
-        reason=str(error),
+        **_reason(fact("as-said", text=str(error))),
         reasons=1,
         error=error.as_dict(),
     )
@@ -163,13 +166,12 @@ def main_reason(made: Plan) -> Reason | None:
     return min(reasons, key=lambda reason: reason.depth or 0.0, default=None)
 
 
-def shortened(reason: Reason) -> str:
-    """Return a reason in one short sentence: of a strike only what strikes, at which bend, with which end leading."""
-    _, colon, strike = reason.sentence.partition(": ")
-    if reason.solid is None or not colon or reason.bend is None:
-        return reason.sentence
-    leading = "" if reason.leads is None else f", end {reason.leads} leading"
-    return f"Bend {reason.bend}{leading}: {strike}"
+def shortened(reason: Reason) -> Fact:
+    """Return a reason in short: of a strike only what strikes, at which bend, with which end leading."""
+    if reason.solid is None:
+        return reason.fact
+    leading = None if reason.leads is None else fact("leading", leads=reason.leads)
+    return fact("blocked-bend", bend=reason.bend, leading=leading, met=reason.fact.part("met"))
 
 
 def _line(pair: Pair, made: Plan) -> Checked:
@@ -192,7 +194,7 @@ def _line(pair: Pair, made: Plan) -> Checked:
         cut_length=None if stock is None else stock.cut_length,
         smallest_clearance=made.smallest_clearance if can else None,
         time=made.time if can else None,
-        reason=None if reason is None else shortened(reason),
+        **_reason(None if reason is None else shortened(reason)),
         reasons=0 if can else len(made.reasons),
     )
 
@@ -221,6 +223,11 @@ def _no_tooling(pair: Pair, missing: NoTooling) -> Checked:
         machine_file=pair.machine.source,
         verdict="not makeable",
         proved=True,
-        reason=f"No tooling for tube {missing.diameter:.10g} mm on radius {missing.radius:.10g} mm.",
+        **_reason(fact("no-tooling", diameter=size(missing.diameter), radius=size(missing.radius))),
         reasons=1,
     )
+
+
+def _reason(said: Fact | None) -> dict[str, Any]:
+    """Return why a part is not made, as a line holds it."""
+    return {} if said is None else {"reason": say(said), "fact": said.as_dict()}

@@ -13,10 +13,12 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 from planner.advice.answers import AtStep, Costs, Judged
 from planner.deadline import OutOfTime, in_time, unlimited
 from planner.errors import InputError
+from planner.facts import Fact, Quantity, fact, length, needed, proved, six_digits
 from planner.plans.document import Because, End, OrderedBend, Plan, Reason
 from planner.plans.grounds import Enough, Ground, grounds_of, least_set, restricted, told
 from planner.plans.known import least_of, runs_only
@@ -29,7 +31,8 @@ from planner.search.left import Left, every_order, no_extra
 from planner.search.orders import Case
 from planner.search.places import places
 from planner.search.search import Search
-from planner.words import at_least, counted, rounded_down
+from planner.wording.say import say
+from planner.words import counted, rounded_down
 
 WRITTEN = 'bend number and leading end, a space between, as "3A 4A 2B 1B"'
 ENTRY = re.compile(r"([1-9][0-9]{0,8})([AB])")
@@ -101,8 +104,8 @@ def judge(search: Search, order: Order, best: Plannable | None, of_best: Costs |
             return _fails(search, steps, _first_failing(search, steps, "proved"))
         return _undecided(search, steps, _first_failing(search, steps, "unproved"))
     except OutOfTime:
-        sentence = f"{written(order)} is not settled: the time limit came first."
-        return Judged(order=order, verdict="undecided", sentence=sentence, undecided_because="time limit")
+        said = fact("order-out-of-time", order=written(order))
+        return _judged(said, order=order, verdict="undecided", undecided_because="time limit")
 
 
 # ---------------------------------------------------------------------------------------------------- its steps
@@ -145,7 +148,7 @@ class Steps:
         """What forbids every other way to form as many bends as keep a run."""
         allowed, n = set(self.seen[: self.runs]), self.case.part.n_bends
         return tuple(
-            NoGood(Pattern(Event.BEND, leads, bend, (ahead, ahead)), "another order", "")
+            NoGood(Pattern(Event.BEND, leads, bend, (ahead, ahead)), "another order")
             for leads in ENDS
             for bend in range(1, n + 1)
             for ahead in range(max(1, bend - self.runs + 1), bend + 1)
@@ -237,49 +240,59 @@ def _goes(
     own = best is not None and order_of(search.case, best) == steps.order
     if best is not None and of_best is None:
         of_best = costs_of(best, search)
-    sentence = f"{written(steps.order)} goes: {in_words(costs)}."
-    if own:
-        sentence = f"{sentence} It is the plan's own order."
-    elif of_best is not None:
-        sentence = f"{sentence} {_held_against(costs, of_best)}"
-    return Judged(order=steps.order, verdict="goes", sentence=sentence, costs=costs, best=of_best, fewest=fewest)
+    held = fact("own-order") if own else None if of_best is None else _held_against(costs, of_best)
+    said = fact("order-goes", order=written(steps.order), costs=costs_fact(costs), against=held)
+    return _judged(said, order=steps.order, verdict="goes", costs=costs, best=of_best, fewest=fewest)
 
 
-def in_words(costs: Costs) -> str:
-    """Return costs in words: "1 re-clamp, 0 mm of trim, 214 s, smallest clearance 14.2 mm"."""
-    said = [counted(costs.reclamps, "re-clamp"), f"{costs.trim_a + costs.trim_b:g} mm of trim", f"{costs.time:.0f} s"]
-    if costs.smallest_clearance is not None:
-        said.append(f"smallest clearance {at_least(costs.smallest_clearance)}")
-    return ", ".join(said)
+def _judged(said: Fact, **fields: Any) -> Judged:
+    return Judged(sentence=say(said), fact=said, **fields)
 
 
-def least_in_words(value: Value) -> str:
-    """Return the first two objectives in words: "1 re-clamp and 25 mm of trim"."""
-    return f"{counted(value.reclamps, 're-clamp')} and {value.trim:g} mm of trim"
+def costs_fact(costs: Costs) -> Fact:
+    """Return costs as a fact: so many re-clamps, so much trim, so long, so near."""
+    nearest = costs.smallest_clearance
+    return fact(
+        "costs",
+        reclamps=costs.reclamps,
+        trim=six_digits(costs.trim_a + costs.trim_b),
+        time=in_seconds(1000.0 * costs.time),
+        clearance=None if nearest is None else proved(nearest),
+    )
 
 
-def in_seconds(milliseconds: int) -> str:
-    """Return a time [ms] in words: "6 s"."""
-    return f"{milliseconds / 1000.0:.0f} s"
+def least_costs(value: Value) -> Fact:
+    """Return the first two objectives as a fact: so many re-clamps and so much trim."""
+    return fact("least-costs", reclamps=value.reclamps, trim=six_digits(value.trim))
 
 
-def _held_against(costs: Costs, best: Costs) -> str:
-    """Say what an order costs more, or less, than the best plan."""
-    said: list[str] = []
+def in_seconds(milliseconds: float) -> Quantity:
+    """Return a time [ms] in whole seconds."""
+    return Quantity(round(milliseconds / 1000.0), "s", "nearest", 0)
+
+
+def _held_against(costs: Costs, best: Costs) -> Fact:
+    """Return what an order costs more, or less, than the best plan."""
+    said: list[Fact] = []
     reclamps, trim = costs.reclamps - best.reclamps, costs.trim_a + costs.trim_b - best.trim_a - best.trim_b
     seconds = round(costs.time) - round(best.time)
-    for difference, words in ((reclamps, counted(abs(reclamps), "re-clamp")), (trim, f"{abs(trim):g} mm of trim")):
-        if difference:
-            said.append(f"{words} {'more' if difference > 0 else 'less'}")
+    if reclamps:
+        said.append(fact("more-reclamps", reclamps=abs(reclamps), way=_more(reclamps)))
+    if trim:
+        said.append(fact("more-trim", trim=six_digits(abs(trim)), way=_more(trim)))
     if seconds:
-        said.append(f"{abs(seconds)} s {'more' if seconds > 0 else 'less'}")
+        said.append(fact("more-time", time=in_seconds(1000.0 * abs(seconds)), way=_more(seconds)))
     if costs.smallest_clearance is not None and best.smallest_clearance is not None:
-        nearer = rounded_down(best.smallest_clearance) - rounded_down(costs.smallest_clearance)
-        if abs(nearer) >= 0.05:
-            said.append(f"{abs(nearer):.1f} mm {'less' if nearer > 0.0 else 'more'} clearance")
-    return (
-        f"Against the best plan: {', '.join(said)}." if said else "The best plan costs as much, within 1 s and 0.1 mm."
-    )
+        farther = rounded_down(costs.smallest_clearance) - rounded_down(best.smallest_clearance)
+        if abs(farther) >= 0.05:
+            said.append(fact("more-clearance", clearance=length(abs(farther)), way=_more(farther)))
+    if not said:
+        return fact("as-good-as-the-best", time=in_seconds(1000.0), clearance=needed(0.1))
+    return fact("against-the-best", differences=tuple(said))
+
+
+def _more(difference: float) -> str:
+    return "more" if difference > 0 else "less"
 
 
 def _fails(search: Search, steps: Steps, made: int | None) -> Judged:
@@ -289,8 +302,8 @@ def _fails(search: Search, steps: Steps, made: int | None) -> Judged:
 
 
 def _failing(steps: Steps, made: int, reasons: tuple[Reason, ...]) -> Judged:
-    sentence = f"{written(steps.order)} fails at step {made}: {reasons[0].sentence}"
-    return Judged(order=steps.order, verdict="fails", sentence=sentence, fails=steps.at(made), reasons=reasons)
+    said = fact("order-fails", order=written(steps.order), step=made, reason=reasons[0].fact)
+    return _judged(said, order=steps.order, verdict="fails", fails=steps.at(made), reasons=reasons)
 
 
 def _excluding(search: Search, steps: Steps, made: int, grade: Grade) -> tuple[Reason, ...]:
@@ -310,11 +323,11 @@ def _undecided(search: Search, steps: Steps, made: int | None) -> Judged:
     if not doubtful:  # what was learned while the step was sought has settled it
         return _failing(steps, made, reasons)
     because: Because = "no path found" if any(r.rule in ("no path found", "strike") for r in doubtful) else "too close"
-    sentence = f"{written(steps.order)} is not settled at step {made}: {doubtful[0].sentence}"
-    return Judged(
+    said = fact("order-not-settled", order=written(steps.order), step=made, reason=doubtful[0].fact)
+    return _judged(
+        said,
         order=steps.order,
         verdict="undecided",
-        sentence=sentence,
         fails=steps.at(made),
         reasons=reasons,
         undecided_because=because,
@@ -335,12 +348,8 @@ def _not_run(search: Search, steps: Steps) -> Judged:
         return _failing(steps, *ruled)
     if behind is not None:
         return _failing(steps, behind[0], (behind[1],))
-    sentence = (
-        f"{written(steps.order)} is not settled: from step {steps.runs + 1} on the formed bends are no run of"
-        " neighbours that ends at the die, and on a bender without a mandrel and a carriage such orders are not tried"
-        " yet."
-    )
-    return Judged(order=steps.order, verdict="undecided", sentence=sentence, undecided_because="orders not tried")
+    said = fact("order-not-tried", order=written(steps.order), step=steps.runs + 1)
+    return _judged(said, order=steps.order, verdict="undecided", undecided_because="orders not tried")
 
 
 def _ruled_out(search: Search, steps: Steps) -> tuple[int, tuple[Reason, ...]] | None:
@@ -370,12 +379,13 @@ def _formed_behind(case: Case, order: Order) -> tuple[int, Reason]:
         if behind:
             nearest = min(behind)
             distance = float(view.bend_starts[nearest - 1] - view.bend_starts[bend - 1])
-            sentence = (
-                f"Bend {made.bend} with end {made.leads} leading: bend {case.number(made.leads, nearest)} is formed"
-                f" already and would lie in the tail, {distance:.1f} mm behind the tangent point, where the tube must"
-                " still be straight."
+            said = fact(
+                "formed-behind",
+                bend=made.bend,
+                leads=made.leads,
+                formed=case.number(made.leads, nearest),
+                distance=length(distance),
             )
-            reason = Reason(sentence=sentence, grade="proved", rule="tail", bend=made.bend, leads=made.leads)
-            return number, reason
+            return number, Reason.of(said, grade="proved", rule="tail", bend=made.bend, leads=made.leads)
         formed.append(made.bend)
     raise AssertionError("an order without a formed bend in the tail keeps a run of neighbours")

@@ -15,8 +15,9 @@ from typing import Any
 
 from planner.advice.answers import Before, Leads, Precedence
 from planner.advice.diagram import text_diagram
-from planner.advice.order import Order, least_in_words, order_of
+from planner.advice.order import Order, least_costs, order_of
 from planner.deadline import in_time
+from planner.facts import fact
 from planner.plans.document import End, OrderedBend
 from planner.plans.grounds import restricted
 from planner.plans.known import runs_only
@@ -26,6 +27,7 @@ from planner.search.events import Event, Grade, NoGood, Pattern, Sequence
 from planner.search.left import Left, as_good_as
 from planner.search.orders import Case
 from planner.search.search import Search
+from planner.wording.say import say
 
 
 def not_before(case: Case, first: int, then: int) -> tuple[NoGood, ...]:
@@ -36,13 +38,13 @@ def not_before(case: Case, first: int, then: int) -> tuple[NoGood, ...]:
         # What lies behind the bend is never formed; what lies ahead is not where the run begins nearer than there.
         lowest = 1 if needed > bend else needed + 1
         patterns.append(Pattern(Event.BEND, leads, bend, (lowest, bend)))
-    return tuple(NoGood(pattern, "the other way round", "") for pattern in patterns)
+    return tuple(NoGood(pattern, "the other way round") for pattern in patterns)
 
 
 def not_leading(case: Case, number: int, leads: End) -> tuple[NoGood, ...]:
     """Return what forbids a bend (number from end A) with one end leading."""
     bend = case.number(leads, number)
-    return (NoGood(Pattern(Event.BEND, leads, bend, (1, bend)), "the other end", ""),)
+    return (NoGood(Pattern(Event.BEND, leads, bend, (1, bend)), "the other end"),)
 
 
 _A: End = "A"
@@ -160,15 +162,11 @@ def _reduced(pairs: dict[tuple[int, int], bool]) -> Iterable[Before]:
 
 def precedence(search: Search, best: Plannable, common: Common) -> Precedence:
     """Return what must come before what, in words and as a diagram."""
-    n, costs = search.case.part.n_bends, least_in_words(best.value)
-    if common.arrows:
-        sentence = f"In every plan with {costs} a bend comes before those that its arrows lead to."
-    elif n == 1:
-        sentence = f"There is 1 bend to make, with {costs}."
-    else:
-        sentence = f"No bend must come before another one: any two go either way round, with {costs}."
+    n, costs = search.case.part.n_bends, least_costs(best.value)
+    said = fact("arrows" if common.arrows else "one-bend" if n == 1 else "any-order", costs=costs)
     return Precedence(
-        sentence=sentence,
+        sentence=say(said),
+        fact=said,
         bends=n,
         arrows=common.arrows,
         leads=common.leads,

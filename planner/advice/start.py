@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from planner.advice.answers import Begun, Start
-from planner.advice.order import Order, in_seconds, least_in_words, order_of, written
-from planner.plans.document import OrderedBend
+from planner.advice.answers import Begun, BegunVerdict, Start
+from planner.advice.order import Order, in_seconds, least_costs, order_of, written
+from planner.facts import Fact, fact, length
+from planner.plans.document import OrderedBend, Reason
 from planner.plans.grounds import Enough, grounds_of, least_set, restricted, told
 from planner.plans.known import runs_only
 from planner.search.choice import SAME_TIME
@@ -14,6 +15,7 @@ from planner.search.forbidden import ENDS
 from planner.search.left import as_good_as
 from planner.search.orders import Case
 from planner.search.search import Search
+from planner.wording.say import say
 
 
 def begun_elsewhere(order: Order) -> bool:
@@ -26,7 +28,7 @@ def other_begins(case: Case, way: OrderedBend) -> tuple[NoGood, ...]:
     """Return what forbids every first bend but one."""
     first = (way.leads, case.number(way.leads, way.bend))
     return tuple(
-        NoGood(Pattern(Event.LOAD, leads, bend, (1, bend)), "another beginning", "")
+        NoGood(Pattern(Event.LOAD, leads, bend, (1, bend)), "another beginning")
         for leads in ENDS
         for bend in range(1, case.part.n_bends + 1)
         if (leads, bend) != first
@@ -41,12 +43,11 @@ def start_of(search: Search, best: Plannable) -> Start | None:
     ends = [OrderedBend(bend=bend, leads=leads) for bend in (1, len(order)) for leads in ENDS]
     ways = tuple(_begun(search, best, way) for way in ends if way != order[0])
     must = order[0].bend not in (1, len(order)) and all(way.verdict in ("never", "costs more") for way in ways)
-    costs, first, n = least_in_words(best.value), order[0], len(order)
+    costs, first, n = least_costs(best.value), order[0], len(order)
+    said = fact("begun-elsewhere", bend=first.bend, leads=first.leads, costs=costs, last=n)
     if must:
-        sentence = f"It must be begun in the middle: no plan with {costs} begins with bend 1 or bend {n}."
-    else:
-        sentence = f"The plan is begun with {first.bend}{first.leads} ({costs}). Begun with bend 1 or bend {n}:"
-    return Start(sentence=sentence, must=must, ways=ways)
+        said = fact("begun-in-the-middle", costs=costs, last=n)
+    return Start(sentence=say(said), fact=said, must=must, ways=ways)
 
 
 def _begun(search: Search, best: Plannable, way: OrderedBend) -> Begun:
@@ -54,43 +55,42 @@ def _begun(search: Search, best: Plannable, way: OrderedBend) -> Begun:
     forbidden = other_begins(search.case, way)
     narrowed = restricted(search, forbidden)
     found, bound = carried_out(narrowed), narrowed.best(proved_only=True)
-    said, costs = f"{way.bend}{way.leads} first", least_in_words(best.value)
+    costs, as_good = least_costs(best.value), as_good_as(best.value, search.prefer)
+
+    def begun(verdict: BegunVerdict, outcome: Fact, reasons: tuple[Reason, ...] = ()) -> Begun:
+        said = fact("begun", bend=way.bend, leads=way.leads, outcome=outcome)
+        return Begun(bend=way.bend, leads=way.leads, verdict=verdict, sentence=say(said), fact=said, reasons=reasons)
+
     if bound is None and runs_only(search.case):
         proved = [nogood for nogood in search.nogoods if nogood.grade == "proved"]
         grounds = least_set(grounds_of(search, proved), Enough(search, forbidden=forbidden))
         assert grounds is not None  # the engine has just found no order
         reasons = told(search, grounds)
-        sentence = f"{said}: no plan begins so. {reasons[0].sentence}"
-        return Begun(bend=way.bend, leads=way.leads, verdict="never", sentence=sentence, reasons=reasons)
-    as_good = as_good_as(best.value, search.prefer)
+        return begun("never", fact("never-begun-so", reason=reasons[0].fact), reasons)
     if found is None or bound is None or (as_good(bound.value) and not as_good(found.value)):
-        sentence = f"{said}: it is not settled whether that goes with {costs}."
-        return Begun(bend=way.bend, leads=way.leads, verdict="not settled", sentence=sentence)
-    order = written(order_of(search.case, found))
+        return begun("not settled", fact("begin-not-settled", costs=costs))
+    order, so = written(order_of(search.case, found)), least_costs(found.value)
     if not as_good(found.value) and not runs_only(search.case):
-        sentence = f"{said}: {order} takes {least_in_words(found.value)}; orders that leave gaps were not tried."
-        return Begun(bend=way.bend, leads=way.leads, verdict="not settled", sentence=sentence)
+        return begun("not settled", fact("begin-with-gaps-not-tried", order=order, costs=so))
     if not as_good(found.value):
-        sentence = f"{said}: {order} takes {least_in_words(found.value)}, and none so begun takes {costs}."
-        return Begun(bend=way.bend, leads=way.leads, verdict="costs more", sentence=sentence)
-    sentence = f"{said}: {order} goes as well, but {_comes_after(search, found, best)}."
-    return Begun(bend=way.bend, leads=way.leads, verdict="as good", sentence=sentence)
+        return begun("costs more", fact("begin-costs-more", order=order, costs=so, best=costs))
+    return begun("as good", fact("begin-as-good", order=order, but=_comes_after(search, found, best)))
 
 
-def _comes_after(search: Search, found: Plannable, best: Plannable) -> str:
-    """Say by what the plan was taken before another one that is as good: the rule of `search/choice.py`, in words."""
-    slower = found.value.time - best.value.time
+def _comes_after(search: Search, found: Plannable, best: Plannable) -> Fact:
+    """Return by what the plan was taken before another one that is as good: the rule of `search/choice.py`."""
+    slower, within = found.value.time - best.value.time, in_seconds(SAME_TIME)
     if slower > SAME_TIME:
-        return f"takes {in_seconds(slower)} longer"
+        return fact("takes-longer", time=in_seconds(slower))
     changes, back, ahead = rank(search, found.sequence)
     own_changes, own_back, own_ahead = rank(search, best.sequence)
     if changes != own_changes:
-        return f"rotates {changes} times the other way than before, not {own_changes} (within {in_seconds(SAME_TIME)})"
+        return fact("turns-back-more", times=changes, best=own_changes, within=within)
     if back != own_back:
-        return f"is drawn back by {back} mm, not {own_back} mm"
+        return fact("drawn-back-more", way=length(back, 0), best=length(own_back, 0))
     if ahead != own_ahead:
-        return f"has more tube ahead of the die: {ahead} mm, summed over the bends, not {own_ahead} mm"
-    return f"of equals (within {in_seconds(SAME_TIME)}) end A and low bends come first"
+        return fact("more-ahead", ahead=length(ahead, 0), best=length(own_ahead, 0))
+    return fact("of-equals", within=within)
 
 
 def rank(search: Search, sequence: Sequence) -> tuple[int, int, int]:

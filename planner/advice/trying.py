@@ -27,9 +27,10 @@ from planner.advice.order import Order, Steps, judge
 from planner.advice.plainest import on_before_the_run, path_tried, plainest, rolled_on, straight_on
 from planner.clearance.verdicts import Answer
 from planner.deadline import OutOfTime, in_time, unlimited
+from planner.facts import fact
 from planner.plans.document import Reason
 from planner.plans.grounds import restricted
-from planner.plans.reasons import place_name, the, touching
+from planner.plans.reasons import contact, piece_at
 from planner.search.attempt import Attempt
 from planner.search.checks import Checks
 from planner.search.decision import Plannable
@@ -41,6 +42,7 @@ from planner.search.passages import Passage, loading, pass_all
 from planner.search.places import Place, places
 from planner.search.search import Search
 from planner.tube.bodies import Motion, Phase
+from planner.wording.say import say
 
 
 @dataclass(frozen=True)
@@ -338,8 +340,8 @@ class _Trying:
     def _contact(self, fails: int, shown: InTheWay | None) -> Contact:
         """Say what stands in the way of a step."""
         reasons = tuple(self._reasons())
-        sentence = reasons[0].sentence if reasons else self.judged.sentence
-        bare = Contact(step=fails, sentence=sentence, reasons=reasons)
+        said = reasons[0].fact if reasons else self.judged.fact
+        bare = Contact(step=fails, sentence=say(said), fact=said, reasons=reasons)
         if shown is None:
             return bare
         blocked = shown.blocked
@@ -349,12 +351,11 @@ class _Trying:
         met = self._met(shown)
         leads, view = shown.place.at.leads, self.checks.leading(shown.place.at.leads).view
         close = blocked.finding.answer is Answer.CLOSE and not met.touches
-        what = (
-            f"against {the(met.solid)} is too close to call"
-            if close
-            else touching(met.clearance, met.needed, met.solid)
-        )
-        name = place_name(view, leads, met.place)
+        near = fact("against-is-too-close", solid=met.solid)
+        if not close:
+            near = contact(met.clearance, met.needed, met.solid)
+        when = moment(blocked.motion, met.t)
+        said = fact("touches", piece=piece_at(view, leads, met.place), contact=near, moment=when)
         return Contact(
             step=fails,
             doing=doing,
@@ -365,8 +366,9 @@ class _Trying:
             t=met.t,
             touches=met.touches,
             near_from=met.near_from,
-            moment=moment(blocked.motion, met.t),
-            sentence=f"{name[0].upper()}{name[1:]} {what}.",
+            moment=say(when),
+            sentence=say(said),
+            fact=said,
             reasons=reasons,
         )
 

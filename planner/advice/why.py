@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 from planner.advice.answers import Costs, Judged, Why
 from planner.advice.changes import sought
-from planner.advice.order import Order, costs_in, in_words, judge, order_of, read_order, straight_through, written
+from planner.advice.order import Order, costs_fact, costs_in, judge, order_of, read_order, straight_through, written
 from planner.advice.precedence import (
     Common,
     common_to_all,
@@ -18,6 +18,7 @@ from planner.advice.precedence import (
 )
 from planner.advice.start import start_of
 from planner.deadline import TO_FINISH, OutOfTime, finishing, limited
+from planner.facts import Fact, fact, six_digits
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.planning import plan
@@ -31,7 +32,7 @@ from planner.search.events import NoGood, Prefer
 from planner.search.impossible import broken_in_every_order
 from planner.search.left import Counts, as_good_as, better_than
 from planner.search.search import Search
-from planner.words import counted
+from planner.wording.say import say
 
 WHICHEVER_LEADS: Final = ("rated capacity", "largest angle", "clamp longer than the straight")
 """Rules that are broken in every order if they are broken with the one end leading."""
@@ -71,29 +72,32 @@ def why(
 
 def _answer(made: Plan, search: Search, decision: Decision) -> Why:
     part, machine = search.case.part, search.case.machine
-    name = f"{part.name} ({part.outside_diameter:g} mm tube, {counted(part.n_bends, 'bend')})"
-    head = {"part": part.name, "machine": machine.name, "verdict": made.verdict}
+    name = fact("part", name=part.name, diameter=six_digits(part.outside_diameter), bends=part.n_bends)
+    head: dict[str, Any] = {"part": part.name, "machine": machine.name, "verdict": made.verdict}
     if made.verdict == "not makeable":
-        sentence = f"{name} cannot be made on the {machine.name} in any order."
+        head |= _said(fact("no-order-of-part", part=name, machine=machine.name))
         try:
             with finishing(TO_FINISH):
                 rules, besides = minimal_reasons(search)
         except OutOfTime:
-            return Why(**head, sentence=sentence, rules=made.reasons, minimal=False)
-        return Why(**head, sentence=sentence, rules=rules, minimal=True, besides=besides)
+            return Why(**head, rules=made.reasons, minimal=False)
+        return Why(**head, rules=rules, minimal=True, besides=besides)
     if decision.plan is None or made.verdict == "undecided":
-        sentence = f"Whether {name} can be made on the {machine.name} is not settled."
         return Why(
             **head,
+            **_said(fact("part-not-settled", part=name, machine=machine.name)),
             undecided_because=made.undecided_because,
-            sentence=sentence,
             rules=made.reasons,
             plain=_plain(search, None),
         )
     return _of_plan(head, name, search, decision.plan, costs_in(made))
 
 
-def _of_plan(head: dict[str, str], name: str, search: Search, best: Plannable, costs: Costs) -> Why:
+def _said(said: Fact) -> dict[str, Any]:
+    return {"sentence": say(said), "fact": said}
+
+
+def _of_plan(head: dict[str, Any], name: Fact, search: Search, best: Plannable, costs: Costs) -> Why:
     order = order_of(search.case, best)
     plain = _plain(search, best, costs)
     common, start, rules = None, None, None
@@ -110,7 +114,7 @@ def _of_plan(head: dict[str, str], name: str, search: Search, best: Plannable, c
     return Why.model_validate(
         {
             **head,
-            "sentence": f"{name} goes as {written(order)}: {in_words(costs)}.",
+            **_said(fact("part-goes", part=name, order=written(order), costs=costs_fact(costs))),
             "order": order,
             "costs": costs,
             "rules": rules or (),

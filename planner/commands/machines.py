@@ -8,6 +8,7 @@ from typing import Annotated
 from cyclopts import Parameter
 
 from planner.commands.app import MAKEABLE, Json, Profiles, app, write
+from planner.wording.say import say
 
 
 @app.command(
@@ -62,14 +63,15 @@ def _show_machine(name: str, profiles: Path | None, as_json: bool) -> int:
 
     machine = load_machine(name, profiles)
     profile, file, remarks = machine.normalised(), str(machine.source), look_over(machine)
+    notes = [say(note) for note in machine.notes]
     if as_json:
         from planner.outputs.documents import as_json as json_text
         from planner.outputs.documents import machine_document
 
-        write(json_text(machine_document(profile, file, [as_data(one) for one in remarks], machine.notes)))
+        write(json_text(machine_document(profile, file, [as_data(one) for one in remarks], notes)))
     else:
         from planner.outputs.machine_page import print_machine
         from planner.outputs.terminal import Page
 
-        print_machine(profile, file, Page(), [worded(one) for one in remarks], machine.notes)
+        print_machine(profile, file, Page(), [worded(one) for one in remarks], notes)
     return MAKEABLE

@@ -24,6 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planner.errors import InputError
+from planner.facts import Fact, Quantity, fact, size
 
 Array = NDArray[np.float64]
 
@@ -157,14 +158,25 @@ def _straights(lengths: Array, tangents: Array) -> Array:
             need = float(before[i] + after[i])
             raise _row_error(
                 i + 2,
-                f"the leg from row {i + 1} to row {i + 2} is {lengths[i]:.4g} mm long, too short"
-                f" by {-straight:.4g} mm for the tangents of its bends ({need:.4g} mm)",
+                fact(
+                    "leg-too-short",
+                    first=i + 1,
+                    second=i + 2,
+                    leg=_to_digits(lengths[i], 4),
+                    missing=_to_digits(-straight, 4),
+                    needed=_to_digits(need, 4),
+                ),
                 float(lengths[i]),
-                f"{need:.6g} mm or more, or a smaller bend radius",
+                fact("or-more-or-a-smaller-radius", limit=_to_digits(need, 6)),
             )
     return np.asarray(np.maximum(straights, 0.0))
 
 
-def _row_error(row: int, problem: str, found: float, allowed: str) -> InputError:
+def _to_digits(mm: float, digits: int) -> Quantity:
+    """Return a length [mm] to so many digits in all."""
+    return size(float(f"{mm:.{digits}g}"))
+
+
+def _row_error(row: int, problem: str | Fact, found: float, allowed: str | Fact) -> InputError:
     """Return the error for a row of the table of vertices, counted from 1."""
     return InputError(problem, key=f"shape.xyz[{row}]", row=row, found=found, allowed=allowed)

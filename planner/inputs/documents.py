@@ -16,6 +16,7 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from planner.errors import InputError, UnreadableFile, nearest_name
+from planner.facts import Fact
 from planner.inputs.lines import Path, lines_of_json, lines_of_toml
 from planner.inputs.quantities import UNITS, FileUnits, described
 from planner.inputs.reading import first_surrogate, read_text, screen
@@ -63,7 +64,9 @@ class Document:
                 return self._lines[path[:length]]
         return None
 
-    def error(self, problem: str, path: Path, allowed: str, found: object = None, **more: Any) -> InputError:
+    def error(
+        self, problem: str | Fact, path: Path, allowed: str | Fact, found: object = None, **more: Any
+    ) -> InputError:
         """Return the error for a place in this document."""
         place = {"file": self.file, "line": self.line_of(path), "key": dotted(path)}
         if path[:2] in TABLES and len(path) > 2 and isinstance(path[2], int):

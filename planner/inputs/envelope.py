@@ -10,6 +10,7 @@ from typing import Annotated, Final, Literal, Self
 
 from pydantic import Field, field_validator, model_validator
 
+from planner.facts import fact, size
 from planner.inputs.quantities import Coordinate, Length, refused
 from planner.inputs.tooling import Record
 
@@ -43,7 +44,8 @@ class Box(Record):
         """Refuse corners out of order."""
         for axis, low, high in zip("xyz", self.from_, self.to, strict=True):
             if low >= high:
-                raise refused(f"from {low:.10g} to {high:.10g} mm in {axis}", "from less than to in x, y and z")
+                found = fact("box-without-volume", low=size(low), high=size(high), axis=axis)
+                raise refused(found, "from less than to in x, y and z")
         return self
 
 
@@ -59,7 +61,8 @@ class Cylinder(Record):
     def _has_height(cls, value: tuple[float, float]) -> tuple[float, float]:
         """Refuse ends out of order."""
         if value[0] >= value[1]:
-            raise refused(f"z from {value[0]:.10g} to {value[1]:.10g} mm", "the lower end, then the upper")
+            found = fact("cylinder-without-height", low=size(value[0]), high=size(value[1]))
+            raise refused(found, "the lower end, then the upper")
         return value
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from planner.errors import InputError, SelfCrossing
+from planner.facts import fact, size
 from planner.inputs.documents import Document, read_document
 from planner.inputs.gauges import BWG_INCHES, wall_of_gauge
 from planner.inputs.machine import Machine
@@ -117,7 +118,7 @@ def _wall(document: Document, tube: TubeTable) -> float:
         )
     if tube.wall is not None and abs(tube.wall - by_gauge) > SAME_WALL:
         raise document.error(
-            f"the wall is {tube.wall:.10g} mm, the gauge {tube.gauge} means {by_gauge:.10g} mm",
+            fact("wall-and-gauge", wall=size(tube.wall), gauge=tube.gauge, by_gauge=size(by_gauge)),
             ("tube", "wall"),
             "one of the two, or both alike",
             tube.wall,

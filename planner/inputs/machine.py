@@ -19,6 +19,7 @@ from typing import Any, Final, Literal, Self
 from pydantic import Field, field_validator, model_validator
 
 from planner.errors import NoTooling
+from planner.facts import Fact, fact, six_digits, size
 from planner.inputs.envelope import Box as Box
 from planner.inputs.envelope import Cylinder as Cylinder
 from planner.inputs.envelope import Name, mirrored_solid
@@ -90,7 +91,8 @@ class Carriage(Record):
     def _has_travel(cls, value: tuple[float, float]) -> tuple[float, float]:
         """Refuse a reach without travel."""
         if value[0] >= value[1]:
-            raise refused(f"closest {value[0]:.10g}, farthest {value[1]:.10g} mm", "closest less than farthest")
+            found = fact("reach-out-of-order", closest=size(value[0]), farthest=size(value[1]))
+            raise refused(found, "closest less than farthest")
         return value
 
     @model_validator(mode="after")
@@ -98,8 +100,8 @@ class Carriage(Record):
         """Refuse a place to wait that the carriage does not reach."""
         closest, farthest = self.reach
         if self.stand_back is not None and not closest <= self.stand_back <= farthest:
-            allowed = f"{closest:.10g} to {farthest:.10g} mm, its reach"
-            raise refused(f"{self.stand_back:.10g} mm", allowed, "stand_back")
+            allowed = fact("within-reach", closest=size(closest), farthest=size(farthest))
+            raise refused(fact("a-size", size=size(self.stand_back)), allowed, "stand_back")
         return self
 
     @property
@@ -255,7 +257,8 @@ class Rated(Record):
     def _has_bore(self) -> Self:
         """Refuse a wall that leaves no bore."""
         if self.wall >= self.tube_diameter / 2.0:
-            raise refused(f"{self.wall:.10g} mm", f"less than {self.tube_diameter / 2.0:.10g} mm", "wall")
+            allowed = fact("less-than", limit=size(self.tube_diameter / 2.0))
+            raise refused(fact("a-size", size=size(self.wall)), allowed, "wall")
         return self
 
 
@@ -287,8 +290,9 @@ class Machine(Record):
         for i, one in enumerate(self.tooling):
             for other in self.tooling[:i]:
                 if _same(one, other.tube_diameter, other.bend_radius):
-                    size = f"{one.tube_diameter:.10g} mm on radius {one.bend_radius:.10g} mm"
-                    raise refused(f"{size} is listed twice", "each diameter and radius once", "tooling", i)
+                    same = fact("on-radius", diameter=size(one.tube_diameter), radius=size(one.bend_radius))
+                    twice = fact("listed-twice", tooling=same)
+                    raise refused(twice, "each diameter and radius once", "tooling", i)
         self._check_mandrels()
         names = [solid.name for solid in self.solid]
         for i, name in enumerate(names):
@@ -307,10 +311,8 @@ class Machine(Record):
         if rod is not None and rod.rod_diameter is not None:
             smallest = min(tooling.tube_diameter for tooling in self.tooling)
             if rod.rod_diameter >= smallest:
-                raise refused(
-                    f"{rod.rod_diameter:.10g} mm", f"less than the smallest tube, {smallest:.10g} mm",
-                    "mandrel", "rod_diameter",
-                )  # fmt: skip
+                allowed = fact("less-than-the-smallest-tube", limit=size(smallest))
+                raise refused(fact("a-size", size=size(rod.rod_diameter)), allowed, "mandrel", "rod_diameter")
 
     def mandrel_of(self, tooling: Tooling) -> MandrelTip | None:
         """Return the mandrel's tip with a tooling in the machine, None where there is no mandrel."""
@@ -319,17 +321,14 @@ class Machine(Record):
         return MandrelTip(nose=self.mandrel.nose or 0.0)
 
     @property
-    def notes(self) -> tuple[str, ...]:
+    def notes(self) -> tuple[Fact, ...]:
         """What was assumed where the profile uses keys of before."""
         if self.mandrel is None or self.mandrel.nose is None:
             return ()
         own = sum(tooling.mandrel is not None for tooling in self.tooling)
-        which = "all tooling" if not own else f"the {len(self.tooling) - own} toolings without a mandrel of their own"
-        note = (
-            f"[mandrel] nose = {self.mandrel.nose:g} mm is taken for {which}, without balls;"
-            " write mandrel = { nose = … } into each [[tooling]]."
-        )
-        return (note,)
+        without = fact("tooling-without-a-mandrel", count=len(self.tooling) - own)
+        which = without if own else fact("all-tooling")
+        return (fact("nose-of-before", nose=six_digits(self.mandrel.nose), which=which),)
 
     def tooling_for(self, diameter: float, radius: float) -> Tooling:
         """Return the tooling for a tube diameter on a centreline radius [mm], each within 0.05 mm.

@@ -10,6 +10,7 @@ from typing import Any, Final, Literal
 import numpy as np
 
 from planner.errors import InputError
+from planner.facts import Fact, fact, size
 from planner.inputs.centreline import SMALLEST_ANGLE, Array, vertices_from_lra
 
 RotationSign = Literal["right-handed", "left-handed"]
@@ -193,21 +194,25 @@ def _rounded(value: float) -> float:
     return round(float(value), DECIMALS) + 0.0
 
 
+ABOVE_NOTHING = fact("more-than", limit=size(0.0))
+NOTHING_OR_MORE = fact("or-more", limit=size(0.0))
+
+
 def _check_tube(part: Part) -> None:
     """Refuse a tube that cannot be: sizes, wall, trims, strength."""
     for key, value in (("tube.outside_diameter", part.outside_diameter), ("tube.wall", part.wall)):
         if not (math.isfinite(value) and value > 0.0):
-            raise InputError(f"{value:.10g} mm is no size", key=key, found=value, allowed="more than 0 mm")
+            raise InputError(fact("no-size", size=size(value)), key=key, found=value, allowed=ABOVE_NOTHING)
     if part.wall >= part.radius:
         raise InputError(
-            f"a wall of {part.wall:.10g} mm leaves no bore in a tube of {part.outside_diameter:.10g} mm",
+            fact("no-bore", wall=size(part.wall), diameter=size(part.outside_diameter)),
             key="tube.wall",
             found=part.wall,
-            allowed=f"less than the tube's radius, {part.radius:.10g} mm",
+            allowed=fact("less-than-the-tubes-radius", limit=size(part.radius)),
         )
     for key, trim in (("ends.trim_a", part.trim_a), ("ends.trim_b", part.trim_b)):
         if trim is not None and not (math.isfinite(trim) and trim >= 0.0):
-            raise InputError(f"{trim:.10g} mm is no length of trim", key=key, found=trim, allowed="0 mm or more")
+            raise InputError(fact("no-trim", trim=size(trim)), key=key, found=trim, allowed=NOTHING_OR_MORE)
     strength = part.yield_strength
     if strength is not None and not (math.isfinite(strength) and strength > 0.0):
         raise InputError(
@@ -232,11 +237,12 @@ def _check_shape(part: Part) -> None:
         )
     for i, straight in enumerate(part.straights):
         if not (math.isfinite(straight) and straight >= 0.0):
-            raise _row_error(i, "straight", f"a straight of {straight:.10g} mm", float(straight), "0 mm or more")
+            below = fact("straight-below-nothing", straight=size(float(straight)))
+            raise _row_error(i, "straight", below, float(straight), NOTHING_OR_MORE)
     if part.rotations[0] != 0.0:
         found = _rounded(math.degrees(part.rotations[0]))
-        problem = f"a rotation of {found:.10g}° before the first bend"
-        raise _row_error(0, "rotation", problem, found, "0 in the first row")
+        turned = f"a rotation of {found:.10g}° before the first bend"
+        raise _row_error(0, "rotation", turned, found, "0 in the first row")
     for i in range(n):
         _check_bend(part, i)
 
@@ -251,16 +257,16 @@ def _check_bend(part: Part, i: int) -> None:
         raise _row_error(i, "angle", f"a bend of {found:.10g}°", found, "0.01° to 360°")
     if not (math.isfinite(radius) and radius > part.radius):
         raise InputError(
-            f"bend {i + 1} has a radius of {radius:.10g} mm",
+            fact("small-radius", bend=i + 1, radius=size(radius)),
             key=f"shape.radii[{i + 1}]",
             row=i + 1,
             cell=RADIUS,
             found=radius,
-            allowed=f"more than the tube's radius, {part.radius:.10g} mm (radii are those of the centreline)",
+            allowed=fact("radius-of-the-centreline", limit=size(part.radius)),
         )
 
 
-def _row_error(index: int, cell: str, problem: str, found: float, allowed: str) -> InputError:
+def _row_error(index: int, cell: str, problem: str | Fact, found: float, allowed: str | Fact) -> InputError:
     """Return the error for a cell of the LRA table (index of the row from 0, shown from 1)."""
     row = index + 1
     return InputError(problem, key=f"shape.lra[{row}]", row=row, cell=cell, found=found, allowed=allowed)

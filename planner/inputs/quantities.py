@@ -15,6 +15,8 @@ from typing import Annotated, Final, Literal
 from pydantic import BeforeValidator, PlainSerializer, SerializationInfo, StrictBool, ValidationInfo
 from pydantic_core import PydanticCustomError
 
+from planner.facts import Fact
+
 MM_PER_INCH: Final = 25.4
 """Exact (international inch, NIST SP 811)."""
 
@@ -39,9 +41,9 @@ class FileUnits(dict[str, float]):
         super().__init__(length=length)
 
 
-def refused(problem: str, allowed: str, *key: str | int) -> PydanticCustomError:
+def refused(problem: str | Fact, allowed: str | Fact, *key: str | int) -> PydanticCustomError:
     """Return the error for a value, or for that at path `key` in a table; it becomes an `InputError`."""
-    return PydanticCustomError("refused", "{problem}", {"problem": problem, "allowed": allowed, "key": key})
+    return PydanticCustomError("refused", "it cannot be used", {"problem": problem, "allowed": allowed, "key": key})
 
 
 def described(value: object) -> str:

@@ -23,6 +23,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final, Literal
 
+from planner.facts import Fact, Quantity, degrees, fact
 from planner.inputs.machine import Machine
 from planner.inputs.materials import find_material
 from planner.inputs.part import Part
@@ -41,12 +42,12 @@ class Setting:
     """value: the angle to set [rad], never less than the part's.
 
     source: "measured" (between two measured pairs), "extrapolated" (beyond them), "estimated" (no pairs);
-    warning: a sentence for all but the first.
+    warning: a fact for all but the first.
     """
 
     value: float
     source: Literal["measured", "extrapolated", "estimated"]
-    warning: str | None = None
+    warning: Fact | None = None
 
 
 def setting_for(angle: float, machine: Machine, part: Part, radius: float) -> Setting:
@@ -55,16 +56,14 @@ def setting_for(angle: float, machine: Machine, part: Part, radius: float) -> Se
         return _from_measured(angle, machine.springback.measured)
     material = find_material(part.material)
     if material is None or part.yield_strength is None:
-        return _guess(angle, f'nothing is known of the material "{part.material}"')
+        return _guess(angle, fact("unknown-material", material=part.material))
     inner = part.radius - part.wall
     share = springback_share(part.radius, inner, radius, part.yield_strength, material.modulus)
     if share > LARGEST_ESTIMATE:
-        return _guess(angle, f"the tube would open by {100.0 * share:.0f} % of the angle and hardly take a set")
-    text = (
-        f"springback is estimated ({100.0 * share:.1f} % of the angle, from a yield strength of"
-        f" {part.yield_strength:.10g} MPa), not measured: make a trial bend first"
-    )
-    return Setting(angle / (1.0 - share), "estimated", text)
+        return _guess(angle, fact("hardly-sets", share=_percent(share, 0)))
+    strength = Quantity(part.yield_strength, "MPa", "nearest", None)
+    warning = fact("springback-estimated", share=_percent(share, 1), strength=strength)
+    return Setting(angle / (1.0 - share), "estimated", warning)
 
 
 def springback_share(outer: float, inner: float, radius: float, strength: float, modulus: float) -> float:
@@ -94,17 +93,15 @@ def _from_measured(angle: float, measured: tuple[tuple[float, float], ...]) -> S
     first, last = measured[0][0], measured[-1][0]
     if first <= angle <= last:
         return Setting(value, "measured")
-    text = (
-        f"{math.degrees(angle):.10g}° lies beyond the measured pairs ({math.degrees(first):.10g}° to"
-        f" {math.degrees(last):.10g}°): the setting carries their nearest line on"
-    )
-    return Setting(max(value, angle), "extrapolated", text)
+    said = {name: degrees(math.degrees(x), None) for name, x in (("angle", angle), ("first", first), ("last", last))}
+    return Setting(max(value, angle), "extrapolated", fact("beyond-the-measured-pairs", **said))
 
 
-def _guess(angle: float, why: str) -> Setting:
-    """Return the flat guess, and say why it is one."""
-    text = (
-        f"springback is guessed at {100.0 * FLAT_GUESS:.0f} % of the angle (common practice, no source), as"
-        f" {why}: make a trial bend first"
-    )
-    return Setting(angle * (1.0 + FLAT_GUESS), "estimated", text)
+def _guess(angle: float, why: Fact) -> Setting:
+    """Return the flat guess, and why it is one."""
+    warning = fact("springback-guessed", share=_percent(FLAT_GUESS, 0), why=why)
+    return Setting(angle * (1.0 + FLAT_GUESS), "estimated", warning)
+
+
+def _percent(share: float, decimals: int) -> Quantity:
+    return Quantity(round(100.0 * share, decimals), "%", "nearest", decimals)

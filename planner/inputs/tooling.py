@@ -7,6 +7,7 @@ from typing import Annotated, Final, Literal, NamedTuple, Self
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
+from planner.facts import Fact, fact, size
 from planner.inputs.quantities import AngleOrZero, Flag, Length, LengthOrZero, described, refused
 
 SECTION_DIAMETERS: Final = 1.5
@@ -62,7 +63,7 @@ class MandrelTip(Record):
             found = f"{self.balls} balls, {'no reach' if self.ball_reach is None else 'a reach'}"
             raise refused(found, "ball_reach with one ball or more, and with none of them without", "balls")
         if self.ball_reach is not None and self.ball_reach < self.nose:
-            raise refused(f"{self.ball_reach:.10g} mm", f"the nose's {self.nose:.10g} mm or more", "ball_reach")
+            raise refused(_size(self.ball_reach), fact("at-least-the-nose", limit=size(self.nose)), "ball_reach")
         return self
 
     @property
@@ -128,33 +129,21 @@ class Tooling(Record):
         """Refuse tooling that cannot be built."""
         radius = self.tube_diameter / 2.0
         if self.bend_radius <= radius:
-            raise refused(
-                f"{self.bend_radius:.10g} mm",
-                f"more than the tube's radius, {radius:.10g} mm",
-                "bend_radius",
-            )
+            allowed = fact("more-than-the-tubes-radius", limit=size(radius))
+            raise refused(_size(self.bend_radius), allowed, "bend_radius")
         self._check_clamps()
         self._check_section()
+        over_the_tube = fact("more-than-the-tubes-diameter", limit=size(self.tube_diameter))
         if self.die_height <= self.tube_diameter:
-            raise refused(
-                f"{self.die_height:.10g} mm cannot hold the groove",
-                f"more than the tube's diameter, {self.tube_diameter:.10g} mm",
-                "die_height",
-            )
+            raise refused(fact("cannot-hold-the-groove", size=size(self.die_height)), over_the_tube, "die_height")
         if self.die_hub is not None and self.die_hub.radius >= self.bend_radius - radius:
-            raise refused(
-                f"a radius of {self.die_hub.radius:.10g} mm reaches into the groove",
-                f"less than {self.bend_radius - radius:.10g} mm, the groove's smallest radius",
-                "die_hub",
-            )
+            allowed = fact("less-than-the-grooves-radius", limit=size(self.bend_radius - radius))
+            raise refused(fact("hub-in-the-groove", radius=size(self.die_hub.radius)), allowed, "die_hub")
         blocks = {"clamp_block": self.clamp_block, "pressure_block": self.pressure_block}
         for key, block in {**blocks, "wiper_block": self.wiper_block}.items():
             if block is not None and (block.width <= radius or block.height <= self.tube_diameter):
-                raise refused(
-                    f"{block.width:.10g} mm wide and {block.height:.10g} mm high cannot hold the groove",
-                    f"a width over {radius:.10g} mm and a height over {self.tube_diameter:.10g} mm",
-                    key,
-                )
+                found = fact("block-without-groove", width=size(block.width), height=size(block.height))
+                raise refused(found, fact("wide-and-high", width=size(radius), height=size(self.tube_diameter)), key)
         return self
 
     def section(self, clamp: float) -> Section | None:
@@ -190,19 +179,12 @@ class Tooling(Record):
             return
         bore = self.tube_diameter / 2.0
         if given.depth is not None and not bore < given.depth <= self.bend_radius:
-            raise refused(
-                f"{given.depth:.10g} mm deep",
-                f"more than the tube's radius, {bore:.10g} mm, and at most the bend radius, {self.bend_radius:.10g} mm",
-                "grip_section",
-                "depth",
-            )
+            allowed = fact("section-depths", radius=size(bore), bend_radius=size(self.bend_radius))
+            raise refused(fact("section-depth", depth=size(given.depth)), allowed, "grip_section", "depth")
         if given.height is not None and given.height <= self.tube_diameter:
-            raise refused(
-                f"{given.height:.10g} mm high cannot hold the groove",
-                f"more than the tube's diameter, {self.tube_diameter:.10g} mm",
-                "grip_section",
-                "height",
-            )
+            allowed = fact("more-than-the-tubes-diameter", limit=size(self.tube_diameter))
+            found = fact("too-low-for-the-groove", height=size(given.height))
+            raise refused(found, allowed, "grip_section", "height")
 
     def _check_clamps(self) -> None:
         """Refuse clamps out of order and a shortest grip that no clamp has."""
@@ -210,11 +192,12 @@ class Tooling(Record):
             raise refused("no clamp", "one length or more, longest first", "clamp_lengths")
         pairs = pairwise(self.clamp_lengths)
         if any(longer <= shorter for longer, shorter in pairs):
-            found = ", ".join(f"{length:.10g}" for length in self.clamp_lengths)
-            raise refused(f"{found} mm is out of order", "different lengths, longest first", "clamp_lengths")
+            found = fact("clamps-out-of-order", lengths=tuple(map(size, self.clamp_lengths)))
+            raise refused(found, "different lengths, longest first", "clamp_lengths")
         if self.shortest_grip > self.clamp_lengths[0]:
-            raise refused(
-                f"{self.shortest_grip:.10g} mm",
-                f"at most the longest clamp, {self.clamp_lengths[0]:.10g} mm",
-                "shortest_grip",
-            )
+            allowed = fact("at-most-the-longest-clamp", limit=size(self.clamp_lengths[0]))
+            raise refused(_size(self.shortest_grip), allowed, "shortest_grip")
+
+
+def _size(mm: float) -> Fact:
+    return fact("a-size", size=size(mm))

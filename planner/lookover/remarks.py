@@ -1,12 +1,15 @@
-"""What there is to remark on a profile, as data, and each remark in a sentence."""
+"""What there is to remark on a profile, as data, and each remark as a fact."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import asdict, dataclass
-from typing import Any, Literal
+from typing import Any, Final, Literal
 
-from planner.words import number, rounded_down, size
+from planner.facts import Fact, Quantity, angle, degrees, fact, length, needed, size
+from planner.wording.say import say
+from planner.words import rounded_down
 
 Kind = Literal[
     "solids overlap",
@@ -45,6 +48,11 @@ class Remark:
     length: float | None = None
     way: Way | None = None
 
+    @property
+    def fact(self) -> Fact:
+        """The remark as a fact: what, how much, and where."""
+        return FACTS[self.kind](self)
+
 
 def as_data(remark: Remark) -> dict[str, Any]:
     """Return a remark for a document: what it knows [mm, degrees], and its sentence."""
@@ -59,103 +67,88 @@ def as_data(remark: Remark) -> dict[str, Any]:
         data["tooling"] = {"tube_diameter": remark.tooling[0], "bend_radius": remark.tooling[1]}
     if remark.place is not None:
         data["place"] = [round(x, 1) for x in remark.place]
-    return {**data, "names": list(remark.names), "sentence": worded(remark)}
+    return {**data, "names": list(remark.names), "sentence": worded(remark), "fact": remark.fact.as_dict()}
 
 
 def worded(remark: Remark) -> str:
-    """Return a remark as a sentence: what, how much, and where."""
-    return {
-        "solids overlap": _overlap,
-        "carriage before its face": _before_its_face,
-        "missing": _missing,
-        "centreline height": _height,
-        "post on the wrong side": _wrong_side,
-        "pressure die too short": _too_short,
-        "clamp opens too little": _opens_too_little,
-    }[remark.kind](remark)
+    """Return a remark as a sentence [mm]."""
+    return say(remark.fact)
 
 
-def _overlap(remark: Remark) -> str:
-    one, other = remark.names
-    begins = "" if remark.angle is None else f", from {number(_degrees(remark.angle))}° of the arm on"
+def _overlap(remark: Remark) -> Fact:
+    one, another = remark.names
+    begins = None if remark.angle is None else fact("from-arm-at", angle=angle(remark.angle))
     if remark.angle == 0.0:
-        begins = ", even with the arm at home"
-    place = "" if remark.place is None else f", near ({', '.join(number(x, 0) for x in remark.place)}) mm"
-    return f"In the profile the {one} runs into the {other}, {_mm(remark.depth)} deep{begins}{place}{_with(remark)}."
+        begins = fact("even-at-home")
+    near = None
+    if remark.place is not None:
+        near = fact("near", **dict(zip("xyz", (length(x, 0) for x in remark.place), strict=True)))
+    deep, tooling = length(remark.depth or 0.0), _with(remark)
+    return fact("solids-overlap", one=one, another=another, deep=deep, begins=begins, near=near, tooling=tooling)
 
 
-def _before_its_face(remark: Remark) -> str:
-    return (
-        f"The {remark.names[0]} is drawn {_mm(remark.depth)} before the collet's face that it moves with; no x of it"
-        " may be more than 0."
-    )
+def _before_its_face(remark: Remark) -> Fact:
+    return fact("before-its-face", solid=remark.names[0], deep=length(remark.depth or 0.0))
 
 
-def _missing(remark: Remark) -> str:
+def _missing(remark: Remark) -> Fact:
     name = remark.names[0]
     if name == "rod anchor":
-        where = "" if remark.found is None else f", {size(remark.found)} mm behind the tangent point"
-        return f"No solid holds the mandrel's rod where it ends{where}: the proof knows nothing of its anchor."
-    what = {
-        "bed": "no bed (a solid of the frame under the tube behind the dies)",
-        "arm": "no bend arm (a solid that moves with the arm)",
-        "post": "no post (a solid of the frame under the bend die)",
-        "carriage": "no carriage (a solid that moves with it)",
-    }[name]
-    return f"The profile has {what}: the proof knows nothing of it."
+        where = None if remark.found is None else fact("behind-the-tangent-point", way=size(remark.found))
+        return fact("no-rod-anchor", where=where)
+    return fact(f"no-{name}")
 
 
-def _height(remark: Remark) -> str:
-    found, needed = remark.found or 0.0, remark.needed or 0.0
-    if found < needed:
-        return f"The centreline is {size(found)} mm over the floor, under {size(needed)} mm: metres typed for mm?"
-    return f"The centreline is {size(found)} mm over the floor, over {size(needed)} mm: is that so?"
+def _height(remark: Remark) -> Fact:
+    found, usual = remark.found or 0.0, remark.needed or 0.0
+    return fact("centreline-low" if found < usual else "centreline-high", height=size(found), usual=size(usual))
 
 
-def _wrong_side(remark: Remark) -> str:
-    name, stands, bends = remark.names
-    return (
-        f"The {name} stands to the {stands} of the feed, the head bends toward the {bends}: no post is under the die."
+def _wrong_side(remark: Remark) -> Fact:
+    solid, stands, bends = remark.names
+    return fact("post-on-the-wrong-side", solid=solid, stands=stands, bends=bends)
+
+
+def _too_short(remark: Remark) -> Fact:
+    return fact(
+        "pressure-die-wears-out",
+        length=size(remark.found or 0.0),
+        reached=degrees(math.floor(math.degrees(remark.angle or 0.0) * 10.0 + 1e-6) / 10.0),
+        largest=angle(remark.setting or 0.0),
+        needed=_up(remark.needed),
+        tooling=_with(remark),
     )
 
 
-def _too_short(remark: Remark) -> str:
-    reached = math.floor(_degrees(remark.angle) * 10.0 + 1e-6) / 10.0
-    wanted = number(_degrees(remark.setting))
-    return (
-        f"The pressure die of {size(remark.found or 0.0)} mm travels with the tube and lasts to {number(reached)}°, the"
-        f" largest setting is {wanted}°: it needs {_mm_up(remark.needed)}{_with(remark)}."
+def _opens_too_little(remark: Remark) -> Fact:
+    return fact(
+        "clamp-opens-too-little",
+        clamp=size(remark.length or 0.0),
+        opens=size(remark.found or 0.0),
+        needed=_up(remark.needed),
+        way=fact((remark.way or "eased off").replace(" ", "-")),
+        tooling=_with(remark),
     )
 
 
-def _opens_too_little(remark: Remark) -> str:
-    way = {
-        "past the standing tube": "the arm goes home past the standing tube",
-        "tube and arm together": "tube and arm go home together",
-        "eased off": "the tube is eased off in two steps",
-    }[remark.way or "eased off"]
-    clamp, opens = size(remark.length or 0.0), size(remark.found or 0.0)
-    needed = _mm_up(remark.needed)
-    return (
-        f"The clamp of {clamp} mm opens {opens} mm; after a bend of 90° it needs {needed} where {way}{_with(remark)}."
-    )
+FACTS: Final[dict[Kind, Callable[[Remark], Fact]]] = {
+    "solids overlap": _overlap,
+    "carriage before its face": _before_its_face,
+    "missing": _missing,
+    "centreline height": _height,
+    "post on the wrong side": _wrong_side,
+    "pressure die too short": _too_short,
+    "clamp opens too little": _opens_too_little,
+}
 
 
-def _with(remark: Remark) -> str:
+def _with(remark: Remark) -> Fact | None:
     """Return the tooling that a remark was found with."""
     if remark.tooling is None:
-        return ""
-    return f" (tube {size(remark.tooling[0])} mm on radius {size(remark.tooling[1])} mm)"
+        return None
+    return fact("with-tooling", diameter=size(remark.tooling[0]), radius=size(remark.tooling[1]))
 
 
-def _degrees(angle: float | None) -> float:
-    return math.degrees(angle or 0.0)
-
-
-def _mm(length: float | None) -> str:
-    return f"{number(length or 0.0)} mm"
-
-
-def _mm_up(length: float | None) -> str:
+def _up(mm: float | None) -> Quantity:
     """Return a length that is needed [mm], rounded up to a tenth."""
-    return f"{number(-rounded_down(-(length or 0.0)))} mm"
+    return needed(-rounded_down(-(mm or 0.0)))

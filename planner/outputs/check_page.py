@@ -42,7 +42,7 @@ from planner.tolerances import REPORT_CEILING
 from planner.words import at_least, counted, listed, millimetres, plain
 
 SCHEMA: Final = "bendorder-check/1"
-COLUMNS: Final = tuple(field.name for field in fields(Checked) if field.name != "error")
+COLUMNS: Final = tuple(field.name for field in fields(Checked) if field.name not in ("error", "fact"))
 
 NOT_HANDLED = "Not checked for want of a mandrel: putting the tube on and taking it off"
 MOST_NAME = 22  # [characters] of a part's or a machine's name before it goes on in the next line

@@ -6,7 +6,8 @@ from planner.inputs.files import part_from_data
 from planner.outputs.step_list import Digits, clearance
 from planner.outputs.terminal import Page
 from planner.plans.document import Plan, Step
-from planner.plans.reasons import place_name
+from planner.plans.reasons import piece_at
+from planner.wording.say import say
 from planner.words import degrees, number
 
 HEAD = (
@@ -42,7 +43,7 @@ def _cells(plan: Plan, step: Step, digits: Digits) -> tuple[str, ...]:
     at = step.nearest_at
     if at is None:
         return (*said, "", "", "", "", "", "")
-    where = place_name(part_from_data(plan.part), "A", at.place)
+    where = say(piece_at(part_from_data(plan.part), "A", at.place))
     return (
         *said,
         where,

@@ -13,7 +13,9 @@ from planner.outputs.step_list import Digits, print_steps
 from planner.outputs.terminal import Page
 from planner.plans.document import OrderedBend, Plan, Reason, Step
 from planner.tolerances import REPORT_CEILING
-from planner.words import at_least, counted, duration, listed, millimetres, numbers, plain, size
+from planner.wording.figures import LengthUnit, at_least_shown, at_most_shown
+from planner.wording.say import say
+from planner.words import counted, duration, listed, millimetres, numbers, plain, size
 
 PEOPLE = '"Clear" means clear of the machine, never of people.'
 AGAINST = "A plan is checked against the profile and for this order only, not against the machine in front of you."
@@ -68,11 +70,11 @@ def verdict(plan: Plan) -> str:
     return f"UNDECIDED: whether {part} can be bent on the {machine} is not settled{because}."
 
 
-def more_stock(plan: Plan) -> str:
+def more_stock(plan: Plan, unit: LengthUnit = "mm") -> str:
     """Return the stock that nobody has stated and without which nothing goes, in words; empty where there is none."""
     more = {} if plan.stock is None else plan.stock.more
-    said = [f"{millimetres(trim, 0)} more stock at end {end}" for end, trim in more.items()]
-    return listed(said)
+    decimals = 0 if unit == "mm" else None
+    return listed(f"{at_most_shown(trim, unit, decimals)} more stock at end {end}" for end, trim in more.items())
 
 
 def reclamps(plan: Plan) -> str:
@@ -215,16 +217,16 @@ def _stock_lines(plan: Plan) -> list[str]:
     return [*lines, f"trim, cut off after the last bend: {listed(trims)}" if trims else "no trim"]
 
 
-def checked_lines(plan: Plan) -> list[str]:
+def checked_lines(plan: Plan, unit: LengthUnit = "mm") -> list[str]:
     """Return what the verdict rests on."""
     lines = [AGAINST]
     if plan.smallest_clearance is not None:
         more = "more than " if plan.smallest_clearance >= REPORT_CEILING else ""
-        least = at_least(min(plan.smallest_clearance, REPORT_CEILING))
+        least = at_least_shown(min(plan.smallest_clearance, REPORT_CEILING), unit)
         lines.append(f"Smallest proved clearance: {more}{least}{_where_least(plan)}.")
     if plan.hangs_on:
         lines.append(f"It hangs on these solids: {listed(plan.hangs_on)}.")
-    return [*lines, *(f"Keep clear: {entry.sentence}" for entry in plan.keep_clear)]
+    return [*lines, *(f"Keep clear: {say(entry.fact, unit)}" for entry in plan.keep_clear)]
 
 
 def _where_least(plan: Plan) -> str:

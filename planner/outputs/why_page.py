@@ -9,10 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from planner.advice.answers import Begun, Judged, Start, Why
-from planner.advice.changes import NOT_TO_THE_END
+from planner.advice.costs import NOT_TO_THE_END
 from planner.outputs.plan_page import COLOURS, PEOPLE, WHY_UNDECIDED
 from planner.outputs.terminal import Page
 from planner.plans.document import Change, OrderedBend, Reason
+from planner.wording.say import say
 from planner.words import counted, listed, plain
 
 NOTATION = "3A: bend 3 with end A leading."
@@ -61,7 +62,7 @@ def _print_changes(changes: Sequence[Change], out_of_time: bool, page: Page) -> 
     for number, change in enumerate(changes, start=1):
         page.row([(f"{number}", NUMBER), (change.sentence, None)], indent=2)
     if out_of_time:
-        page.text(NOT_TO_THE_END, indent=2)
+        page.text(say(NOT_TO_THE_END), indent=2)
     elif not changes:
         page.text(NO_CHANGE, indent=2)
 
@@ -128,7 +129,7 @@ def _print_start(start: Start, reasons: _Reasons, page: Page) -> None:
 def _begun(way: Begun, reasons: _Reasons) -> str:
     """Return what a way to begin comes to."""
     if way.verdict != "never":
-        return way.sentence.partition(": ")[2]
+        return say(way.fact.part("outcome"))
     known = reasons.known(way.reasons)
     told = [f"reason {number}" for number in known]
     told += [f"({number}) {_graded(reason)}" for number, reason in reasons.new(way.reasons)]

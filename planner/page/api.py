@@ -50,6 +50,7 @@ from planner.page.questions import (
 from planner.page.settings import Settings
 from planner.page.told import EVERYWHERE, NOT_DONE, WRONG, json_answer, told
 from planner.plans.document import Plan
+from planner.wording.say import say
 
 EXAMPLES, EXAMPLE = "bendorder-examples/1", "bendorder-example/1"
 
@@ -175,7 +176,8 @@ def _add_lists(api: FastAPI, examples: tuple[ExamplePart, ...], settings: Settin
         path = find_profile(name, settings.profiles).path
         found = load_machine(path)
         remarks = [as_data(remark) for remark in look_over(found)]
-        return json_answer(as_json(machine_document(found.normalised(), path.name, remarks, found.notes)))
+        notes = [say(note) for note in found.notes]
+        return json_answer(as_json(machine_document(found.normalised(), path.name, remarks, notes)))
 
     @api.get("/examples", response_model=ExamplesAnswer, summary="List the examples")
     def list_examples() -> Response:

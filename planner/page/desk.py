@@ -10,10 +10,10 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from planner.advice.answers import Why
-from planner.page.lengths import Unit
 from planner.page.part_form import PartForm
 from planner.plans.document import End, OrderedBend, Plan
 from planner.search.events import Prefer
+from planner.wording.figures import LengthUnit
 
 Screen = Literal["part", "verdict", "steps", "order", "pair"]
 News = Literal["progress", "plan", "why", "tried", "pair"]
@@ -48,7 +48,7 @@ class Beside:
 
     name: str = ""
     made: Plan | None = None
-    refused: str = ""
+    refused: Exception | None = None
 
 
 @dataclass
@@ -57,16 +57,15 @@ class Desk:
 
     form, machine, machine_name: part and machine as they are typed, the machine as a profile's document in mm.
     planned_part, planned_machine: the documents that `made` is of; stale: one of them has been changed since; made: the
-    plan; refused: the error where there is
-    none. seconded: what the other engine says of it; audited: what the auditor says; why: reasons, and changes.
-    at: the step that is shown, from 0. order: the own order; tried: how it was judged; guess: the step that the trainee
-    says will fail first, 0 for none.
+    plan; refused: the error where there is none. seconded: what the other engine says of it; audited: what the auditor
+    says; why: reasons, and changes. at: the step that is shown, from 0. order: the own order; tried: how it was judged;
+    guess: the step that the trainee says will fail first, 0 for none.
     """
 
     form: PartForm
     machine: dict[str, Any]
     machine_name: str
-    unit: Unit = "mm"
+    unit: LengthUnit = "mm"
     dark: bool | None = None
     screen: Screen = "part"
     prefer: Prefer = "fewer re-clamps"
@@ -76,7 +75,7 @@ class Desk:
     planned_part: dict[str, Any] | None = None
     planned_machine: dict[str, Any] | None = None
     made: Plan | None = None
-    refused: dict[str, Any] | None = None
+    refused: Exception | None = None
     seconded: Stage = "not asked"
     audited: Stage = "not asked"
     audit_says: str = ""
@@ -84,7 +83,7 @@ class Desk:
     at: int = 0
     order: list[OrderedBend] = field(default_factory=list)
     tried: Tried | None = None
-    tried_refused: str = ""
+    tried_refused: Exception | None = None
     exercise: int | None = None
     guess: int | None = None
     beside: Beside = field(default_factory=Beside)
@@ -100,10 +99,10 @@ class Desk:
         for work in tuple(self.work):
             work.cancel()
         self.stale = False
-        self.made = self.refused = self.why = self.tried = None
+        self.made = self.refused = self.why = self.tried = self.tried_refused = None
         self.planned_part = self.planned_machine = None
         self.seconded = self.audited = "not asked"
-        self.audit_says = self.tried_refused = ""
+        self.audit_says = ""
         self.at, self.beside = 0, Beside()
 
     def forget_plan(self) -> None:
@@ -121,13 +120,6 @@ class Desk:
         self.forget_plan()
         self.form, self.machine = PartForm.of(part), machine
         self.machine_name = ""
-
-    def names(self) -> tuple[str, ...]:
-        """Return the names in which a length is none, such as that of a machine of the 76 mm class."""
-        machine = self.planned_machine or self.machine
-        part = self.planned_part or {}
-        solids = [solid["name"] for solid in machine.get("solid", ())]
-        return tuple(str(name) for name in (machine.get("name"), part.get("name"), *solids) if name)
 
 
 class Desks:

@@ -76,7 +76,7 @@ class Doing:
         if desk.planned_part is None or desk.planned_machine is None or not desk.order:
             return
         here, order = (desk.planned_part, desk.planned_machine), list(desk.order)
-        desk.tried, desk.tried_refused = None, ""
+        desk.tried = desk.tried_refused = None
         try:
             found = await self._done(
                 "trying the order", tried_task, *here, written(order), desk.prefer, time_limit=30.0
@@ -84,7 +84,7 @@ class Doing:
         except Stopped:
             return
         except (BendorderError, Fault) as error:
-            desk.tried_refused = str(error)
+            desk.tried_refused = error
         else:
             if self._still(here) and desk.order == order:
                 desk.tried = Tried(found["tried"], found["film"], found["marks"], found["captions"])
@@ -101,10 +101,8 @@ class Doing:
             beside.made = await self._done(
                 "planning what stands beside", tasks.plan_task, part, machine, prefer, time_limit=desk.time_limit
             )
-        except Stopped:
-            beside.refused = "It was stopped."
         except (BendorderError, Fault) as error:
-            beside.refused = str(error)
+            beside.refused = error
         desk.changed("pair")
 
     async def try_change(self, change: Change) -> None:
@@ -146,7 +144,7 @@ class Doing:
             return await self._done(doing, task, *arguments, time_limit=time_limit)
         except (BendorderError, Fault) as error:
             if not isinstance(error, Stopped) or self._still(arguments[:2]):
-                self.desk.refused = error.as_dict()
+                self.desk.refused = error
             return None
 
     def _still(self, here: tuple[Any, ...]) -> bool:

@@ -9,14 +9,14 @@ from __future__ import annotations
 import html
 from typing import Any
 
-from planner.page.lengths import Unit, at_most_shown
 from planner.plans.document import Plan, Step, Swing
+from planner.wording.figures import LengthUnit, at_most_shown
 
 MARGIN = 300.0
 """Of floor about everything that is drawn [mm]."""
 
 
-def floor_plan(plan: Plan, step: Step, unit: Unit) -> str:
+def floor_plan(plan: Plan, step: Step, unit: LengthUnit) -> str:
     """Return the floor plan of a step as SVG text."""
     outline = [point for area in plan.keep_clear for point in area.outline]
     boxes = [_seen_from_above(solid) for solid in plan.machine.get("solid", ()) if solid["moves_with"] == "frame"]

@@ -25,9 +25,11 @@ from planner.inputs.files import machine_from_data
 from planner.inputs.lines import Path
 from planner.inputs.machine import Machine
 from planner.inputs.quantities import described
-from planner.page.lengths import Misread, Unit, in_unit, number_of, text_of
+from planner.page.lengths import Misread, number_of, text_of
 from planner.page.machine_words import GROUPS, LABELS
 from planner.page.part_form import Slip
+from planner.wording.figures import LengthUnit
+from planner.wording.say import say
 
 FieldKind = Literal["number", "whole number", "numbers", "pairs", "choice", "yes or no", "text", "fixed"]
 
@@ -136,7 +138,7 @@ def with_values(document: Mapping[str, Any], values: Mapping[str, str]) -> Machi
 # From the models ----------------------------------------------------------------------------------------------------
 
 
-def _fields(model: type[BaseModel], table: Mapping[str, Any] | None, keys: Path, units: Unit) -> Iterator[Field]:
+def _fields(model: type[BaseModel], table: Mapping[str, Any] | None, keys: Path, units: LengthUnit) -> Iterator[Field]:
     """Yield the fields of a table, `table` None where the document has none."""
     for name, info in model.model_fields.items():
         if info.exclude:
@@ -171,7 +173,7 @@ def _ways(annotation: Any) -> tuple[Any, ...]:
     return tuple(one for one in (get_args(annotation) if union else (annotation,)) if one is not type(None))
 
 
-def _field(model: type[BaseModel], info: FieldInfo, keys: Path, value: Any, units: Unit) -> Field:
+def _field(model: type[BaseModel], info: FieldInfo, keys: Path, value: Any, units: LengthUnit) -> Field:
     """Return the field of a key that holds no table."""
     kind: FieldKind = "text"
     choices: tuple[str, ...] = ()
@@ -214,12 +216,12 @@ def _field(model: type[BaseModel], info: FieldInfo, keys: Path, value: Any, unit
     )
 
 
-def _unit(model: type[BaseModel], quantity: str, units: Unit) -> str:
+def _unit(model: type[BaseModel], quantity: str, units: LengthUnit) -> str:
     """Return the unit of a number of a table."""
     return _UNITS.get((model, quantity), quantity).replace("length", units)
 
 
-def _default(model: type[BaseModel], key: str | int, default: Any, units: Unit) -> str:
+def _default(model: type[BaseModel], key: str | int, default: Any, units: LengthUnit) -> str:
     """Return what counts where nothing is given, as it would stand in the document."""
     if not isinstance(default, float):
         return _text(default)
@@ -368,9 +370,8 @@ def _placed(error: InputError, fields: Mapping[str, Field], typed: Mapping[str, 
     path = next(iter([*sorted(within, key=len, reverse=True), *touched, *filled, *below]), key)
     field = fields.get(path)
     found, label = ("", "") if field is None else (typed.get(path, field.text), field.place)
-    units: Unit = "in" if fields["units"].text == "in" else "mm"
-    names = [one.text for one in fields.values() if one.kind == "text"]
-    problem, allowed = in_unit(error.problem, units, names), in_unit(error.allowed, units, names)
+    units: LengthUnit = "in" if fields["units"].text == "in" else "mm"
+    problem, allowed = (say(error.fact[name], units) for name in ("problem", "allowed"))
     if error.problem == "the key is missing":
         problem, allowed = "this is missing", "a value"
     return Slip(problem, path, None, None, found, allowed, error.suggestion, label)

@@ -21,7 +21,9 @@ from planner.inputs.part import Part, RotationSign
 from planner.inputs.part_file import PartFile
 from planner.inputs.quantities import MM_PER_INCH
 from planner.inputs.rows import Kind, read_table
-from planner.page.lengths import Misread, Unit, has_decimal_comma, in_unit, number_of, text_of, typed_in
+from planner.page.lengths import Misread, has_decimal_comma, number_of, text_of, typed_in
+from planner.wording.figures import LengthUnit
+from planner.wording.say import say
 
 COLUMNS: Final[dict[Kind, tuple[str, ...]]] = {
     "lra": ("straight", "rotation", "angle", "radius"),
@@ -103,7 +105,7 @@ class PartForm:
     """A part as it is typed, all as text; rows have up to four cells, `bend_radius` counts for those without one."""
 
     name: str = ""
-    units: Unit = "mm"
+    units: LengthUnit = "mm"
     machine: str = ""
     outside_diameter: str = ""
     wall: str = ""
@@ -152,7 +154,7 @@ class PartForm:
             return self, (Slip(f"the table cannot be written as {kind.upper()}: {why}", "rows"),)
         return form, ()
 
-    def in_units(self, units: Unit) -> tuple[PartForm, tuple[Slip, ...]]:
+    def in_units(self, units: LengthUnit) -> tuple[PartForm, tuple[Slip, ...]]:
         """Return the form with every length in other units and no slips, or this one and the cells that hinder it."""
         slips = tuple(self._number_slips())
         if slips or units == self.units:
@@ -321,7 +323,7 @@ class PartForm:
 
     def _placed(self, error: InputError) -> Slip:
         """Return the planner's error as a slip at the row, the column or the field that it speaks of."""
-        problem, allowed = in_unit(error.problem, self.units), in_unit(error.allowed, self.units)
+        problem, allowed = (say(error.fact[name], self.units) for name in ("problem", "allowed"))
         if error.row is not None:
             columns, at = COLUMNS[self.kind], error.row - 1
             if error.cell not in columns:

@@ -10,9 +10,10 @@ from dataclasses import dataclass
 from typing import Final
 
 from planner.outputs.step_list import Digits
-from planner.page.lengths import Unit, at_least_shown, in_unit, shown
 from planner.plans.document import Plan, Step
 from planner.tolerances import REPORT_CEILING
+from planner.wording.figures import LengthUnit, at_least_shown, shown
+from planner.wording.say import say
 from planner.words import counted, degrees
 
 DO: Final = {
@@ -68,7 +69,7 @@ class Told:
     caution: str
 
 
-def told(step: Step, plan: Plan, unit: Unit) -> Told:
+def told(step: Step, plan: Plan, unit: LengthUnit) -> Told:
     """Return what the screen of a step says."""
     great, others = _numbers(step, Digits.of(plan), unit)
     where = "" if step.bend is None else f"bend {step.bend}"
@@ -80,8 +81,8 @@ def told(step: Step, plan: Plan, unit: Unit) -> Told:
         great=great,
         others=others,
         clearance=clearance(step, unit),
-        note="" if step.note is None else in_unit(step.note, unit),
-        caution="" if step.caution is None else in_unit(step.caution, unit),
+        note=" ".join(say(one, unit) for one in step.fact.get("note", ())),
+        caution=" ".join(say(one, unit) for one in step.fact.get("caution", ())),
     )
 
 
@@ -104,7 +105,7 @@ def _arm_left_at(step: Step) -> float:
     return 0.0 if step.to is None else step.to.arm
 
 
-def clearance(step: Step, unit: Unit) -> str:
+def clearance(step: Step, unit: LengthUnit) -> str:
     """Return how near the tube comes in a step, and to what; never more than is proved."""
     if not step.checked:
         return "Not checked: clear of the machine is proved only where the tube is in it."
@@ -116,7 +117,7 @@ def clearance(step: Step, unit: Unit) -> str:
     return f"{at_least_shown(step.clearance, unit)}{to}"
 
 
-def _numbers(step: Step, digits: Digits, unit: Unit) -> tuple[Number | None, tuple[Number, ...]]:
+def _numbers(step: Step, digits: Digits, unit: LengthUnit) -> tuple[Number | None, tuple[Number, ...]]:
     """Return the number to set and those beside it."""
     if step.action == "bend" and step.setting is not None and step.angle is not None:
         setting = _angle("set the bend to", step.setting, digits)
@@ -144,7 +145,7 @@ def _numbers(step: Step, digits: Digits, unit: Unit) -> tuple[Number | None, tup
     return None, ()
 
 
-def _amount(of: str, step: Step, value: float, digits: Digits, unit: Unit) -> Number:
+def _amount(of: str, step: Step, value: float, digits: Digits, unit: LengthUnit) -> Number:
     return _angle(of, value, digits) if step.unit == "deg" else _length(of, value, digits.length, unit)
 
 
@@ -152,7 +153,7 @@ def _angle(of: str, value: float, digits: Digits) -> Number:
     return Number(of, degrees(value, digits.angle), "")
 
 
-def _length(of: str, value: float, decimals: int, unit: Unit) -> Number:
+def _length(of: str, value: float, decimals: int, unit: LengthUnit) -> Number:
     much, _, said = shown(value, unit, decimals if unit == "mm" else 3).partition(" ")
     return Number(of, much, said)
 

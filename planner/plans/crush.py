@@ -13,6 +13,7 @@ from planner.clearance import solids as build
 from planner.clearance.certify import Least
 from planner.clearance.distances import evaluate
 from planner.clearance.solids import Owner, Solid, Tool
+from planner.facts import Fact, fact, length, needed
 from planner.inputs.machine import Machine
 from planner.plans.swing import STEP, swept_by
 from planner.tube.bodies import Motion, Phase
@@ -79,12 +80,7 @@ def _beside(solid: Solid, points: Array) -> float:
     return _nearest(Solid(solid.name, solid.tool, solid.owner, solid.kind, tuple(tall)), points)
 
 
-def crush_words(gaps: Iterable[CrushGap]) -> str | None:
-    """Return the gaps in one sentence, None where there is none."""
-    named = [f"{gap.gap:.0f} mm of the {gap.solid}" for gap in gaps]
-    if not named:
-        return None
-    return (
-        f"Crush gaps: tube or arm come within {', '.join(named)}; a body needs {BODY_GAP:.0f} mm (ISO 13854)."
-        " Nobody stands or reaches in there while the machine is live."
-    )
+def crush_fact(gaps: Iterable[CrushGap]) -> Fact:
+    """Return the gaps as one fact."""
+    named = tuple(fact("gap-to", gap=length(gap.gap, 0, "at least"), solid=gap.solid) for gap in gaps)
+    return fact("crush-gaps", gaps=named, body=needed(BODY_GAP, 0))

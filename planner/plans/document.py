@@ -12,6 +12,9 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from planner.facts import Fact, Value
+from planner.wording.say import say
+
 End = Literal["A", "B"]
 Verdict = Literal["makeable", "not makeable", "undecided"]
 Because = Literal["time limit", "too close", "no path found", "orders not tried", "engines disagree"]
@@ -102,6 +105,7 @@ class KeepClear(Record):
     """The floor that tube, arm and clamp sweep in the whole plan: its outline, corners (x, y) [mm]."""
 
     sentence: str
+    fact: Fact
     outline: tuple[tuple[float, float], ...]
 
 
@@ -120,7 +124,7 @@ class Step(Record):
     clamp: length of the clamp die in the machine [mm].
     sag: how far the end of the leading part hangs below where it is drawn in this motion, at most [mm]; None where that
         was not reckoned, or is nothing; stand: where it has to be held up, along the tube from the tangent point [mm].
-    note: what to do, in words; caution: what can go wrong with people or tube at this step.
+    note: what to do, in words; caution: what can go wrong with people or tube at this step; fact: either as facts.
     """
 
     number: int
@@ -148,6 +152,7 @@ class Step(Record):
     note: str | None = None
     caution: str | None = None
     swing: Swing | None = None
+    fact: dict[Literal["note", "caution"], tuple[Fact, ...]] = Field(default_factory=dict)
 
 
 class Proved(Record):
@@ -188,11 +193,12 @@ class OrderedBend(Record):
 class Setup(Record):
     """What is fitted, set and looked at once for the job: before the first tube, and before each pass over the batch.
 
-    time [s]: of fitting the tooling of all passes.
+    time [s]: of fitting the tooling of all passes; fact: the list as facts.
     """
 
     list: tuple[str, ...] = ()
     time: float = 0.0
+    fact: tuple[Fact, ...] = ()
 
 
 class Short(Record):
@@ -208,12 +214,13 @@ class Short(Record):
 
 
 class Reason(Record):
-    """One sentence with its evidence.
+    """One fact with its evidence; sentence: the same in words [mm].
 
     grade: "proved" (a shop rule, a strike) or "unproved" (too close to call).
     """
 
     sentence: str
+    fact: Fact
     grade: Literal["proved", "unproved"]
     rule: str
     bend: int | None = None
@@ -221,6 +228,16 @@ class Reason(Record):
     order: tuple[OrderedBend, ...] = ()
     solid: str | None = None
     depth: float | None = None
+
+    @classmethod
+    def of(cls, fact: Fact, **evidence: Any) -> Reason:
+        """Return a fact as a reason."""
+        return cls(sentence=say(fact), fact=fact, **evidence)
+
+    def saying(self, **more: Value) -> Reason:
+        """Return the reason with more values in its fact."""
+        said = self.fact.saying(**more)
+        return self.model_copy(update={"sentence": say(said), "fact": said})
 
 
 class Alternative(Record):
@@ -230,6 +247,7 @@ class Alternative(Record):
     """
 
     sentence: str
+    fact: Fact
     reclamps: int
     trim: float
     time: float
@@ -254,9 +272,9 @@ class Single(Record):
 class Change(Record):
     """A change that makes the part possible, verified by planning again with it made.
 
-    sentence: what to change, what it costs on the drawing or at the machine, and what the plan then is. kind, where,
-    amount, unit, smallest: as in `Single`; amount is 0 for another machine, and for two pieces the place of the joint
-    behind the bend before it [mm]. also: a second change that has to be made besides.
+    sentence, fact: what to change, what it costs on the drawing or at the machine, and what the plan then is. kind,
+    where, amount, unit, smallest: as in `Single`; amount is 0 for another machine, and for two pieces the place of the
+    joint behind the bend before it [mm]. also: a second change that has to be made besides.
 
     verdict, reclamps, trim [mm], smallest_clearance [mm]: of the plan with the change made; of two pieces re-clamps and
     trim of both together and the smaller clearance. parts, machine: what was planned, as documents with the files'
@@ -264,6 +282,7 @@ class Change(Record):
     """
 
     sentence: str
+    fact: Fact
     kind: ChangeKind
     where: str
     amount: float
@@ -287,7 +306,7 @@ class Plan(Record):
     order and the steps are empty and `reasons` say why; for "undecided" they hold the best plan so far, if any.
     opinions, confirmed: what the engines say of the proved bound where they were asked, and whether they agree; None
     where only one spoke. hangs_on: the solids that the verdict hangs on; rotation_sign: how the part's file counted
-    rotations (`part` itself is always right-handed).
+    rotations (`part` itself is always right-handed). fact: warnings and cautions as facts.
     """
 
     schema_: Literal["bendorder-plan/2"] = Field(default="bendorder-plan/2", alias="schema")
@@ -320,6 +339,13 @@ class Plan(Record):
     cautions: tuple[str, ...] = ()
     hangs_on: tuple[str, ...] = ()
     rotation_sign: Literal["right-handed", "left-handed"] = "right-handed"
+    fact: dict[Literal["warnings", "cautions"], tuple[Fact, ...]] = Field(default_factory=dict)
+
+    def warned(self, *more: Fact) -> Plan:
+        """Return the plan with more to warn of."""
+        facts = (*self.fact.get("warnings", ()), *more)
+        said = {"warnings": tuple(map(say, facts)), "fact": {**self.fact, "warnings": facts}}
+        return self.model_copy(update=said)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the document as plain JSON data with the file's key names."""

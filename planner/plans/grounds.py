@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from typing import TypeVar
 
 from planner.deadline import each_in_time, in_time
+from planner.facts import angle, degrees, fact, six_digits
 from planner.plans.document import Reason
 from planner.plans.reasons import from_nogood
 from planner.search.events import Event, NoGood, Pattern
@@ -129,15 +130,14 @@ def told(search: Search, grounds: Iterable[Ground]) -> tuple[Reason, ...]:
 
 def _reason(search: Search, ground: Ground) -> Reason:
     if ground.chuck is not None:
-        low, high = (math.degrees(angle) for angle in ground.chuck)
-        sentence = f"The chuck turns from {low:.1f}° to {high:.1f}°, and stands at 0° after every load and re-grip."
-        return Reason(sentence=sentence, grade="proved", rule="chuck range")
+        low, high = ground.chuck
+        return Reason.of(fact("chuck-range", low=angle(low), high=angle(high)), grade="proved", rule="chuck range")
     reason = from_nogood(search, ground.nogoods[0])
     if reason.rule == "carriage reach" and all(nogood.pattern.released for nogood in ground.nogoods):
-        opened = "leading and the collet opened once the dies have closed:"
-        return reason.model_copy(update={"sentence": reason.sentence.replace("leading:", opened, 1)})
-    if ground.nogoods[0].rule != "rounding":
+        return reason.saying(opened=fact("collet-opened"))
+    if reason.rule != "rounding":
         return reason
     machine = search.case.machine
-    steps = f"which step by {machine.advance.resolution:g} mm and {math.degrees(machine.rotation.resolution):g}°"
-    return reason.model_copy(update={"sentence": f"{reason.sentence.rstrip('.')}, {steps}."})
+    step = six_digits(machine.advance.resolution)
+    turn = degrees(math.degrees(machine.rotation.resolution), None)
+    return reason.saying(steps=fact("which-step-by", advance=step, rotation=turn))

@@ -15,18 +15,19 @@ from planner.clearance.rows import Rows, rows_of
 from planner.clearance.surroundings import Surroundings
 from planner.clearance.verdicts import Answer, Verdicts
 from planner.deadline import OutOfTime, unlimited
+from planner.facts import Fact, fact, six_digits
 from planner.inputs.machine import Machine, Tooling
 from planner.inputs.part import Part
 from planner.plans import cautions
 from planner.plans.arm_sweep import arm_swept
-from planner.plans.crush import crush_gaps, crush_words
+from planner.plans.crush import crush_fact, crush_gaps
 from planner.plans.document import Because, Plan, Proved, Reason, Setup, Short, Stock
 from planner.plans.evidence import Evidence, Measured, Moved
 from planner.plans.grounds import least_grounds
 from planner.plans.grounds import told as grounds_told
 from planner.plans.reasons import from_nogood, ordered
 from planner.plans.sag import Hanging, Sag, beam_of, clear_as_they_hang, hanging_of, sag_of
-from planner.plans.short import short_words, shorts
+from planner.plans.short import short_fact, shorts
 from planner.plans.steps import StepList
 from planner.plans.swing import keep_clear
 from planner.search.decision import Decision, Plannable
@@ -40,11 +41,10 @@ from planner.search.straight_through import straight_through
 from planner.search.trial import BendDone, Trial, passes_of
 from planner.tolerances import CLOSE_GAP, PROOF_GAP
 from planner.tube.frames import Array
+from planner.wording.say import say
 
 FEW = 3
 """So many reasons are told where there is no time to find the fewest."""
-
-NOT_ALL_REASONS = "The reasons are some of those that exclude every order, not the fewest: the time limit came first."
 
 PLAIN_GAP = 10.0 * PROOF_GAP
 """To this what is kept is told where PROOF_GAP is too fine [mm]: to half of the hundredths in which it is said."""
@@ -55,18 +55,19 @@ class Known:
     """What every plan of a case says, whatever the verdict."""
 
     case: Case
-    warnings: tuple[str, ...]
+    warnings: tuple[Fact, ...]
     evidence: Evidence
 
     def _plan(self, **fields: object) -> Plan:
         part, machine = self.case.part, self.case.machine
+        facts = {"warnings": self.warnings, "cautions": cautions.EVERY_PLAN}
         return Plan.model_validate(
             {
                 "fingerprint": fingerprint(part, machine),
                 "part": part.normalised(),
                 "machine": machine.normalised(),
-                "warnings": self.warnings,
-                "cautions": cautions.GENERAL,
+                "fact": facts,
+                **{name: tuple(map(say, said)) for name, said in facts.items()},
                 "hangs_on": hangs_on(self.case),
                 "rotation_sign": part.rotation_sign,
                 **fields,
@@ -93,8 +94,7 @@ class Known:
         try:
             return self.not_makeable(grounds_told(search, least_grounds(search) or ()), opinions)
         except OutOfTime:
-            made = self.not_makeable(_some_of(search), opinions)
-            return made.model_copy(update={"warnings": (*made.warnings, NOT_ALL_REASONS)})
+            return self.not_makeable(_some_of(search), opinions).warned(fact("not-all-reasons"))
 
     def undecided(self, search: Search, decision: Decision, because: Because, opinions: Opinions) -> Plan:
         """Return the plan document of a case that is not settled, with the best plan found if there is one."""
@@ -128,10 +128,10 @@ class Known:
         self.evidence.moved = moved = tuple(moved_of(trial, step_list, measured))
         short = shorts_in(moved)
         motions, arms = [m for bend in done_in(trial) for m in bend.motions], arms_swept(trial, search.around)
-        crush = crush_words(crush_gaps(motions, least, arms, self.case.machine, self.case.part.radius))
+        gaps = crush_gaps(motions, least, arms, self.case.machine, self.case.part.radius)
         cycle = round(math.fsum(step.time for step in steps), 3)
         clear = [step.clearance for step in steps if step.clearance is not None]
-        return self._plan(
+        made = self._plan(
             verdict="makeable",
             proved=self._proved(decision),
             reclamps=ready.reclamps,
@@ -144,26 +144,30 @@ class Known:
             smallest_clearance=min(clear, default=None),
             keep_clear=(keep_clear(motions, arms, self.case.part.radius),),
             short=short,
-            warnings=(*self.warnings, *map(short_words, short)),
-            setup=self._setup(trial, () if crush is None else (crush,)),
+            setup=self._setup(trial, *(() if not gaps else (crush_fact(gaps),))),
             stock=self._stock(ready),
             order=ordered(ready.order),
             steps=steps,
             opinions=opinions.said,
             confirmed=opinions.agree,
         )
+        return made.warned(*map(short_fact, short)) if short else made
 
-    def _setup(self, trial: Trial, besides: tuple[str, ...]) -> Setup:
+    def _setup(self, trial: Trial, *besides: Fact) -> Setup:
         """Return what is fitted before the first load, and before each further pass over the batch."""
         assert trial.loads is not None  # of every plan that was carried out
         passes = [one[0] for one in passes_of(trial.loads)]
         fitted = [
-            f"{'' if len(passes) == 1 else f'Pass {number} of {len(passes)}, all parts: '}fit the dies for a bend"
-            f" radius of {first.station.radius:g} mm and the {first.clamp:g} mm clamp."
+            fact(
+                "fit",
+                radius=six_digits(first.station.radius),
+                clamp=six_digits(first.clamp),
+                **_which(number, len(passes)),
+            )
             for number, first in enumerate(passes, start=1)
         ]
-        said = tuple(line[0].upper() + line[1:] for line in fitted)
-        return Setup(list=(*said, *besides), time=round(len(passes) * self.case.machine.times.tool_change, 3))
+        facts, time = (*fitted, *besides), len(passes) * self.case.machine.times.tool_change
+        return Setup(list=tuple(map(say, facts)), fact=facts, time=round(time, 3))
 
     def _stock(self, ready: Ready) -> Stock:
         part = self.case.part
@@ -188,12 +192,17 @@ class Known:
         return Proved(makeable=makeable, reclamps=reclamps, trim=trim, time=handling)
 
 
+def _which(number: int, passes: int) -> dict[str, int]:
+    """Return which pass over the batch, where there are several."""
+    return {} if passes == 1 else {"number": number, "passes": passes}
+
+
 def _so_far(decision: Decision, because: Because) -> tuple[Reason, ...]:
     """Return what was proved by the time that ran out."""
     if because != "time limit":
         return ()
-    sentence = f"When the time ran out it was proved that a plan needs {opinion(decision.bound)}."
-    return (Reason(sentence=sentence, grade="proved", rule="time limit"),)
+    said = fact("proved-by-then", needs=opinion(decision.bound))
+    return (Reason.of(said, grade="proved", rule="time limit"),)
 
 
 def runs_only(case: Case) -> bool:

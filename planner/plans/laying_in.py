@@ -8,7 +8,9 @@ from __future__ import annotations
 import math
 
 from planner.clearance.solids import toward
+from planner.facts import Fact, Quantity, angle, fact, length, metres
 from planner.inputs.machine import Machine
+from planner.rules.broken import other
 from planner.search.passages import Passage
 from planner.search.stations import Stationed
 from planner.tube.bodies import Motion
@@ -20,108 +22,97 @@ LEAST_LEG = 0.1
 """Sine of the bend's angle below which its leg runs so nearly along the feed that its slope says nothing."""
 
 
-def load_words(stationed: Stationed, number: int) -> str:
+def bare_tube(stationed: Stationed, number: int) -> Fact:
     """Return how the bare tube is loaded."""
     load, st = stationed.ready.loads[number], stationed.loads[number][0]
-    trim = load.loaded.trim_lead
-    stands = st.start - st.advance + trim
-    where = "flush with the tangent point" if stands < 0.05 else f"{stands:.1f} mm past the tangent point"
-    return f"End {load.loaded.leads} leading, its end {where}."
+    stands = st.start - st.advance + load.loaded.trim_lead
+    where = fact("flush") if stands < 0.05 else fact("past-the-tangent-point", way=length(stands))
+    return fact("loaded", leads=load.loaded.leads, where=where)
 
 
-def lay_in_words(stationed: Stationed, number: int) -> str:
+def formed_tube(stationed: Stationed, number: int) -> Fact:
     """Return how a formed tube is laid in: distance from a bend's tangent point, roll against the level."""
     ready = stationed.ready
     load, st = ready.loads[number], stationed.loads[number][0]
-    side = toward(ready.case.machine)
-    view = stationed.view(number)
+    view, leads = stationed.view(number), load.loaded.leads
     ahead = max(b for b in load.formed if b < st.bend)
-    distance = st.start - float(view.bend_ends[ahead - 1])
-    end = "B" if load.loaded.leads == "A" else "A"
     bend = load.loaded.number(ahead)
     turned = ready.order[number - 1].leads != ready.order[number].leads
-    put = "Turn end for end" if turned else "Take the tube off and put it back the same way round"
-    words = (
-        f"{put}: end {load.loaded.leads} leading. Lay it in with the tangent point of bend {bend} nearer end"
-        f" {end} {distance:.1f} mm ahead of the machine's tangent point, and roll it until"
-        f" {roll_words(bend, float(view.angles[ahead - 1]), st.roll, side)}."
+    return fact(
+        "laid-in",
+        put=fact("turn-end-for-end" if turned else "same-way-round"),
+        leads=leads,
+        bend=bend,
+        end=other(leads),
+        distance=length(st.start - float(view.bend_ends[ahead - 1])),
+        lies=lying(bend, float(view.angles[ahead - 1]), st.roll, toward(ready.case.machine)),
     )
-    return words + " The dial then shows 0."
 
 
-def put_on_words(passage: Passage) -> str:
+def put_on(passage: Passage) -> Fact:
     """Return how a tube goes on to the rod, and the room that this takes ahead."""
     assert passage.path is not None  # asked only of a way that was found
     first = passage.path.legs[0]
-    rolled = _rolled(first.at) if first.kind == "advance" else ""
-    return f"Put it on from the front over the mandrel{rolled}{_room(passage)}."
+    return fact("put-on", rolled=_rolled(first.at) if first.kind == "advance" else None, room=_room(passage))
 
 
-def take_off_words(passage: Passage) -> str:
+def draw_off(passage: Passage) -> Fact:
     """Return how a tube is taken off, and the room that this takes ahead."""
     assert passage.path is not None  # asked only of a way that was found
-    return f"Draw the tube off to the front{_rolled(passage.path.roll)}{_room(passage)}."
+    return fact("draw-off", rolled=_rolled(passage.path.roll), room=_room(passage))
 
 
-def drawn_off_words(motion: Motion) -> str:
+def drawn_off(motion: Motion) -> Fact:
     """Return how a tube is drawn off past the standing arm."""
-    stands = f"the arm standing at {math.degrees(motion.arm[0]):.1f}°"
-    return f"Draw the tube off to the front, {stands}, until its leg has left the die's groove along its whole length."
+    return fact("drawn-off", arm=angle(motion.arm[0]))
 
 
-def stand_back_words(machine: Machine) -> str:
-    """Return where the carriage stands while the tube is put on."""
-    if machine.carriage is None:
-        return ""
-    return f" The collet stands open, its face {machine.carriage.waits_at:.1f} mm from the tangent point."
+def stand_back(machine: Machine) -> tuple[Fact, ...]:
+    """Return where the carriage stands while the tube is put on, where there is one."""
+    return () if machine.carriage is None else (fact("collet-stands-open", face=length(machine.carriage.waits_at)),)
 
 
-def hold_words(stationed: Stationed, number: int) -> str:
+def hold(stationed: Stationed, number: int) -> Fact:
     """Return where the collet takes hold of the tube at a load."""
     load = stationed.ready.loads[number]
-    held = load.loaded.stock_behind_zero - load.grips[0].u
-    return f"Close the collet with its face {held:.1f} mm from the tail end."
+    return fact("close-collet", held=length(load.loaded.stock_behind_zero - load.grips[0].u))
 
 
-def _rolled(angle: float) -> str:
-    """Return a rotation from how the tube lies in its place."""
-    if abs(math.degrees(angle)) < LEVEL:
-        return ""
-    way = "clockwise" if angle > 0.0 else "counter-clockwise"
-    return f", rolled {abs(math.degrees(angle)):.1f}° {way} from how it lies in its place"
+def _rolled(roll: float) -> Fact | None:
+    """Return a rotation [rad] from how the tube lies in its place, None where there is none."""
+    if abs(math.degrees(roll)) < LEVEL:
+        return None
+    return fact("rolled", angle=angle(abs(roll)), way="clockwise" if roll > 0.0 else "counter-clockwise")
 
 
-def _room(passage: Passage) -> str:
+def _room(passage: Passage) -> Quantity:
     assert passage.far is not None  # asked only of a way that was found
-    ahead = (passage.far + float(passage.standing.leading.length.sum())) / 1000.0
-    return f"; it takes up to {math.ceil(ahead * 10.0) / 10.0:.1f} m of room ahead of the die"
+    ahead = passage.far + float(passage.standing.leading.length.sum())
+    return metres(math.ceil(ahead / 100.0) * 100.0, 1, "at most")
 
 
-def run_words(way: float, back: float, by_hand: bool) -> str:
+def run_forward(way: float, back: float, by_hand: bool) -> Fact:
     """Return how the tube is run forward [mm] while the arm stands, or goes home by an angle [rad]."""
     if back:
-        return f"Tube and arm go together: the tube is run forward by {way:.1f} mm meanwhile."
-    if by_hand:
-        return f"Push the tube forward by hand by {way:.1f} mm, out of the die's groove; the arm stands."
-    return "Run the tube forward out of the die's groove before the arm goes on."
+        return fact("together", way=length(way))
+    return fact("push-forward", way=length(way)) if by_hand else fact("run-forward")
 
 
-def roll_words(bend: int, angle: float, roll: float, side: float) -> str:
+def lying(bend: int, bent: float, roll: float, side: float) -> Fact:
     """Return how the formed bend lies, to be checked with an angle finder.
 
-    roll: rotation from that bend's plane to the next bend's [rad]. The bend curls from the feed toward
+    bent: its angle, roll: rotation from that bend's plane to the next bend's [rad]. The bend curls from the feed toward
     (0, side · cos R, side · sin R), +R about +X from the die's side; so its plane is tilted by R out of the level. Its
     leg leaves along cos A · X + sin A · that direction and slopes by asin(sin A · sin R), the same only for 90°.
     """
     up = math.asin(max(-1.0, min(1.0, side * math.sin(roll))))
-    tilt, where = abs(math.degrees(up)), "above" if up > 0.0 else "below"
+    tilt = abs(math.degrees(up))
+    slope = abs(math.asin(math.sin(bent) * math.sin(up)))
+    alike = tilt < LEVEL or abs(math.degrees(slope) - tilt) < LEVEL or math.sin(bent) < LEAST_LEG
+    leg = None if alike else fact("its-leg-slopes", angle=angle(slope))
     if tilt > 90.0 - LEVEL:
-        lies = f"the plane of bend {bend} stands upright, bend {bend} curling straight {'up' if up > 0.0 else 'down'}"
-    else:
-        side_words = "the die's side" if math.cos(roll) > 0.0 else "the side away from the die"
-        curls = f"bend {bend} curling toward {side_words}"
-        lies = f"the plane of bend {bend} lies {'level' if tilt < LEVEL else f'{tilt:.1f}° {where} level'}, {curls}"
-    slope = abs(math.degrees(math.asin(math.sin(angle) * math.sin(up))))
-    if tilt < LEVEL or abs(slope - tilt) < LEVEL or math.sin(angle) < LEAST_LEG:
-        return lies
-    return f"{lies} (its leg then slopes {slope:.1f}°)"
+        return fact("upright", bend=bend, way="up" if up > 0.0 else "down", leg=leg)
+    off_level = fact("off-level", angle=angle(abs(up)), way="above" if up > 0.0 else "below")
+    lies = fact("level") if tilt < LEVEL else off_level
+    toward_die = "the die's side" if math.cos(roll) > 0.0 else "the side away from the die"
+    return fact("tilted", bend=bend, slope=lies, side=toward_die, leg=leg)

@@ -1,13 +1,15 @@
-"""Other plans in the document: what each is better in, in one sentence."""
+"""Other plans in the document: what each is better in."""
 
 from __future__ import annotations
 
 import math
 
+from planner.facts import Fact, Quantity, fact, proved, six_digits
 from planner.plans.document import Alternative
 from planner.plans.reasons import ordered
 from planner.plans.steps import StepList
 from planner.search.alternatives import MORE_RECLAMPS, MOST_RUNGS, Way
+from planner.wording.say import say
 
 
 def alternative(way: Way) -> Alternative:
@@ -15,15 +17,18 @@ def alternative(way: Way) -> Alternative:
     trial, value = way.plan.trial, way.plan.value
     order = ordered(trial.stationed.ready.order)
     time = round(math.fsum(step.time for step in StepList(trial, {}).write()), 3)
-    said = " ".join(f"{entry.bend}{entry.leads}" for entry in order)
-    reclamps = "1 re-clamp" if value.reclamps == 1 else f"{value.reclamps} re-clamps"
-    more = f"With {value.unasked:g} mm more stock a part, sawn off afterwards: " if value.unasked else ""
-    sentence = (
-        f"{more}{reclamps}, {value.trim:g} mm of trim, {time:.0f} s,"
-        f" smallest clearance {math.floor(way.clearance * 10.0) / 10.0:.1f} mm: {said} (bend and leading end)."
+    said = fact(
+        "other-way",
+        stock=six_digits(value.unasked) if value.unasked else None,
+        reclamps=value.reclamps,
+        trim=six_digits(value.trim),
+        time=Quantity(round(time), "s", "nearest", 0),
+        clearance=proved(way.clearance),
+        order=" ".join(f"{entry.bend}{entry.leads}" for entry in order),
     )
     return Alternative(
-        sentence=sentence,
+        sentence=say(said),
+        fact=said,
         reclamps=value.reclamps,
         trim=value.trim,
         time=time,
@@ -32,10 +37,7 @@ def alternative(way: Way) -> Alternative:
     )
 
 
-def looked_at(found: int, to_the_end: bool) -> str:
-    """Say how far other plans were looked for."""
-    said = (
-        f"Other ways: {found} found that are better in something; only plans with up to {MORE_RECLAMPS} re-clamps more"
-        f" were looked at, and for each trim no more than {MOST_RUNGS}."
-    )
-    return said if to_the_end else f"{said} They were not sought to the end: the time limit came first."
+def looked_at(found: int, to_the_end: bool) -> Fact:
+    """Return how far other plans were looked for."""
+    unfinished = None if to_the_end else fact("not-to-the-end")
+    return fact("other-ways", found=found, most=MORE_RECLAMPS, rungs=MOST_RUNGS, unfinished=unfinished)

@@ -1,17 +1,17 @@
-"""Sentences: what failed, at which bend, with its numbers."""
+"""Reasons: what failed, at which bend, with its numbers, as facts."""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 from planner.clearance.certify import certify, place_of
 from planner.clearance.deepest import deepest
 from planner.clearance.verdicts import Answer, Witness
+from planner.facts import Fact, angle, fact, kept, length, needed
 from planner.inputs.part import Part
 from planner.plans.document import OrderedBend, Reason
-from planner.rules.broken import Broken, End
+from planner.rules.broken import Broken, End, other
 from planner.search.attempt import Blocked
 from planner.search.events import Event, NoGood
 from planner.search.lessons import Struck
@@ -30,54 +30,32 @@ def ordered(order: Order) -> tuple[OrderedBend, ...]:
 
 def from_broken(broken: Broken, order: Order | None = None) -> Reason:
     """Return a broken shop rule as a reason."""
-    return Reason(
-        sentence=broken.sentence,
-        grade="proved",
-        rule=broken.rule,
-        bend=broken.bend,
-        leads=broken.leads,
-        order=() if order is None else ordered(order),
-    )
+    made = () if order is None else ordered(order)
+    return Reason.of(broken.fact, grade="proved", rule=broken.rule, bend=broken.bend, leads=broken.leads, order=made)
 
 
-def place_name(view: Part, leads: End, place: float) -> str:
-    """Return the piece of tube at a stock coordinate counted from the leading end: "straight 2", "bend 3"."""
+def piece_at(view: Part, leads: End, place: float) -> Fact:
+    """Return the piece of tube at a stock coordinate counted from the leading end: a straight, a bend, the trim."""
     n = view.n_bends
     if place < 0.0:
-        return f"the trim at end {leads}"
+        return fact("trim", end=leads)
     if place > view.developed_length:
-        return f"the trim at end {'B' if leads == 'A' else 'A'}"
+        return fact("trim", end=other(leads))
     for i in range(n):
         if place < view.bend_starts[i]:
-            return f"straight {i if leads == 'A' else n - i}"
+            return fact("straight", number=i if leads == "A" else n - i)
         if place <= view.bend_ends[i]:
-            return f"bend {i + 1 if leads == 'A' else n - i}"
-    return f"straight {n if leads == 'A' else 0}"
+            return fact("bend", number=i + 1 if leads == "A" else n - i)
+    return fact("straight", number=n if leads == "A" else 0)
 
 
-def the(solid: str) -> str:
-    """Return a solid's name with its article."""
-    return solid if solid.startswith("its ") else f"the {solid}"
-
-
-def touching(clearance: float, needed: float, solid: str) -> str:
-    """Say how near: an overlap strikes, otherwise it comes too near what is required."""
-    if clearance < 0.0 and needed >= 0.0:
-        return f"strikes {the(solid)}, {-clearance:.1f} mm deep"
-    if needed < 0.0:
-        return f"presses {-clearance:.1f} mm into {the(solid)}, {-needed:.1f} allowed"
-    return f"comes within {max(clearance, 0.0):.1f} mm of {the(solid)}, {needed:.1f} required"
-
-
-DOING = {
-    "bend": "Bend {number} cannot be made",
-    "return": "The arm cannot go home after bend {number}",
-    "move": "The tube cannot be brought to bend {number}",
-    "no path": "The tube cannot be brought to bend {number}",
-    "load": "The tube cannot be put on for bend {number}",
-    "unload": "The tube cannot be taken off after bend {number}",
-    "carriage run": "The carriage cannot run along the tail at bend {number}",
-}
+def contact(clearance: float, required: float, solid: str) -> Fact:
+    """Return how near [mm]: an overlap strikes, otherwise it comes too near what is required."""
+    if clearance < 0.0 and required >= 0.0:
+        return fact("strikes", solid=solid, deep=length(-clearance))
+    if required < 0.0:
+        return fact("presses", solid=solid, deep=needed(-clearance), allowed=kept(-required))
+    return fact("comes-within", solid=solid, gap=kept(max(clearance, 0.0)), required=needed(required))
 
 
 def from_nogood(search: Search, nogood: NoGood) -> Reason:
@@ -86,55 +64,61 @@ def from_nogood(search: Search, nogood: NoGood) -> Reason:
     number = search.case.number(pattern.leads, made_last(nogood))
     at = {"bend": number, "leads": pattern.leads, "grade": nogood.grade, "rule": nogood.rule}
     if not isinstance(evidence, Struck):
-        return Reason(sentence=nogood.sentence, **at)
+        assert nogood.fact is not None  # of every no-good but those learned
+        return Reason.of(nogood.fact, **at)
     blocked = deepest_blocked(evidence)
-    opening = DOING[blocked.doing].format(number=number) + _looked(nogood, blocked)
-    opening = f"{opening} with end {pattern.leads} leading{_formed(search.case, nogood, blocked)}"
+    met, known = _met(search, pattern.leads, evidence, blocked)
+    doing = "move" if blocked.doing == "no path" else blocked.doing.replace(" ", "-")
+    formed = _formed(search.case, nogood, blocked)
+    looked = _looked(nogood, blocked)
+    said = fact(f"cannot-{doing}", bend=number, leads=pattern.leads, looked=looked, formed=formed, met=met)
+    return Reason.of(said, **known, **at)
+
+
+def _met(search: Search, leads: End, evidence: Struck, blocked: Blocked) -> tuple[Fact, dict[str, Any]]:
+    """Return what is in the way, and what a reason says of it beside the fact."""
     witness = blocked.finding.witness
     if witness is None or blocked.rows is None:
-        advance = evidence.attempt.station.advance
-        sentence = f"{opening}: the straight before it leaves no room to rotate ({advance:.1f} mm)."
-        return Reason(sentence=sentence, **at)
-    view = search.checks.leading(pattern.leads).view
+        return fact("no-room-to-rotate", advance=length(evidence.attempt.station.advance)), {}
+    view = search.checks.leading(leads).view
     if blocked.finding.answer is Answer.CLOSE:
-        name = place_name(view, pattern.leads, witness.place)
-        sentence = (
-            f"{opening}: {name} against {the(witness.solid)} is too close to call, {_by_how_much(blocked, witness)}."
-        )
-        return Reason(sentence=sentence, solid=witness.solid, **at)
+        piece, required = piece_at(view, leads, witness.place), _by_how_much(blocked, witness)
+        return fact("too-close", piece=piece, solid=witness.solid, required=required), {"solid": witness.solid}
     worst = deepest(blocked.rows, witness)
-    place = place_of(blocked.rows, witness.row, worst.s, worst.t)
-    what = touching(worst.clearance, witness.needed, witness.solid)
-    sentence = f"{opening}: {place_name(view, pattern.leads, place)} {what}{_when(blocked, worst.t)}."
-    return Reason(sentence=sentence, solid=witness.solid, depth=round(-worst.clearance, 1), **at)
+    piece = piece_at(view, leads, place_of(blocked.rows, witness.row, worst.s, worst.t))
+    near = contact(worst.clearance, witness.needed, witness.solid)
+    met = fact("met", piece=piece, contact=near, when=_when(blocked, worst.t))
+    return met, {"solid": witness.solid, "depth": round(-worst.clearance, 1)}
 
 
-def _by_how_much(blocked: Blocked, witness: Witness) -> str:
-    """Say what is proved of a pair that is too close to call, and what would have to be required of it to be clear."""
-    rows = blocked.rows
+def _by_how_much(blocked: Blocked, witness: Witness) -> Fact:
+    """Return what is asked of a pair that is too close to call, and what would have to be asked for it to be clear."""
+    rows, pressing = blocked.rows, witness.needed < 0.0
     assert rows is not None  # asked only of what was certified
     here = witness.row
     pair = (rows.motion == rows.motion[here]) & (rows.solid == rows.solid[here]) & (rows.needed == witness.needed)
     rows = rows.take(pair & (rows.clamp == rows.clamp[here]))
-    wanted = f"{-witness.needed:.1f} mm may press in" if witness.needed < 0.0 else f"{witness.needed:.1f} mm required"
     for less in LESS:
         if all(f.answer is Answer.CLEAR for f in certify(replace(rows, needed=rows.needed - less)).findings.values()):
             enough = witness.needed - less
-            asked = f"{enough:.1f} mm required, {less:.1f} mm less"
-            if witness.needed < 0.0:
-                asked = f"{-enough:.1f} mm allowed, {less:.1f} mm more"
-            return f"{wanted}; with {asked}, this would be clear"
-    return wanted
+            if pressing:
+                allowed = kept(-witness.needed)
+                return fact("clear-with-more-allowed", allowed=allowed, enough=needed(-enough), more=needed(less))
+            asked = needed(witness.needed)
+            return fact("clear-with-less-required", needed=asked, enough=kept(enough), less=needed(less))
+    if pressing:
+        return fact("may-press-in", allowed=kept(-witness.needed))
+    return fact("required", needed=needed(witness.needed))
 
 
-def _looked(nogood: NoGood, blocked: Blocked) -> str:
-    """Say, where there is more than one way, that none goes, or which were tried."""
+def _looked(nogood: NoGood, blocked: Blocked) -> Fact | None:
+    """Return, where there is more than one way, that none goes, or which were tried."""
     proved = nogood.grade == "proved"
     if blocked.doing in ("move", "no path", "load", "unload"):
-        return " by any path" if proved else " along the paths tried"
+        return fact("by-any-path" if proved else "along-the-paths-tried")
     if blocked.doing == "return":
-        return ", however the tube is run forward meanwhile," if proved else " in any way tried"
-    return ""
+        return fact("however-run-forward" if proved else "in-any-way-tried")
+    return None
 
 
 def made_last(nogood: NoGood) -> int:
@@ -153,43 +137,27 @@ def deepest_blocked(evidence: Struck) -> Blocked:
     return homing[0] if homing else evidence.blocked[0]
 
 
-def _formed(case: Case, nogood: NoGood, blocked: Blocked) -> str:
-    """Say which bends must be formed for it, and which not."""
+def _formed(case: Case, nogood: NoGood, blocked: Blocked) -> Fact | None:
+    """Return which bends must be formed for it, and which one not."""
     pattern = nogood.pattern
     low, high = pattern.ahead
-    bend = made_last(nogood)
-    made = [case.number(pattern.leads, one) for one in range(high, bend)]
-    if blocked.doing == "return":
-        made.append(case.number(pattern.leads, bend))
-    said = ""
-    if made:
-        said = (
-            f" once bend {made[0]} is formed" if len(made) == 1 else f" once bends {_listed(sorted(made))} are formed"
-        )
-    if low > 1:
-        behind = case.number(pattern.leads, low - 1)
-        said += f" and bend {behind} is not" if made else f" while bend {behind} is not formed"
-    return said
+    last = made_last(nogood) + (1 if blocked.doing == "return" else 0)
+    made = tuple(sorted(case.number(pattern.leads, one) for one in range(high, last)))
+    unmade = case.number(pattern.leads, low - 1) if low > 1 else None
+    return fact("formed", made=made, unmade=unmade) if made or unmade else None
 
 
-def _listed(numbers: Sequence[int]) -> str:
-    if len(numbers) > 2 and numbers[-1] - numbers[0] == len(numbers) - 1:
-        return f"{numbers[0]} to {numbers[-1]}"
-    return ", ".join(str(n) for n in numbers[:-1]) + f" and {numbers[-1]}"
-
-
-def _when(blocked: Blocked, t: float) -> str:
-    """Say when in the motion."""
+def _when(blocked: Blocked, t: float) -> Fact:
+    """Return when in the motion."""
     motion = blocked.motion
+    arm, y, roll = (pair[0] + t * (pair[1] - pair[0]) for pair in (motion.arm, motion.y, motion.rotation))
     if motion.phase is Phase.BEND:
-        return f", {math.degrees(motion.arm[0] + t * (motion.arm[1] - motion.arm[0])):.0f}° into the swing"
+        return fact("into-the-swing", angle=angle(arm, 0))
     if motion.phase is Phase.RETURN:
-        return f", with the arm at {math.degrees(motion.arm[0] + t * (motion.arm[1] - motion.arm[0])):.0f}°"
-    y = motion.y[0] + t * (motion.y[1] - motion.y[0])
+        return fact("arm-at", angle=angle(arm, 0))
     if motion.phase is Phase.PLACE and motion.rotation[0] != motion.rotation[1]:
-        roll = motion.rotation[0] + t * (motion.rotation[1] - motion.rotation[0])
-        return f", {math.degrees(abs(roll)):.0f}° into the rotation at an advance of {y:.1f} mm"
+        return fact("into-the-rotation", angle=angle(abs(roll), 0), advance=length(y))
     if motion.phase is Phase.PLACE:
-        return f", at an advance of {y:.1f} mm"
-    said = {Phase.OPEN: "while dies open", Phase.RUN: "as the carriage runs", Phase.DROP: "as the die drops"}
-    return f", {said.get(motion.phase, f'at {motion.phase.value}')}"
+        return fact("at-an-advance", advance=length(y))
+    known = {Phase.OPEN: "while-dies-open", Phase.RUN: "as-the-carriage-runs", Phase.DROP: "as-the-die-drops"}
+    return fact(known[motion.phase]) if motion.phase in known else fact("at", phase=motion.phase.value)

@@ -6,22 +6,21 @@ import math
 from collections.abc import Iterable
 
 from planner.clearance.verdicts import Verdicts
+from planner.facts import Fact, fact, kept, needed, six_digits
 from planner.plans.document import Short
 from planner.tolerances import NEED_BAND
-from planner.words import listed
 
 UNSAID = 0.005
 """What comes short by less is not said [mm]: numbers are said in hundredths."""
 
 
-def short_words(short: Short) -> str:
-    """Return what comes short as a sentence for the list of warnings."""
-    steps = f"step {short.steps[0]}" if len(short.steps) == 1 else f"steps {listed([str(n) for n in short.steps])}"
-    kept = math.floor(short.kept * 100.0) / 100.0
-    what = f"the tube keeps {kept:.2f} mm to the {short.solid} where {short.needed:g} mm are asked for"
+def short_fact(short: Short) -> Fact:
+    """Return what comes short as a fact to warn of."""
+    least = math.floor(short.kept * 100.0) / 100.0
+    near = {"kept": kept(least, 2), "needed": six_digits(short.needed)}
     if short.needed < 0.0:
-        what = f"the tube may press {-kept:.2f} mm into the {short.solid} where {-short.needed:g} mm are allowed"
-    return f"In {steps} {what}: up to {NEED_BAND:g} mm is taken as kept. Watch it on the first part."
+        near = {"pressing": needed(-least, 2), "allowed": six_digits(-short.needed)}
+    return fact("short", steps=short.steps, solid=short.solid, band=six_digits(NEED_BAND), **near)
 
 
 def shorts(batches: Iterable[tuple[Verdicts, dict[int, int]]]) -> tuple[Short, ...]:
@@ -33,9 +32,9 @@ def shorts(batches: Iterable[tuple[Verdicts, dict[int, int]]]) -> tuple[Short, .
             if witness is None or finding.motion not in steps or witness.needed - witness.clearance < UNSAID:
                 continue
             key = (witness.solid, witness.needed)
-            kept, known = found.get(key, (math.inf, set()))
-            found[key] = (min(kept, witness.clearance), known | {steps[finding.motion]})
+            least, known = found.get(key, (math.inf, set()))
+            found[key] = (min(least, witness.clearance), known | {steps[finding.motion]})
     return tuple(
-        Short(solid=solid, needed=needed, kept=math.floor(kept * 1000.0) / 1000.0, steps=tuple(sorted(steps)))
-        for (solid, needed), (kept, steps) in sorted(found.items())
+        Short(solid=solid, needed=asked, kept=math.floor(least * 1000.0) / 1000.0, steps=tuple(sorted(steps)))
+        for (solid, asked), (least, steps) in sorted(found.items())
     )

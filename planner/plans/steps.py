@@ -7,19 +7,11 @@ from dataclasses import replace
 from typing import Any
 
 from planner.clearance.certify import Least
+from planner.facts import Fact, angle, fact, length, six_digits
 from planner.plans import cautions
 from planner.plans.arm_sweep import arm_reach
 from planner.plans.document import Step
-from planner.plans.laying_in import (
-    drawn_off_words,
-    hold_words,
-    lay_in_words,
-    load_words,
-    put_on_words,
-    run_words,
-    stand_back_words,
-    take_off_words,
-)
+from planner.plans.laying_in import bare_tube, draw_off, drawn_off, formed_tube, hold, put_on, run_forward, stand_back
 from planner.plans.nearest import nearest
 from planner.plans.readings import SMALL, Now, advance_reading, degrees, dial_reading, position
 from planner.plans.sag import Sag
@@ -28,6 +20,10 @@ from planner.search.passages import Passage
 from planner.search.stations import Station, Stationed
 from planner.search.trial import BendDone, Trial, passes_of
 from planner.tube.bodies import Motion, Phase
+from planner.wording.say import say
+
+SAID = ("note", "caution")
+"""What a step says in sentences."""
 
 
 class StepList:
@@ -65,7 +61,10 @@ class StepList:
         clamp, grip = self.now.clamp, self.now.grip
         held = {"clamp": clamp, "grip": None if grip is None else round(grip, SMALL)}
         fields["time"] = round(fields.get("time", 0.0), 3)
-        self.steps.append(Step.model_validate({"number": len(self.steps) + 1, "action": action, **held, **fields}))
+        said = {name: _all(fields.pop(name, None)) for name in SAID}
+        words = {name: " ".join(map(say, facts)) or None for name, facts in said.items()}
+        fields |= {"number": len(self.steps) + 1, "action": action, **held, **words, "fact": said}
+        self.steps.append(Step.model_validate(fields))
 
     def _load(self, number: int, first: BendDone) -> None:
         ready, st = self.stationed.ready, first.station
@@ -74,23 +73,23 @@ class StepList:
         self._clamp(first.clamp, first.station.number)
         turned = number > 0 and ready.order[number - 1].leads != run.leads
         action = "turn" if turned else "reload" if number > 0 else "load"
-        words = lay_in_words(self.stationed, number) if load.formed else load_words(self.stationed, number)
+        stands = formed_tube(self.stationed, number) if load.formed else bare_tube(self.stationed, number)
         fields: dict[str, Any] = {
-            "note": f"{words}{stand_back_words(self.machine)}",
+            "note": (stands, *stand_back(self.machine)),
             "time": self.machine.times.turn if turned else self.machine.times.load,
             "caution": cautions.TURN if turned else cautions.LOAD,
         }
         if first.put_on is None or not first.put_on.motions:
             self._add(action, leads=run.leads, checked=False, **fields)
         else:
-            fields["note"] += f" {put_on_words(first.put_on)}"
+            fields["note"] += (put_on(first.put_on),)
             self._by_hand(first.put_on, st, run.leads, action, fields)
         if first.put_on is not None and first.put_on.run is not None:
             self.now = replace(self.now, grip=load.loaded.stock_behind_zero - load.grips[0].u)
-            self._carriage_runs("carriage forward", first.put_on.run, st, run.leads, hold_words(self.stationed, number))
-        self._zero(st, run.leads, "at the load")
+            self._carriage_runs("carriage forward", first.put_on.run, st, run.leads, hold(self.stationed, number))
+        self._zero(st, run.leads, fact("at-the-load"))
 
-    def _carriage_runs(self, action: str, motion: Motion, st: Station, leads: str, note: str) -> None:
+    def _carriage_runs(self, action: str, motion: Motion, st: Station, leads: str, note: Fact) -> None:
         """Write a run of the carriage along the tail, its collet open."""
         assert motion.face is not None  # of every run
         way = abs(motion.face[1] - motion.face[0])
@@ -110,9 +109,9 @@ class StepList:
     def _open_collet(self, motion: Motion, st: Station, leads: str) -> None:
         """Write that the collet is opened and the carriage runs back to where it waits."""
         self.now = replace(self.now, grip=None)
-        self._add("open collet", bend=st.number, leads=leads, note="Open the collet.")
+        self._add("open collet", bend=st.number, leads=leads, note=fact("open-collet"))
         assert motion.face is not None  # of every run
-        note = f"Stand it back: its face {motion.face[1]:.1f} mm from the tangent point."
+        note = fact("stand-it-back", face=length(motion.face[1]))
         self._carriage_runs("carriage back", motion, st, leads, note)
 
     def _by_hand(self, passage: Passage, st: Station, leads: str, action: str, fields: dict[str, Any]) -> None:
@@ -138,7 +137,7 @@ class StepList:
                 leads=leads,
                 amount=round(amount, SMALL),
                 unit=unit,
-                note="By hand, the collet open.",
+                note=fact("by-hand"),
                 caution=cautions.BY_HAND,
                 **named,
             )
@@ -154,14 +153,14 @@ class StepList:
         elif off is None or not off.motions:
             self._add("unload", leads=leads, checked=False, **fields)
         else:
-            fields["note"] = take_off_words(off)
+            fields["note"] = draw_off(off)
             self._by_hand(off, done.station, leads, "unload", fields)
 
     def _drawn_off(self, done: BendDone, leads: str, fields: dict[str, Any]) -> None:
         """Draw the tube off past the standing arm, and bring the arm home without it."""
         st, motion = done.station, done.returning[-1]
         checked = self.machine.mandrel is not None
-        note = drawn_off_words(motion)
+        note = drawn_off(motion)
         if checked:
             self._motion(
                 "unload", motion, st, self.now.chuck, by_hand=True, bend=None, leads=leads, note=note, **fields
@@ -172,7 +171,7 @@ class StepList:
             "return",
             bend=st.number,
             leads=leads,
-            note="The arm goes home, the tube taken off.",
+            note=fact("arm-goes-home"),
             time=motion.arm[0] / self.machine.speeds.return_,
             caution=cautions.arm_home(self._arm(st)),
         )
@@ -182,9 +181,8 @@ class StepList:
         radius, of = first.station.radius, [p[0].station.radius for p in passes_of(self.loads)]
         if number > 0 and radius != self.now.radius:
             place = len({step.number for step in self.steps if step.action == "change dies"}) + 2
-            note = (
-                f"Pass {place} of {len(of)}: once every part has been through the pass before, fit the dies for a bend"
-                f" radius of {radius:g} mm and the {first.clamp:g} mm clamp, for all of them."
+            note = fact(
+                "next-pass", number=place, passes=len(of), radius=six_digits(radius), clamp=six_digits(first.clamp)
             )
             self.now = replace(self.now, clamp=first.clamp, grip=None)
             self._add(
@@ -216,15 +214,15 @@ class StepList:
             unit="mm",
             time=self.machine.times.tool_change,
             caution=cautions.TOOL_CHANGE,
-            note=f"Fit the {clamp:g} mm clamp{'' if bend is not None else ' again, for the next part'}.",
+            note=fact("fit-clamp", clamp=six_digits(clamp), again="for the next part" if bend is None else None),
         )
 
-    def _zero(self, st: Station, leads: str, when: str) -> None:
-        readouts = [
+    def _zero(self, st: Station, leads: str, when: Fact) -> None:
+        readouts = tuple(
             name for name, one in (("advance", self.machine.advance), ("dial", self.machine.rotation)) if one.zeroed
-        ]
+        )
         if readouts:
-            self._add("zero", bend=st.number, leads=leads, note=f"Set the {' and the '.join(readouts)} to 0 {when}.")
+            self._add("zero", bend=st.number, leads=leads, note=fact("zero", readouts=readouts, when=when))
 
     def _bend(self, number: int, done: BendDone) -> None:
         st, leads = done.station, self.stationed.ready.order[number].leads
@@ -239,7 +237,7 @@ class StepList:
             if motion.phase is Phase.LOAD:
                 continue
             self._gripped(motion, done, leads)
-        self._zero(st, leads, f"at the end of bend {st.number}")
+        self._zero(st, leads, fact("at-the-end-of", bend=st.number))
         self._home(number, done)
 
     def _moved(self, number: int, motion: Motion, st: Station, kind: str, chuck: float) -> None:
@@ -258,7 +256,7 @@ class StepList:
                 reading=reading,
                 time=abs(way) / self.machine.speeds.advance,
                 caution=cautions.long_leading_part(motion.leading_length[1]),
-                note=None if way >= 0 else "Draw the tube back.",
+                note=None if way >= 0 else fact("draw-back"),
             )
             return
         turn = motion.rotation[1] - motion.rotation[0]
@@ -301,9 +299,7 @@ class StepList:
         elif motion.phase is Phase.REGRIP and st.regrip is not None:
             self.now = replace(self.now, grip=self._grip_after(st))
             limited = self.machine.rotation.range != "continuous"
-            note = "The dies hold the tube; open the collet, run the carriage along the tail, close it again."
-            if limited:
-                note += " Turn the open chuck back to 0."
+            note = (fact("regrip"), fact("turn-chuck-back")) if limited else (fact("regrip"),)
             self._motion(
                 "re-grip",
                 motion,
@@ -346,11 +342,11 @@ class StepList:
             fields: dict[str, Any] = {"leads": leads, "caution": caution}
             fields["time"] = abs(way) / self.machine.speeds.advance + back / self.machine.speeds.return_
             if way:
-                fields |= {"amount": round(way, SMALL), "unit": "mm", "note": run_words(way, back, home.by_hand)}
+                fields |= {"amount": round(way, SMALL), "unit": "mm", "note": run_forward(way, back, home.by_hand)}
                 if not home.by_hand:
                     fields["reading"] = advance_reading(self.stationed, number, st, leg.y[1], eased=True)
             elif leg.arm[1] > 0.0:
-                fields["note"] = f"As far as {math.degrees(leg.arm[1]):.1f}° from home."
+                fields["note"] = fact("as-far-as", angle=angle(leg.arm[1]))
             self._motion("return" if back else "run forward", motion, st, self.now.chuck, home.by_hand, **fields)
 
     def _die_moves(self, action: str, motion: Motion, st: Station, chuck: float, leads: str) -> None:
@@ -362,9 +358,9 @@ class StepList:
     def _finish(self) -> None:
         for end, trim in (("A", self.stationed.ready.trim_a), ("B", self.stationed.ready.trim_b)):
             if trim > 0.0:
-                note = f"Cut {trim:g} mm off end {end}."
+                note = fact("cut-off", trim=six_digits(trim), end=end)
                 self._add("trim", amount=trim, unit="mm", end=end, note=note, caution=cautions.SAW)
-        self._add("check", note="Check the first part against the drawing: lengths, angles, and its hand.")
+        self._add("check", note=fact("check-first-part"))
 
     def _motion(
         self, action: str, motion: Motion, st: Station, chuck: float, by_hand: bool = False, **fields: Any
@@ -378,7 +374,7 @@ class StepList:
         if sag is not None:
             fields |= {"sag": round(sag.deepest, 3), "stand": sag.stand}
             if sag.stand is not None:
-                fields["caution"] = cautions.held_up(fields.get("caution"), sag.deepest, sag.stand)
+                fields["caution"] = (*_all(fields.get("caution")), cautions.hold_up(sag.deepest, sag.stand))
         speed = None if by_hand and motion.arm[0] == motion.arm[1] else speed_of(self.machine, motion)
         self._add(action, swing=swing_of(motion, self.radius, speed, self._arm(st)), **fields)
         self.moved[len(self.steps)] = motion
@@ -388,3 +384,7 @@ class StepList:
         tooling = self.machine.tooling_for(2.0 * self.radius, st.radius)
         assert self.now.clamp is not None  # fitted before anything moves
         return math.ceil(arm_reach(self.machine, tooling, self.now.clamp) / 10.0) * 10.0
+
+
+def _all(said: Fact | tuple[Fact, ...] | None) -> tuple[Fact, ...]:
+    return (said,) if isinstance(said, Fact) else said or ()

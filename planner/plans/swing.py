@@ -11,10 +11,12 @@ from collections.abc import Callable, Iterable
 
 import numpy as np
 
+from planner.facts import Quantity, fact, metres
 from planner.inputs.machine import Machine
 from planner.plans.document import KeepClear, Swing
 from planner.tube.bodies import Body, Motion, Path, Phase
 from planner.tube.frames import ALONG_FEED, UPWARD, Array, Ints, turned
+from planner.wording.say import say
 
 GRID = 64
 """Parts into which a piece is cut to find how far it reaches."""
@@ -136,16 +138,12 @@ def keep_clear(motions: Iterable[Motion], arms: Iterable[Array], radius: float) 
     rounded = np.round(outline, 1)
     ahead, behind = float(rounded[:, 0].max()), -float(rounded[:, 0].min())
     left, right = float(rounded[:, 1].max()), -float(rounded[:, 1].min())
-    sentence = (
-        f"Tube, arm and clamp sweep the floor up to {_metres(ahead)} ahead of the tangent point, {_metres(behind)}"
-        f" behind it, {_metres(left)} to the left and {_metres(right)} to the right of the feed: nobody stands there"
-        " while they move."
-    )
-    return KeepClear(sentence=sentence, outline=tuple((float(x), float(y)) for x, y in rounded))
+    said = fact("keep-clear", ahead=_metres(ahead), behind=_metres(behind), left=_metres(left), right=_metres(right))
+    return KeepClear(sentence=say(said), fact=said, outline=tuple((float(x), float(y)) for x, y in rounded))
 
 
-def _metres(length: float) -> str:
-    return f"{math.ceil(max(length, 0.0) / 100.0) / 10.0:.1f} m"
+def _metres(length: float) -> Quantity:
+    return metres(math.ceil(max(length, 0.0) / 100.0) * 100.0, 1, "at most")
 
 
 def _spread(found: Ints, margin: float) -> Array:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from planner.facts import Fact, Quantity, angle, fact
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.inputs.springback import Setting
@@ -16,34 +17,33 @@ def plastic_moment(outside_diameter: float, wall: float, yield_strength: float) 
     return yield_strength * (outside_diameter**3 - bore**3) / 6.0
 
 
-def largest_angle(machine: Machine, bend: int, angle: float, setting: Setting) -> Broken | None:
+def largest_angle(machine: Machine, bend: int, wanted: float, setting: Setting) -> Broken | None:
     """The setting, springback included, must not pass the machine's largest angle [rad]."""
     if setting.value <= machine.head.largest_angle + 1e-9:
         return None
     asked, allowed = math.degrees(setting.value), math.degrees(machine.head.largest_angle)
-    sentence = (
-        f"Bend {bend} of {math.degrees(angle):.1f}° needs a setting of {asked:.1f}°;"
-        f" the machine goes to {allowed:.1f}°."
-    )
-    return Broken("largest angle", bend, "A", sentence, {"setting": asked, "largest": allowed})
+    goes_to = angle(machine.head.largest_angle)
+    said = fact("largest-angle", bend=bend, angle=angle(wanted), setting=angle(setting.value), largest=goes_to)
+    return Broken("largest angle", bend, "A", said, {"setting": asked, "largest": allowed})
 
 
-def rated_capacity(machine: Machine, part: Part) -> Broken | str | None:
+def rated_capacity(machine: Machine, part: Part) -> Broken | Fact | None:
     """The tube's plastic moment must not pass that of the tube the machine is rated for.
 
     Returns a broken rule, a warning where it cannot be checked, or None.
     """
     rated = machine.rated
     if rated is None:
-        return "Rating not checked: the profile names no rated tube."
+        return fact("no-rated-tube")
     if part.yield_strength is None:
-        return f'Rating not checked: no yield strength is known for "{part.material}".'
+        return fact("no-yield-strength", material=part.material)
     needed = plastic_moment(part.outside_diameter, part.wall, part.yield_strength)
     limit = plastic_moment(rated.tube_diameter, rated.wall, rated.yield_strength)
     if needed <= limit * (1.0 + 1e-12):
         return None
-    sentence = (
-        f"The tube takes a bending moment of {needed / 1e6:.2f} kN m to yield;"
-        f" the machine is rated for {limit / 1e6:.2f} kN m."
-    )
-    return Broken("rated capacity", 1, "A", sentence, {"moment": needed, "rated": limit})
+    said = fact("rated-capacity", moment=_moment(needed), rated=_moment(limit))
+    return Broken("rated capacity", 1, "A", said, {"moment": needed, "rated": limit})
+
+
+def _moment(newton_mm: float) -> Quantity:
+    return Quantity(round(newton_mm / 1e6, 2), "kN m", "nearest", 2)

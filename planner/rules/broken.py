@@ -1,4 +1,4 @@
-"""A broken shop rule: which, at which bend, as a sentence with its numbers."""
+"""A broken shop rule: which, at which bend, as a fact with its numbers."""
 
 from __future__ import annotations
 
@@ -6,12 +6,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from planner.facts import Fact
+from planner.wording.say import say
+
 End = Literal["A", "B"]
 
 
 @dataclass(frozen=True)
 class Broken:
-    """rule: its short name; bend: number from end A; leads: leading end; sentence: with numbers and units.
+    """rule: its short name; bend: number from end A; leads: leading end; fact: what is broken, and by how much.
 
     numbers: what the rule rests on, by name, as the proof document writes it [mm, degrees, N mm].
     """
@@ -19,8 +22,13 @@ class Broken:
     rule: str
     bend: int
     leads: End
-    sentence: str
+    fact: Fact
     numbers: Mapping[str, float | tuple[float, ...]] = field(default_factory=dict, compare=False)
+
+    @property
+    def sentence(self) -> str:
+        """The fact in words [mm]."""
+        return say(self.fact)
 
 
 def other(end: End) -> End:

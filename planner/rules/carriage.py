@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from planner.facts import fact, length, needed
 from planner.inputs.machine import Carriage
 from planner.rules.broken import Broken
 from planner.rules.grip import Loaded, end_of_swing
@@ -80,11 +81,16 @@ def hold_serves(
     if low <= face + RULE_SLACK:
         return None
     first, last = loaded.number(since), loaded.number(bend)
-    sentence = (
-        f"Bends {first} to {last} with end {loaded.leads} leading: no one grip within {carriage.reach[0]:.1f} to"
-        f" {carriage.reach[1]:.1f} mm of the tangent point serves all of them, {low - face:.1f} mm are missing."
+    said = fact(
+        "no-grip-serves-all",
+        first=first,
+        bend=last,
+        leads=loaded.leads,
+        closest=length(carriage.reach[0]),
+        farthest=length(carriage.reach[1]),
+        missing=needed(low - face),
     )
-    return Broken("carriage reach", last, loaded.leads, sentence, {"least": low, "face": face})
+    return Broken("carriage reach", last, loaded.leads, said, {"least": low, "face": face})
 
 
 def regrip_fits(loaded: Loaded, bend: int, setting: float, carriage: Carriage) -> Broken | None:
@@ -97,25 +103,23 @@ def regrip_fits(loaded: Loaded, bend: int, setting: float, carriage: Carriage) -
     high = min(sprung_back + carriage.reach[1], loaded.stock_behind_zero - carriage.grip_length)
     if low <= high + RULE_SLACK:
         return None
-    sentence = (
-        f"After bend {loaded.number(bend)} with end {loaded.leads} leading the collet finds no new hold:"
-        f" {low - high:.1f} mm are missing."
-    )
-    return Broken("carriage reach", loaded.number(bend), loaded.leads, sentence, {"least": low, "greatest": high})
+    number = loaded.number(bend)
+    said = fact("no-new-hold", bend=number, leads=loaded.leads, missing=needed(low - high))
+    return Broken("carriage reach", number, loaded.leads, said, {"least": low, "greatest": high})
 
 
 def _out_of_reach(loaded: Loaded, bend: int, window: Window, carriage: Carriage) -> Broken:
-    number = loaded.number(bend)
-    short = window[0] - window[1]
-    start = float(loaded.view.bend_starts[bend - 1])
-    if window[1] < start + carriage.reach[1] - RULE_SLACK:
-        sentence = (
-            f"Bend {number} with end {loaded.leads} leading: the tail is {short:.1f} mm too short; the collet holds"
-            f" {carriage.grip_length:.1f} mm and comes no closer to the tangent point than {carriage.reach[0]:.1f} mm."
-        )
-    else:
-        sentence = (
-            f"Bend {number} with end {loaded.leads} leading: the carriage would have to run {short:.1f} mm farther than"
-            f" its travel from {carriage.reach[1]:.1f} to {carriage.reach[0]:.1f} mm."
-        )
-    return Broken("carriage reach", number, loaded.leads, sentence, {"least": window[0], "greatest": window[1]})
+    bend_starts, number = loaded.view.bend_starts, loaded.number(bend)
+    closest, missing = length(carriage.reach[0]), needed(window[0] - window[1])
+    said = fact(
+        "carriage-out-of-travel",
+        bend=number,
+        leads=loaded.leads,
+        missing=missing,
+        farthest=length(carriage.reach[1]),
+        closest=closest,
+    )
+    if window[1] < float(bend_starts[bend - 1]) + carriage.reach[1] - RULE_SLACK:
+        held = length(carriage.grip_length)
+        said = fact("collet-out-of-tube", bend=number, leads=loaded.leads, missing=missing, held=held, closest=closest)
+    return Broken("carriage reach", number, loaded.leads, said, {"least": window[0], "greatest": window[1]})

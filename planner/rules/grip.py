@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from planner.facts import fact, kept, length, needed
 from planner.inputs.machine import Machine, Tooling
 from planner.inputs.part import Part
 from planner.rules.broken import Broken, End
@@ -52,24 +53,31 @@ def clamps_that_fit(loaded: Loaded, bend: int, formed: frozenset[int], tooling: 
         held = start + loaded.trim_lead
         if held + RULE_SLACK >= tooling.shortest_grip:
             return tooling.clamp_lengths
-        sentence = (
-            f"Bend {loaded.number(bend)} with end {loaded.leads} leading: the clamp would hold {held:.1f} mm of the"
-            f" leading end, trim included; the tooling needs {tooling.shortest_grip:.1f} mm."
+        said = fact(
+            "grip-too-short",
+            bend=loaded.number(bend),
+            leads=loaded.leads,
+            held=length(held),
+            needed=needed(tooling.shortest_grip),
         )
         numbers = {"held": held, "needed": tooling.shortest_grip}
-        return Broken("shortest grip", loaded.number(bend), loaded.leads, sentence, numbers)
+        return Broken("shortest grip", loaded.number(bend), loaded.leads, said, numbers)
     straight = start - float(loaded.view.bend_ends[ahead - 1])
     fitting = tuple(c for c in tooling.clamp_lengths if tooling.straight_for(c) <= straight + RULE_SLACK)
     if fitting:
         return fitting
     shortest = tooling.shortest_straight
-    what = "clamp" if shortest == tooling.clamp_lengths[-1] else "grip section"
-    sentence = (
-        f"Bend {loaded.number(bend)} with end {loaded.leads} leading: straight {loaded.straight(bend - 1)} before it is"
-        f" {straight:.1f} mm; the shortest {what} is {shortest:.1f} mm."
+    said = fact(
+        "straight-under-the-clamp",
+        bend=loaded.number(bend),
+        leads=loaded.leads,
+        straight=loaded.straight(bend - 1),
+        there=length(straight),
+        tool="clamp" if shortest == tooling.clamp_lengths[-1] else "grip section",
+        shortest=length(shortest),
     )
     numbers = {"straight": straight, "shortest_clamp": shortest}
-    return Broken("clamp longer than the straight", loaded.number(bend), loaded.leads, sentence, numbers)
+    return Broken("clamp longer than the straight", loaded.number(bend), loaded.leads, said, numbers)
 
 
 def same_dies(loaded: Loaded, bend: int, own: Tooling, ahead: Tooling) -> Broken | None:
@@ -79,13 +87,15 @@ def same_dies(loaded: Loaded, bend: int, own: Tooling, ahead: Tooling) -> Broken
     """
     if own.bend_radius == ahead.bend_radius:
         return None
-    sentence = (
-        f"Bend {loaded.number(bend)} is made with the dies for {own.bend_radius:.1f} mm, its neighbour, bend"
-        f" {loaded.number(bend - 1)}, with those for {ahead.bend_radius:.1f} mm: each set of dies makes its bends in a"
-        " pass of its own over the whole batch, and the tube is put back for it."
+    said = fact(
+        "other-dies",
+        bend=loaded.number(bend),
+        radius=length(own.bend_radius),
+        ahead=loaded.number(bend - 1),
+        radius_ahead=length(ahead.bend_radius),
     )
     numbers = {"radius": own.bend_radius, "ahead": ahead.bend_radius}
-    return Broken("one set of dies", loaded.number(bend), loaded.leads, sentence, numbers)
+    return Broken("one set of dies", loaded.number(bend), loaded.leads, said, numbers)
 
 
 def pressure_die_lasts(loaded: Loaded, bend: int, setting: float, tooling: Tooling) -> Broken | None:
@@ -99,12 +109,15 @@ def pressure_die_lasts(loaded: Loaded, bend: int, setting: float, tooling: Tooli
     left = tooling.pressure_die_length - gone
     if left + RULE_SLACK >= tooling.rest:
         return None
-    sentence = (
-        f"Bend {loaded.number(bend)}: the pressure die, {tooling.pressure_die_length:.1f} mm long, follows the tube by"
-        f" {gone:.1f} mm; {left:.1f} mm of it are left behind the tangent point, the tooling needs"
-        f" {tooling.rest:.1f} mm."
+    said = fact(
+        "pressure-die-too-short",
+        bend=loaded.number(bend),
+        length=length(tooling.pressure_die_length),
+        gone=length(gone),
+        left=kept(left),
+        needed=needed(tooling.rest),
     )
-    return Broken("pressure die", loaded.number(bend), loaded.leads, sentence, {"left": left, "needed": tooling.rest})
+    return Broken("pressure die", loaded.number(bend), loaded.leads, said, {"left": left, "needed": tooling.rest})
 
 
 def tail_left(loaded: Loaded, bend: int, setting: float, tooling: Tooling) -> Broken | None:
@@ -112,12 +125,15 @@ def tail_left(loaded: Loaded, bend: int, setting: float, tooling: Tooling) -> Br
     left = loaded.stock_behind_zero - end_of_swing(loaded.view, bend, setting)
     if left + RULE_SLACK >= tooling.shortest_tail:
         return None
-    sentence = (
-        f"Bend {loaded.number(bend)} with end {loaded.leads} leading: {left:.1f} mm of tube are left behind the tangent"
-        f" point when the bend ends; the tooling needs {tooling.shortest_tail:.1f} mm."
+    said = fact(
+        "tail-too-short",
+        bend=loaded.number(bend),
+        leads=loaded.leads,
+        left=length(left),
+        needed=needed(tooling.shortest_tail),
     )
     numbers = {"left": left, "needed": tooling.shortest_tail}
-    return Broken("shortest tail", loaded.number(bend), loaded.leads, sentence, numbers)
+    return Broken("shortest tail", loaded.number(bend), loaded.leads, said, numbers)
 
 
 def rod_reaches(loaded: Loaded, first_bend: int, machine: Machine) -> Broken | None:
@@ -127,12 +143,10 @@ def rod_reaches(loaded: Loaded, first_bend: int, machine: Machine) -> Broken | N
     behind = loaded.stock_behind_zero - float(loaded.view.bend_starts[first_bend - 1])
     if behind <= machine.mandrel.rod_length + RULE_SLACK:
         return None
-    sentence = (
-        f"Bend {loaded.number(first_bend)} with end {loaded.leads} leading: {behind:.1f} mm of tube go over the mandrel"
-        f" at the load; the rod is {machine.mandrel.rod_length:.1f} mm long."
-    )
-    numbers = {"behind": behind, "rod": machine.mandrel.rod_length}
-    return Broken("rod length", loaded.number(first_bend), loaded.leads, sentence, numbers)
+    rod = machine.mandrel.rod_length
+    bend = loaded.number(first_bend)
+    said = fact("rod-too-short", bend=bend, leads=loaded.leads, behind=length(behind), rod=length(rod))
+    return Broken("rod length", bend, loaded.leads, said, {"behind": behind, "rod": rod})
 
 
 def end_of_swing(view: Part, bend: int, setting: float) -> float:

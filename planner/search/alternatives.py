@@ -115,5 +115,5 @@ def _nearest(plan: Plannable, kept: dict[int, float], least: float) -> list[NoGo
         for event, motions in ((at.event, bend.placing), (Event.BEND, (*bend.gripping, *bend.returning))):
             if min((kept.get(id(motion), least + 1.0) for motion in motions), default=least + 1.0) <= least:
                 pattern = Pattern(event, at.leads, at.bend, (at.ahead, at.ahead))
-                found.append(NoGood(pattern, RUNG, "", "unproved"))
+                found.append(NoGood(pattern, RUNG, None, "unproved"))
     return found

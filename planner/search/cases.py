@@ -5,30 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from planner.clearance.surroundings import Surroundings
+from planner.facts import Fact, fact
 from planner.inputs.machine import Machine
 from planner.inputs.materials import find_material
 from planner.inputs.part import Part
 from planner.inputs.self_crossing import self_gap
 from planner.inputs.springback import Setting, setting_for
 from planner.lookover.look import look_over
-from planner.lookover.remarks import worded
 from planner.rules.bending import rated_capacity
 from planner.search.orders import Case
 from planner.search.stations import Station
 from planner.tolerances import SELF_MARGIN
-
-IN_HAND = (
-    "Before its tail is on the mandrel and once it is off, the tube is in free hands: nothing is checked there, and"
-    " turning end for end is done there too."
-)
-NO_ROD = (
-    "There is no mandrel that the tube goes on to from the front: how it is put in and taken out is not checked; do it"
-    " by hand and by eye."
-)
-TURNED_BACK = (
-    "At every re-grip the open chuck is taken to be turned back to 0;"
-    " plans that leave it where it stands were not sought."
-)
+from planner.wording.say import say
 
 
 def case_of(part: Part, machine: Machine) -> Case:
@@ -37,23 +25,22 @@ def case_of(part: Part, machine: Machine) -> Case:
     return Case(part, machine, tooling, tuple(setting.value for setting in _settings(part, machine)))
 
 
-def warnings_of(case: Case) -> tuple[str, ...]:
+def warnings_of(case: Case) -> tuple[Fact, ...]:
     """Return what there is to warn of before a case is planned."""
     part, machine = case.part, case.machine
-    handled = NO_ROD if machine.mandrel is None else IN_HAND
-    warnings = [handled, *machine.notes]
+    warnings = [fact("no-rod" if machine.mandrel is None else "in-free-hands"), *machine.notes]
     warnings += [s.warning for s in _settings(part, machine) if s.warning is not None]
     if len(set(case.tooling)) > 1:
-        warnings.append("The bends have different radii: the dies are changed between them, which is not checked.")
+        warnings.append(fact("different-radii"))
     if machine.rotation.range != "continuous" and machine.carriage is not None and machine.carriage.passes_through:
-        warnings.append(TURNED_BACK)
+        warnings.append(fact("turned-back"))
     if find_material(part.material) is None and machine.clearance.per_metre == 0.0:
-        warnings.append(f'Sag not reckoned: no modulus and density are known for "{part.material}".')
+        warnings.append(fact("sag-not-reckoned", material=part.material))
     rating = rated_capacity(machine, part)
-    if isinstance(rating, str):
+    if isinstance(rating, Fact):
         warnings.append(rating)
-    warnings += [worded(remark) for remark in look_over(machine)]
-    return tuple(dict.fromkeys(warnings))
+    warnings += [remark.fact for remark in look_over(machine)]
+    return tuple({say(one): one for one in warnings}.values())
 
 
 def _settings(part: Part, machine: Machine) -> list[Setting]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from planner.deadline import TO_FINISH, OutOfTime, finishing
+from planner.facts import fact
 from planner.rules.broken import other
 from planner.search.choice import SAME_TIME
 from planner.search.events import Event, NoGood, Pattern, Sequence, Trims, Value
@@ -84,7 +85,7 @@ def carried_out(search: Search, known_only: bool = False) -> Plannable | None:
             broken = unkeepable.broken
             at = next(a for a in reversed(sequence.arrivals) if search.case.number(a.leads, a.bend) == broken.bend)
             pattern = Pattern(Event.BEND, at.leads, at.bend, (at.ahead, at.ahead), hold=at.hold)
-            search.reject(NoGood(pattern, broken.rule, broken.sentence, "unproved", broken))
+            search.reject(NoGood(pattern, broken.rule, broken.fact, "unproved", broken))
             continue
         trial = try_order(stationed, search.around, search.checks.batches.harder)
         if trial.loads is not None:
@@ -100,11 +101,8 @@ def _rounded_off(search: Search, sequence: Sequence, failure: Failure) -> NoGood
     event = at.event if moving else Event.BEND
     ahead = (at.ahead, at.ahead)
     pattern = Pattern(event, at.leads, at.bend, ahead, (lead, lead), (tail, tail), at.hold, clamp=at.clamp)
-    sentence = (
-        f"Bend {failure.station.number} with end {at.leads} leading goes by the drawing's numbers, but not with those"
-        " that the readouts can show."
-    )
-    return NoGood(pattern, "rounding", sentence, "unproved", failure)
+    said = fact("goes-as-drawn-only", bend=failure.station.number, leads=at.leads)
+    return NoGood(pattern, "rounding", said, "unproved", failure)
 
 
 def value_as_printed(trial: Trial) -> Value:

@@ -13,7 +13,9 @@ from dataclasses import dataclass, field
 from enum import Enum
 from typing import Literal, NamedTuple
 
+from planner.facts import Fact
 from planner.rules.broken import End, other
+from planner.wording.say import say
 
 Grade = Literal["proved", "unproved"]
 Begun = Literal["load", "re-grip"]
@@ -179,12 +181,17 @@ def of_one_clamp(pattern: Pattern) -> bool:
 class NoGood:
     """What no plan may contain, and why.
 
-    sentence: with numbers and units; grade: "proved" by a rule, a strike or a wall, "unproved" where it was too close
-    to call or no path was found; rule: the short name of what it breaks.
+    fact: of a rule, None of what was learned; grade: "proved" by a rule, a strike or a wall, "unproved" where it was
+    too close to call or no path was found; rule: the short name of what it breaks.
     """
 
     pattern: Pattern
     rule: str
-    sentence: str
+    fact: Fact | None = None
     grade: Grade = "proved"
     evidence: object = field(default=None, compare=False, repr=False)
+
+    @property
+    def sentence(self) -> str:
+        """The fact in words [mm]; nothing where there is none."""
+        return "" if self.fact is None else say(self.fact)

@@ -8,6 +8,7 @@ always has the other one formed ahead of it, at the far end of the straight that
 
 from __future__ import annotations
 
+from planner.facts import fact, length, needed
 from planner.inputs.part import Part
 from planner.inputs.springback import Setting
 from planner.rules.bending import largest_angle, rated_capacity
@@ -61,19 +62,14 @@ def _broken_at_best(case: Case, number: int, leads: End) -> Broken | None:
         usable = windows if carriage.finish_released else windows[:1]
         if all(low > high + RULE_SLACK for low, high in usable):
             gap = min(low - high for low, high in usable)
-            sentence = (
-                f"Bend {number} with end {leads} leading: the collet cannot hold the tube, {gap:.1f} mm are missing"
-                f" even with all the trim that is allowed."
-            )
-            return Broken("carriage reach", number, leads, sentence)
+            said = fact("collet-cannot-hold", bend=number, leads=leads, missing=needed(gap))
+            return Broken("carriage reach", number, leads, said)
     if bend == 1:
         held = float(loaded.view.bend_starts[0]) + loaded.trim_lead
         if held + RULE_SLACK < tooling.shortest_grip:
-            sentence = (
-                f"Bend {number} with end {leads} leading: the clamp would hold {held:.1f} mm, all trim included; the"
-                f" tooling needs {tooling.shortest_grip:.1f} mm."
-            )
-            return Broken("shortest grip", number, leads, sentence)
+            least = needed(tooling.shortest_grip)
+            said = fact("grip-too-short-with-all-trim", bend=number, leads=leads, held=length(held), needed=least)
+            return Broken("shortest grip", number, leads, said)
     return None
 
 
@@ -85,9 +81,13 @@ def _straights_too_short(case: Case) -> list[Broken]:
         straight = float(part.straights[k])
         shortest = min(case.tooling[k - 1].shortest_straight, case.tooling[k].shortest_straight)
         if straight + RULE_SLACK < shortest:
-            sentence = (
-                f"Straight {k} between bends {k} and {k + 1} is {straight:.1f} mm; the later of the two must be gripped"
-                f" on it, and the shortest clamp is {shortest:.1f} mm."
+            said = fact(
+                "straight-under-the-clamp-either-way",
+                straight=k,
+                first=k,
+                second=k + 1,
+                there=length(straight),
+                shortest=length(shortest),
             )
-            found.append(Broken("clamp longer than the straight", k, "A", sentence))
+            found.append(Broken("clamp longer than the straight", k, "A", said))
     return found

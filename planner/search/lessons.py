@@ -184,7 +184,7 @@ def passage_lesson(checks: Checks, place: Place, passage: Passage) -> NoGood:
     pattern = Pattern(event, leads, bend, (ahead, ahead), spans[leads], spans[other(leads)], hold)
     pattern = _with_clamp(pattern, at.clamp, before=(leads, bend) != (at.leads, at.bend))
     rule, grade = _grade(walls)
-    return NoGood(pattern, rule, "", grade, Struck(place, attempt, passage.blocked, walls or ()))
+    return NoGood(pattern, rule, None, grade, Struck(place, attempt, passage.blocked, walls or ()))
 
 
 def _grade(walls: tuple[Wall, ...] | None) -> tuple[str, Grade]:
@@ -218,7 +218,7 @@ def _unproved(place: Place, attempt: Attempt, rule: str) -> NoGood:
         after, spans = place.after, ((lead, lead), (tail, tail))
         pattern = Pattern(Event.LINK, at.leads, after.bend, (at.ahead, at.ahead), *spans, after.hold)
         pattern = _with_clamp(pattern, at.clamp, before=True)
-        return NoGood(pattern, rule, "", "unproved", Struck(place, attempt, attempt.blocked))
+        return NoGood(pattern, rule, None, "unproved", Struck(place, attempt, attempt.blocked))
     moving = attempt.blocked[0].doing in ("move", "no path")
     before_regrip = {entry.motion.phase for entry in attempt.blocked} <= {Phase.CLOSE, Phase.BEND}
     regripped = attempt.station.regrip is not None and not before_regrip
@@ -236,7 +236,7 @@ def _unproved(place: Place, attempt: Attempt, rule: str) -> NoGood:
     pattern = _with_clamp(pattern, at.clamp)
     if moving and at.clamp is not None and place.before is not None and at.event is Event.LINK:
         pattern = _with_clamp(pattern, place.before.clamp, before=True)  # from where the tube starts hangs on that one
-    return NoGood(pattern, rule, "", "unproved", Struck(place, attempt, attempt.blocked))
+    return NoGood(pattern, rule, None, "unproved", Struck(place, attempt, attempt.blocked))
 
 
 def _proved(checks: Checks, place: Place, attempt: Attempt, walls: tuple[Wall, ...]) -> NoGood:
@@ -263,7 +263,7 @@ def _proved(checks: Checks, place: Place, attempt: Attempt, walls: tuple[Wall, .
     released = None if event is Event.LINK else released
     pattern = Pattern(event, at.leads, bend, (low, high), lead, tail, None, way, released)
     pattern = _with_clamp(pattern, at.clamp, before=bend != at.bend)
-    return NoGood(pattern, "strike", "", "proved", Struck(place, attempt, attempt.blocked, walls))
+    return NoGood(pattern, "strike", None, "proved", Struck(place, attempt, attempt.blocked, walls))
 
 
 def _with_clamp(pattern: Pattern, clamp: float | None, before: bool = False) -> Pattern:

@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import Literal, NamedTuple
 
 from planner.deadline import OutOfTime
+from planner.facts import Fact, Quantity, fact, six_digits
 from planner.search.events import Value
 from planner.search.exact import Exact
 from planner.search.reaching import SolverGaveUp, SolverWrong
 from planner.search.search import Engine, Search
+from planner.wording.say import say
 
 EngineName = Literal["exact", "cp-sat"]
 
@@ -42,7 +44,7 @@ def opinions_of(search: Search, bound: Value | None, cut_short: bool = False) ->
     names: tuple[EngineName, EngineName] = ("exact", "cp-sat")
     first, other = names if isinstance(search.engine, Exact) else names[::-1]
     said, agreed = (NO_ANSWER, None) if cut_short else second_opinion(search, bound, engine_named(other))
-    return Opinions({first: opinion(bound), other: said}, agreed)
+    return Opinions({first: say(opinion(bound)), other: said}, agreed)
 
 
 def second_opinion(search: Search, bound: Value | None, other: Engine) -> tuple[str, bool | None]:
@@ -68,14 +70,13 @@ def second_opinion(search: Search, bound: Value | None, other: Engine) -> tuple[
     except SolverWrong as wrong:
         return str(wrong), False
     said = None if found is None else found.value
-    return opinion(said), said == bound
+    return say(opinion(said)), said == bound
 
 
-def opinion(bound: Value | None) -> str:
-    """Return a proved bound in words."""
+def opinion(bound: Value | None) -> Fact:
+    """Return a proved bound as a fact."""
     if bound is None:
-        return "no order goes"
-    reclamps = "1 re-clamp" if bound.reclamps == 1 else f"{bound.reclamps} re-clamps"
-    if bound.unasked:
-        reclamps = f"{bound.unasked:g} mm more stock, {reclamps}"
-    return f"at least {reclamps}, {bound.trim:g} mm of trim, {bound.time / 1000.0:.3f} s of moves"
+        return fact("no-order-goes")
+    stock = six_digits(bound.unasked) if bound.unasked else None
+    time = Quantity(round(bound.time / 1000.0, 3), "s", "nearest", 3)
+    return fact("bound", stock=stock, reclamps=bound.reclamps, trim=six_digits(bound.trim), time=time)

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from functools import cache
 
+from planner.facts import degrees, fact
 from planner.inputs.machine import Carriage
 from planner.inputs.springback import Setting
 from planner.rules.bending import largest_angle, rated_capacity
@@ -342,14 +343,12 @@ class _Rules:
                 if rolls_within(limits, turned, [False] * len(turned)) is None:
                     low, high = (math.degrees(x) for x in limits)
                     a, b = self.case.number(end, first), self.case.number(end, bend)
-                    sentence = (
-                        f"With end {end} leading the rotations of bends {a} to {b} do not fit the chuck's range of"
-                        f" {low:.1f}° to {high:.1f}°."
-                    )
+                    range_ = {"low": degrees(low), "high": degrees(high)}
+                    said = fact("chuck-range-of-rotations", leads=end, first=a, bend=b, **range_)
                     pattern = Pattern(Event.BEND, end, bend, (1, bend), hold=hold)
                     numbers: dict[str, float | tuple[float, ...]] = {"rolls": tuple(math.degrees(x) for x in turned)}
                     numbers |= {"from": low, "to": high}
-                    yield _nogood(pattern, Broken("chuck range", b, end, sentence, numbers))
+                    yield _nogood(pattern, Broken("chuck range", b, end, said, numbers))
                     break
 
 
@@ -375,4 +374,4 @@ def spans(asked: list[tuple[float, Broken | None]]) -> Iterator[tuple[Span, Brok
 
 
 def _nogood(pattern: Pattern, broken: Broken) -> NoGood:
-    return NoGood(pattern, broken.rule, broken.sentence, "proved", broken)
+    return NoGood(pattern, broken.rule, broken.fact, "proved", broken)

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from planner.facts import angle, fact, needed, six_digits
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.rules.broken import Broken
@@ -149,11 +150,9 @@ def _held_as_printed(
             return load, found
         load = replace(load, grips=moved)
     number = load.loaded.number(load.bends[-1])
-    sentence = (
-        f"Bend {number} with end {load.loaded.leads} leading: no grip keeps the carriage's travel once the numbers are"
-        f" rounded to {ready.case.machine.advance.resolution:g} mm."
-    )
-    raise Unkeepable(Broken("carriage reach", number, load.loaded.leads, sentence))
+    step = six_digits(ready.case.machine.advance.resolution)
+    said = fact("no-grip-as-rounded", bend=number, leads=load.loaded.leads, resolution=step)
+    raise Unkeepable(Broken("carriage reach", number, load.loaded.leads, said))
 
 
 def _held(ready: Ready, load: Load, grip: Grip, stations: tuple[Station, ...]) -> Grip:
@@ -171,11 +170,9 @@ def _held(ready: Ready, load: Load, grip: Grip, stations: tuple[Station, ...]) -
             low, high = max(low, st.start + st.swing_feed + closest), min(high, st.end + farthest)
     if low > high + RULE_SLACK:
         number = load.loaded.number(grip.bends[-1])
-        sentence = (
-            f"Bend {number} with end {load.loaded.leads} leading: with the numbers rounded to what the readouts show"
-            f" the carriage's travel is {low - high:.2f} mm too short."
-        )
-        raise Unkeepable(Broken("carriage reach", number, load.loaded.leads, sentence))
+        missing = needed(low - high, 2)
+        said = fact("travel-too-short-as-rounded", bend=number, leads=load.loaded.leads, missing=missing)
+        raise Unkeepable(Broken("carriage reach", number, load.loaded.leads, said))
     return replace(grip, u=min(max(grip.u, low), high))
 
 
@@ -189,12 +186,15 @@ def _within_range(ready: Ready, load: Load, stations: tuple[Station, ...]) -> tu
         return stations
     signed = [_signed(0.0 if s.laid_in else s.roll, way) for s, way in zip(stations, load.ways, strict=True)]
     if not stays_within(limits, signed, [s.regrip is not None for s in stations]):
-        low, high = (math.degrees(x) for x in limits)
-        sentence = (
-            f"With end {load.loaded.leads} leading the rotations of bends {stations[0].number} to {stations[-1].number}"
-            f" do not fit the chuck's range of {low:.1f}° to {high:.1f}°."
+        said = fact(
+            "chuck-range-of-rotations",
+            leads=load.loaded.leads,
+            first=stations[0].number,
+            bend=stations[-1].number,
+            low=angle(limits[0]),
+            high=angle(limits[1]),
         )
-        raise Unkeepable(Broken("chuck range", stations[-1].number, load.loaded.leads, sentence))
+        raise Unkeepable(Broken("chuck range", stations[-1].number, load.loaded.leads, said))
     return tuple(replace(s, roll=s.roll if s.laid_in else roll) for s, roll in zip(stations, signed, strict=True))
 
 

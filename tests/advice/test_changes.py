@@ -14,13 +14,15 @@ import numpy as np
 import pytest
 
 from planner.advice.changed import Job, alterations, altered
-from planner.advice.changes import NOT_TO_THE_END, RANKS, changes
+from planner.advice.changes import RANKS, changes
+from planner.advice.costs import NOT_TO_THE_END
 from planner.advice.scan import FIRST_STEP, Least, Verdicts, least
 from planner.inputs.files import load_machine, load_part, machine_from_data, part_from_data
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.planning import plan
 from planner.plans.document import Change, Plan, Single
+from planner.wording.say import say
 from tests.plan.random_parts import parts
 from tests.plan.shop import DIAMETER, RADIUS, bender, tube
 
@@ -470,6 +472,6 @@ def test_what_was_verified_by_the_time_limit_is_returned() -> None:
     part, machine = davit_and_bender(900.0)
     told: list[str] = []
     assert changes(part, machine, time_limit=0.0, report=told.append) == ()
-    assert told[-1] == NOT_TO_THE_END
+    assert told[-1] == say(NOT_TO_THE_END)
     whole = changes(part, machine)
     assert changes(part, machine, time_limit=600.0) == whole

@@ -25,8 +25,11 @@ from planner.advice.machines import (
     worst_of,
 )
 from planner.errors import NoTooling, SelfCrossing, UnreadableFile
+from planner.facts import Fact, degrees, fact, length
 from planner.inputs.profiles import list_profiles
 from planner.plans.document import Because, Plan, Proved, Reason, Verdict
+from planner.plans.reasons import contact
+from planner.wording.say import say
 from tests.plan.shop import bender, tube
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -162,7 +165,7 @@ def test_a_file_that_cannot_be_read_is_a_line_that_names_it() -> None:
     assert (line.part, line.part_file, line.machine, line.verdict) == (None, "rail.toml", None, "bad input")
     assert line.reason == "rail.toml: there is no such file."
     assert {name for name, value in asdict(line).items() if value is not None} == {
-        "part_file", "verdict", "reason", "reasons", "error",
+        "part_file", "verdict", "reason", "reasons", "error", "fact",
     }  # fmt: skip
 
 
@@ -200,24 +203,25 @@ def test_several_parts_are_as_good_as_the_worst_of_them(settled: list[Settled], 
     assert worst_of(settled) == worst_of(reversed(settled)) == worst
 
 
-RULE = Reason(
-    sentence="Bend 1 with end A leading: 45.0 mm held.", grade="proved", rule="shortest grip", bend=1, leads="A"
+def said(text: str) -> Fact:
+    return fact("as-said", text=text)
+
+
+def struck(bend: int, contact: Fact, when: Fact, solid: str, depth: float) -> Reason:
+    met = fact("met", piece=fact("straight", number=2), contact=contact, when=when)
+    whole = fact("cannot-bend", bend=bend, leads="B", formed=fact("formed", made=(1,)), met=met)
+    return Reason.of(whole, grade="proved", rule="strike", bend=bend, leads="B", solid=solid, depth=depth)
+
+
+RULE = Reason.of(
+    said("Bend 1 with end A leading: 45.0 mm held."), grade="proved", rule="shortest grip", bend=1, leads="A"
 )
-DEEP, SHALLOW, GAP = (
-    Reason(
-        sentence=f"Bend {bend} cannot be made with end B leading once bend 1 is formed: straight 2 {what}.",
-        grade="proved", rule="strike", bend=bend, leads="B", solid=solid, depth=depth,
-    )
-    for bend, what, solid, depth in (
-        (2, "strikes the floor, 143.0 mm deep, 61° into the swing", "floor", 143.0),
-        (3, "strikes the rack: left, 12.0 mm deep, at an advance of 5.0 mm", "rack: left", 12.0),
-        (4, "comes within 8.0 mm of the post, 10.0 required, at an advance of 5.0 mm", "post", -8.0),
-    )
-)  # fmt: skip
-OPEN = Reason(sentence="Bend 2: too close to call, 10.0 mm required.", grade="unproved", rule="too close", bend=2)
-LATE = Reason(
-    sentence="When the time ran out it was proved that a plan needs 1 re-clamp.", grade="proved", rule="time limit"
-)
+ADVANCED = fact("at-an-advance", advance=length(5.0))
+DEEP = struck(2, contact(-143.0, 10.0, "floor"), fact("into-the-swing", angle=degrees(61.0, 0)), "floor", 143.0)
+SHALLOW = struck(3, contact(-12.0, 10.0, "rack: left"), ADVANCED, "rack: left", 12.0)
+GAP = struck(4, contact(8.0, 10.0, "post"), ADVANCED, "post", -8.0)
+OPEN = Reason.of(said("Bend 2: too close to call, 10.0 mm required."), grade="unproved", rule="too close", bend=2)
+LATE = Reason.of(fact("proved-by-then", needs=said("1 re-clamp")), grade="proved", rule="time limit")
 
 
 def made(verdict: Verdict, reasons: tuple[Reason, ...], because: Because | None = None) -> Plan:
@@ -248,6 +252,11 @@ def test_the_main_reason_is_what_is_open_then_a_rule_then_the_least_deep_strike(
 
 
 def test_a_strike_is_told_short_with_all_its_numbers_and_a_rule_whole() -> None:
-    assert shortened(DEEP) == "Bend 2, end B leading: straight 2 strikes the floor, 143.0 mm deep, 61° into the swing."
-    assert shortened(SHALLOW).endswith(": straight 2 strikes the rack: left, 12.0 mm deep, at an advance of 5.0 mm.")
-    assert shortened(RULE) == RULE.sentence
+    assert (
+        say(shortened(DEEP))
+        == "Bend 2, end B leading: straight 2 strikes the floor, 143.0 mm deep, 61° into the swing."
+    )
+    assert say(shortened(SHALLOW)).endswith(
+        ": straight 2 strikes the rack: left, 12.0 mm deep, at an advance of 5.0 mm."
+    )
+    assert say(shortened(RULE)) == RULE.sentence

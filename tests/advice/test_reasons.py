@@ -9,6 +9,7 @@ import pytest
 
 from planner.advice.precedence import common_to_all, not_before, not_leading
 from planner.advice.why import WHICHEVER_LEADS, alone_enough, decided_by, why
+from planner.facts import fact
 from planner.inputs.files import load_machine
 from planner.inputs.part import Part
 from planner.plans.grounds import Enough, Ground, grounds_of, least_grounds, least_set, told
@@ -90,7 +91,10 @@ def test_where_each_way_to_a_bend_is_forbidden_by_itself_many_are_needed_and_non
     problem = search.problem = replace(search.problem, rolls=dict.fromkeys(("A", "B"), (0.0, 1.0, -2.0)), rules=())
     times = dict.fromkeys(("A", "B"), (0, 0, 0))
     problem = search.problem = replace(problem, times=replace(problem.times, link=times, load=times))
-    alone = [NoGood(pattern, "strike", f"{number} mm") for number, pattern in enumerate(each_way(problem))]
+    alone = [
+        NoGood(pattern, "strike", fact("as-said", text=f"{number} mm"))
+        for number, pattern in enumerate(each_way(problem))
+    ]
     grounds = least_set(grounds_of(search, alone), Enough(search))
     assert grounds is not None
     assert least(*of_grounds(problem, grounds)) is None

@@ -30,6 +30,7 @@ from planner.search.search import Search
 from planner.tube import motions
 from planner.tube.motions import InDie
 from planner.tube.partly_bent import Pieces
+from planner.wording.say import say
 from tests.advice.parts import begun_in_the_middle, every_order, example, hanging_a_hair_too_low, random_jobs
 from tests.plan.shop import bender, tube
 
@@ -383,4 +384,4 @@ def test_a_closing_clamp_touches_a_leg_when_its_face_gets_there() -> None:
     met = met_in(Blocked("bend", finding, motion, rows), 0, around.tooling)
     assert (met.solid, met.touches) == ("clamp die", True)
     assert met.t == pytest.approx((95.0 - 29.05) / 95.0, abs=2e-4)
-    assert moment(motion, met.t) == "while the dies close"
+    assert say(moment(motion, met.t)) == "while the dies close"

@@ -10,13 +10,15 @@ from dataclasses import replace
 import pytest
 
 from planner.advice.answers import Why
-from planner.advice.changes import NOT_TO_THE_END, changes, with_changes
+from planner.advice.changes import changes, with_changes
+from planner.advice.costs import NOT_TO_THE_END
 from planner.advice.why import why
 from planner.errors import InputError
 from planner.inputs.files import load_machine
 from planner.outputs.terminal import Page
 from planner.outputs.why_page import print_why
 from planner.planning import plan
+from planner.wording.say import say
 from tests.advice.pages import LOCKSIDE, LOFT, WHARF
 from tests.advice.parts import (
     EXAMPLES,
@@ -188,13 +190,13 @@ def test_a_time_that_is_over_while_changes_are_sought_is_said() -> None:
     part, machine = example("tiller-bracket")
     found = why(part, machine, machines=(), time_limit=1e-9)
     assert (found.verdict, found.changes, found.sought_to_the_end) == ("not makeable", (), False)
-    assert any(NOT_TO_THE_END in line for line in page_of(found))
+    assert any(say(NOT_TO_THE_END) in line for line in page_of(found))
     whole = why(part, machine, machines=())
     assert whole.sought_to_the_end
-    assert not any(NOT_TO_THE_END in line for line in page_of(whole))
+    assert not any(say(NOT_TO_THE_END) in line for line in page_of(whole))
     document = with_changes(plan(part, machine), part, machine, time_limit=0.0)
     assert document.changes == ()
-    assert NOT_TO_THE_END in document.warnings
+    assert say(NOT_TO_THE_END) in document.warnings
 
 
 def test_where_no_change_helps_that_is_said_only_if_all_were_looked_at() -> None:

@@ -21,6 +21,7 @@ from planner.audit.refused import Refused
 from planner.audit.shop import Arrival as Step
 from planner.audit.shop import Shop
 from planner.audit.tables import Tables
+from planner.facts import fact
 from planner.inputs.files import load_machine, load_part
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
@@ -71,7 +72,7 @@ def no_goods_of(rng: random.Random, problem: Problem, count: int) -> tuple[NoGoo
         for leads in ENDS:
             for bend in range(1, problem.n + 1):
                 pattern = Made(Event.RELOAD, leads, bend, (1, bend))
-                found.append(NoGood(pattern, "strike", f"pattern {pattern}"))
+                found.append(NoGood(pattern, "strike", fact("as-said", text=f"pattern {pattern}")))
     wanted = len(found) + count
     while len(found) < wanted:
         nogood = random_nogood(rng, problem)
@@ -279,7 +280,7 @@ def test_regrips_that_are_forbidden_are_taken_elsewhere_or_not_at_all() -> None:
             ahead = rng.choice([(1, bend), (1, 1), (bend, bend)])
             released = rng.choice([None, False, True])
             patterns.append(Made(Event.REGRIP, rng.choice(ENDS), bend, ahead, released=released))
-        best = Exact().best(problem, [NoGood(pattern, "strike", "") for pattern in patterns], no_extra)
+        best = Exact().best(problem, [NoGood(pattern, "strike") for pattern in patterns], no_extra)
         value = None if best is None else (best.value.reclamps, best.value.trim)
         assert same(least(shop, [read_pattern(written(p), n) for p in patterns], "fewer re-clamps"), value), seed
         found.add(None if value is None else value[0])

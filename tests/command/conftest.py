@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from planner.facts import fact
 from planner.plans.document import OrderedBend, Plan, Proved, Reason, Step, Stock, Verdict
 
 PART = """
@@ -79,6 +80,9 @@ tool_change = 300
 """
 
 
+TOO_NEAR = Reason.of(fact("as-said", text="Bend 2 is too near B."), grade="proved", rule="tail")
+
+
 @pytest.fixture
 def workshop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Return the working directory: it holds rail.toml, and profiles/towpath-bender.toml."""
@@ -107,7 +111,7 @@ def plan_of(verdict: Verdict, part: dict[str, Any], machine: dict[str, Any]) -> 
         stock=Stock(cut_length=909.5, developed_length=909.5, trim_a=0.0, trim_b=0.0),
         order=bends if with_plan else (),
         steps=(step,) if with_plan else (),
-        reasons=() if with_plan else (Reason(sentence="Bend 2 is too near B.", grade="proved", rule="tail"),),
+        reasons=() if with_plan else (TOO_NEAR,),
     )
 
 

@@ -167,7 +167,7 @@ def test_csv_has_the_same_lines_and_numbers_as_json_and_as_the_plans(capsys: Cap
     assert tuple(csv.DictReader(io.StringIO(text)).fieldnames or ()) == COLUMNS
     assert len(rows) == len(lines) == len(MIXED) * len(PROFILES)
     for row, line in zip(rows, lines, strict=True):
-        assert set(line) == {*COLUMNS, "error"}
+        assert set(line) == {*COLUMNS, "error", "fact"}
         assert {name: read(value, line[name]) for name, value in row.items()} == {name: line[name] for name in COLUMNS}
     made = plan(load_part(example("fender-hook")), load_machine("canal-workshop"))
     first = next(row for row in rows if (row["part"], row["machine"]) == ("fender hook", "canal-workshop"))

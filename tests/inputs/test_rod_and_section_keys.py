@@ -14,6 +14,7 @@ from planner.errors import InputError
 from planner.inputs.files import load_machine, machine_from_data
 from planner.inputs.machine import Machine
 from planner.inputs.tooling import Section
+from planner.wording.say import say
 
 GOOD = """\
 name = "a bender with a rod (invented)"
@@ -232,13 +233,13 @@ def test_the_old_nose_stands_for_all_tooling_that_says_nothing_of_its_own_and_a_
     old = load(tmp_path, OLD)
     tips = [old.mandrel_of(tooling) for tooling in old.tooling]
     assert [None if tip is None else (tip.nose, tip.reach, tip.balls) for tip in tips] == [(12.0, 12.0, 0)] * 2
-    (note,) = old.notes
+    (note,) = map(say, old.notes)
     assert "[mandrel] nose = 12 mm is taken for all tooling" in note
     both = load(tmp_path, VARIANTS["an old nose beside new ones"])
     reaches = [tip.reach for tip in map(both.mandrel_of, both.tooling) if tip is not None]
     assert reaches == [45.0, 12.0]
-    assert "the 1 tooling" in both.notes[0]
-    assert "without a mandrel of" in both.notes[0]
+    assert "the 1 tooling" in say(both.notes[0])
+    assert "without a mandrel of" in say(both.notes[0])
 
 
 def test_without_a_rod_there_is_no_mandrel() -> None:

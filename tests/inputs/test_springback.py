@@ -14,6 +14,7 @@ from planner.inputs.machine import Machine
 from planner.inputs.materials import MATERIALS, find_material
 from planner.inputs.part import Part
 from planner.inputs.springback import FLAT_GUESS, setting_for, springback_share
+from planner.wording.say import say
 from tests.inputs.parts import rail
 
 
@@ -76,7 +77,7 @@ def test_without_pairs_the_setting_is_an_estimate_and_said_to_be_one() -> None:
     found = setting_for(math.radians(90), UNMEASURED, RAIL_PART, 76.2)
     assert found.source == "estimated"
     assert found.warning is not None
-    assert "estimated" in found.warning
+    assert "estimated" in say(found.warning)
     share = springback_share(19.05, 19.05 - 1.65, 76.2, 205.0, 193e3)
     assert found.value == pytest.approx(math.radians(90) / (1 - share), rel=1e-12)
     stronger = setting_for(math.radians(90), UNMEASURED, part_of(yield_strength=290), 76.2)
@@ -88,7 +89,7 @@ def test_of_an_unknown_material_nothing_is_known_and_the_guess_says_so() -> None
         found = setting_for(math.radians(90), UNMEASURED, part, 76.2)
         assert found.value == pytest.approx(math.radians(90) * (1 + FLAT_GUESS))
         assert found.warning is not None
-        assert "common practice, no source" in found.warning
+        assert "common practice, no source" in say(found.warning)
 
 
 @given(st.floats(0.5, 200.0), st.floats(0.01, 20.0))

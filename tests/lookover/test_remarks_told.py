@@ -12,8 +12,8 @@ from planner.inputs.files import part_from_data
 from planner.inputs.machine import Machine
 from planner.lookover.look import look_over
 from planner.lookover.remarks import as_data, worded
-from planner.page.lengths import in_unit
 from planner.search.cases import case_of, warnings_of
+from planner.wording.say import say
 from tests.lookover.benches import OLD, bench, box, cylinder
 
 RIDER = " (tube 38.1 mm on radius 76.2 mm)."
@@ -52,13 +52,16 @@ def test_a_clash_at_home_is_told_so() -> None:
 
 
 def test_lengths_of_a_remark_are_shown_in_inches_and_what_is_needed_never_too_small() -> None:
-    said = in_unit(TOLD[-1][1], "in")
-    assert said == (
+    assert in_inches(TOLD[-1][0]) == (
         "The clamp of 3.937 in opens 2.362 in; after a bend of 90° it needs 2.638 in where the tube is eased off in two"
         " steps (tube 1.500 in on radius 3.000 in)."
     )
-    assert "near (-95.669 in" not in in_unit(TOLD[1][1], "in")
-    assert "near (-95.669, 0, -3.150) in" in in_unit(TOLD[1][1], "in")
+    assert "near (-95.669, 0, -3.150) in" in in_inches(TOLD[1][0])
+
+
+def in_inches(machine: Machine) -> str:
+    """What there is to remark first on a machine, in inches."""
+    return say(look_over(machine)[0].fact, "in")
 
 
 def test_a_remark_is_data_with_its_sentence() -> None:
@@ -82,9 +85,9 @@ def part() -> Any:
 
 def test_every_plan_warns_of_each_remark_once_and_of_what_was_assumed() -> None:
     machine = bench(without=("bed", "post"), mandrel={"nose": 5}, tool={"mandrel": None})
-    warnings = warnings_of(case_of(part(), machine))
-    told = [*machine.notes, *(worded(one) for one in look_over(machine))]
+    warnings = [say(one) for one in warnings_of(case_of(part(), machine))]
+    told = [*map(say, machine.notes), *(worded(one) for one in look_over(machine))]
     assert len(told) == 3
     assert [warning for warning in warnings if warning in told] == told
-    clean = warnings_of(case_of(part(), bench()))
+    clean = [say(one) for one in warnings_of(case_of(part(), bench()))]
     assert not [warning for warning in clean if "the proof knows nothing" in warning or "In the profile" in warning]

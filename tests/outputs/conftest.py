@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from planner.facts import fact
 from planner.outputs.plan_page import print_plan
 from planner.outputs.terminal import Page
 from planner.plans.document import OrderedBend, Plan, Position, Proved, Reason, Step, Stock
@@ -98,12 +99,12 @@ def not_makeable() -> Plan:
         verdict="not makeable",
         proved=Proved(makeable=True, reclamps=False, trim=False, time=False),
         reasons=(
-            Reason(
-                sentence="Bend 2 needs a setting of 196.0°, 190 allowed.",
+            Reason.of(
+                fact("as-said", text="Bend 2 needs a setting of 196.0°, 190 allowed."),
                 grade="proved",
                 rule="largest angle",
             ),
-            Reason(sentence="Bend 1 comes too close to the post.", grade="unproved", rule="clearance"),
+            Reason.of(fact("as-said", text="Bend 1 comes too close to the post."), grade="unproved", rule="clearance"),
         ),
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from planner.facts import fact
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.plans.document import Plan, Reason
@@ -43,7 +44,7 @@ def nothing_but(case: Case, order: Order) -> list[NoGood]:
                     patterns.append(Pattern(Event.BEND, *at))
                 else:
                     patterns.append(Pattern(Event.LINK if allowed[leads, bend, ahead] else Event.RELOAD, *at))
-    return [NoGood(pattern, "another order", "It is another order.") for pattern in patterns]
+    return [NoGood(pattern, "another order", fact("as-said", text="It is another order.")) for pattern in patterns]
 
 
 def forced_sequence(case: Case, order: Order) -> Sequence | None:

@@ -10,13 +10,14 @@ import math
 import numpy as np
 import pytest
 
+from planner.facts import Fact
 from planner.planning import plan
 from planner.plans import known
 from planner.plans.arm_sweep import arm_reach, arm_swept
-from planner.plans.crush import CrushGap
-from planner.plans.crush import crush_words as real_words
+from planner.plans.crush import CrushGap, crush_fact
 from planner.plans.swing import STEP
 from planner.tube.frames import Array
+from planner.wording.say import say
 from tests.plan.shop import DIAMETER, RADIUS, bender, tube
 
 LEG, POST = 700.0, 30.0
@@ -45,11 +46,11 @@ def gaps(monkeypatch: pytest.MonkeyPatch, away: float) -> dict[str, float]:
     }
     found: list[CrushGap] = []
 
-    def kept(listed: tuple[CrushGap, ...]) -> str | None:
+    def kept(listed: tuple[CrushGap, ...]) -> Fact:
         found.extend(listed)
-        return real_words(listed)
+        return crush_fact(listed)
 
-    monkeypatch.setattr(known, "crush_words", kept)
+    monkeypatch.setattr(known, "crush_fact", kept)
     made = plan(
         tube([LEG, LEG], [0.0], [90.0]), bender({"solid": [post], "tooling": {"grip_section": False}}), confirm=False
     )
@@ -101,9 +102,6 @@ def test_what_clamp_and_arm_sweep_lies_by_the_points_that_people_keep_clear_of()
 
 
 def test_all_gaps_stand_in_one_sentence_with_the_standard_they_come_from() -> None:
-    said = real_words([CrushGap("bed", 120.0), CrushGap("shelf", 0.0)])
-    assert said is not None
-    assert "bed" in said
-    assert "shelf" in said
+    said = say(crush_fact([CrushGap("bed", 120.0), CrushGap("shelf", 0.0)]))
+    assert "120 mm of the bed, 0 mm of the shelf" in said
     assert "500 mm (ISO 13854)" in said
-    assert real_words([]) is None

@@ -11,9 +11,11 @@ import math
 
 import pytest
 
+from planner.facts import Fact
 from planner.inputs.springback import Setting
 from planner.rules.bending import largest_angle, plastic_moment, rated_capacity
 from planner.rules.broken import Broken
+from planner.wording.say import say
 from tests.plan.shop import bender, tube
 
 PLASTIC_MODULI = [
@@ -66,8 +68,8 @@ def test_without_a_yield_strength_or_a_rating_it_says_that_nothing_was_checked()
     part = tube([300, 300], [0], [40], material="unheard of")
     for machine in (rated, bender()):
         found = rated_capacity(machine, part)
-        assert isinstance(found, str)
-        assert found.startswith("Rating not checked")
+        assert isinstance(found, Fact)
+        assert say(found).startswith("Rating not checked")
 
 
 @pytest.mark.parametrize(("setting", "passes"), [(190.0, True), (190.001, False)])

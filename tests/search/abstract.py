@@ -12,6 +12,7 @@ import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from planner.facts import fact
 from planner.rules.broken import End
 from planner.search.events import ANY, Arrival, Event, Hold, NoGood, Pattern, Prefer, Sequence, Span, Trims, Value
 from planner.search.problem import Clamps, Extra, Problem, Times
@@ -299,7 +300,8 @@ def random_nogood(rng: random.Random, problem: Problem) -> NoGood:
     """What an arrival on a random walk meets, made as general as the die says; a whole kind of arrival; or anything."""
     build = rng.choice([met_on_a_walk] * 5 + [whole_kind] * 4 + [out_of_the_blue])
     pattern = build(rng, problem)
-    return NoGood(pattern, rng.choice(["carriage", "strike"]), f"pattern {pattern}", rng.choice(["proved", "unproved"]))
+    said = fact("as-said", text=f"pattern {pattern}")
+    return NoGood(pattern, rng.choice(["carriage", "strike"]), said, rng.choice(["proved", "unproved"]))
 
 
 def random_span(rng: random.Random, trim: float) -> Span:

@@ -13,6 +13,7 @@ from typing import Protocol
 
 import pytest
 
+from planner.facts import fact
 from planner.rules.broken import End
 from planner.search.cpsat import CpSat
 from planner.search.events import Arrival, Event, Hold, NoGood, Pattern, Prefer, Sequence, Trims, Value
@@ -78,7 +79,7 @@ def plain(n: int, **changes: object) -> Problem:
 
 
 def forbid(event: Event, leads: End, bend: int, ahead: tuple[int, int] = (1, 99), **more: object) -> NoGood:
-    return NoGood(Pattern(event, leads, bend, ahead, **more), "test", "forbidden by the test")  # type: ignore[arg-type]
+    return NoGood(Pattern(event, leads, bend, ahead, **more), "test", fact("as-said", text="forbidden by the test"))  # type: ignore[arg-type]
 
 
 # ------------------------------------------------------------------ against plain enumeration

@@ -13,6 +13,7 @@ from nicegui.element import Element
 from nicegui.events import SortableEventArguments
 
 from planner.advice.order import written
+from planner.facts import Fact
 from planner.page.desk import News, Tried, plain_order
 from planner.page.exercises import EXERCISES, Exercise
 from planner.page.plan_shots import plan_film
@@ -184,8 +185,8 @@ class OrderScreen:
         self.answer.clear()
         tried = self.desk.tried
         with self.answer:
-            if self.desk.tried_refused:
-                words(self.shell.said(self.desk.tried_refused), "card bad", tag="div")
+            if self.desk.tried_refused is not None:
+                words(self.shell.refusal(self.desk.tried_refused), "card bad", tag="div")
             if tried is None:
                 return
             judged = tried.answer["judged"]
@@ -193,11 +194,11 @@ class OrderScreen:
             with box(f"card verdict {look}"):
                 words(sign, "sign", tag="span")
                 with box("stack"):
-                    words(self.shell.said(judged["sentence"]), tag="h1")
-                    others = [reason["sentence"] for reason in judged["reasons"]][1:]
+                    words(self.shell.said(Fact.of(judged["fact"])), tag="h1")
+                    others = [Fact.of(reason["fact"]) for reason in judged["reasons"]][1:]
                     if others:
                         words("Together with:", "faint")
-                        listed(self.shell.said(sentence) for sentence in others)
+                        listed(map(self.shell.said, others))
                     for sentence in self._contact(tried):
                         words(sentence)
             self._against_best(judged)
@@ -208,8 +209,9 @@ class OrderScreen:
         if contact is None or contact["doing"] is None:
             return []
         how = "at the contact" if contact["touches"] else "where it comes nearest"
-        when = "" if contact["moment"] is None else f", {self.shell.said(contact['moment'])}"
-        return [f"The view stops {how}{when}: {self.shell.said(contact['sentence'])}"]
+        met = Fact.of(contact["fact"])
+        when = "" if contact["moment"] is None else f", {self.shell.said(met.part('moment'))}"
+        return [f"The view stops {how}{when}: {self.shell.said(met)}"]
 
     def _against_best(self, judged: dict[str, Any]) -> None:
         best = self._best()
@@ -219,7 +221,7 @@ class OrderScreen:
             heading("The drawing's order beside the plan's")
             words(f"As drawn: {written(plain_order(len(best), 'A'))}. The plan: {written(best)}.")
             if judged["verdict"] != "goes" and self.desk.why is not None and self.desk.why.start is not None:
-                words(self.shell.said(self.desk.why.start.sentence))
+                words(self.shell.said(self.desk.why.start.fact))
 
     def _play(self) -> None:
         self.view.play_all(0)

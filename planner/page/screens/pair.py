@@ -10,13 +10,13 @@ from planner.errors import BendorderError
 from planner.inputs.profiles import list_profiles
 from planner.outputs.plan_page import order
 from planner.page.desk import News
-from planner.page.lengths import Unit, at_least_shown, shown
 from planner.page.plan_shots import plan_film
 from planner.page.screens.loading import profile_named
 from planner.page.screens.shell import SAID, SIGNS, Shell
 from planner.page.view import MachineView
 from planner.page.widgets import box, button, choice, heading, slider, words
 from planner.plans.document import Plan
+from planner.wording.figures import LengthUnit, at_least_shown, shown
 from planner.words import duration
 
 LESS_TRIM: Final = "on this machine, less trim before fewer re-clamps"
@@ -45,7 +45,7 @@ class PairScreen:
             with box("wide card row ends"):
                 choice("Beside the plan", self._options(), desk.beside.name, self._choose)
                 words("The same part, planned again.", "faint")
-            self._half("The plan", desk.made, "")
+            self._half("The plan", desk.made, None)
             self._half(desk.beside.name or "nothing chosen yet", desk.beside.made, desk.beside.refused)
             if desk.beside.made is not None:
                 self._compared(desk.made, desk.beside.made)
@@ -85,11 +85,11 @@ class PairScreen:
                 return
         self.shell.start(self.shell.doing.plan_beside(name, machine, prefer))
 
-    def _half(self, name: str, made: Plan | None, refused: str) -> Element:
+    def _half(self, name: str, made: Plan | None, refused: Exception | None) -> Element:
         with box("stack") as half:
             heading(name)
-            if refused:
-                words(self.shell.said(refused), "card bad", tag="div")
+            if refused is not None:
+                words(self.shell.refusal(refused), "card bad", tag="div")
             if made is None:
                 return half
             words(f"{SIGNS[made.verdict]} {SAID[made.verdict]}: {made.machine['name']}")
@@ -99,7 +99,7 @@ class PairScreen:
                     view = MachineView(plan_film(made).as_dict())
                 self.views.append(view)
             for reason in () if made.verdict == "makeable" else made.reasons:
-                words(self.shell.said(reason.sentence))
+                words(self.shell.said(reason.fact))
         return half
 
     def _compared(self, one: Plan, other: Plan) -> None:
@@ -139,7 +139,7 @@ def _shot_after(made: Plan, bends: int) -> int:
     return 0 if bends == 0 else opened[min(bends, len(opened)) - 1]
 
 
-def _rows(one: Plan, other: Plan, unit: Unit) -> list[tuple[str, str, str]]:
+def _rows(one: Plan, other: Plan, unit: LengthUnit) -> list[tuple[str, str, str]]:
     """Return what two plans come to, line by line."""
 
     def figures(made: Plan) -> tuple[str, ...]:

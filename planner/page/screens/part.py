@@ -15,7 +15,6 @@ from planner.inputs.part import Part
 from planner.inputs.profiles import list_profiles
 from planner.page.desk import News
 from planner.page.film import part_film
-from planner.page.lengths import Unit, shown
 from planner.page.part_form import COLUMNS, Read
 from planner.page.screens.loading import load_example, take_file, take_machine, take_table
 from planner.page.screens.profile import ProfileDialog
@@ -23,6 +22,7 @@ from planner.page.screens.saving import ask_and_save
 from planner.page.screens.shell import Shell
 from planner.page.view import MachineView
 from planner.page.widgets import box, button, cell, choice, entry, file_button, heading, mark, on_paste, words
+from planner.wording.figures import LengthUnit, shown
 from planner.words import counted
 
 HEADS: Final = {"straight": "straight", "rotation": "rotation °", "angle": "angle °", "radius": "radius"}
@@ -186,7 +186,7 @@ class PartScreen:
         return read
 
     def _show(self, part: Part) -> None:
-        unit: Unit = self.desk.unit
+        unit: LengthUnit = self.desk.unit
         self.view.show(part_film(part).as_dict())
         total = math.degrees(float(part.angles.sum()))
         self.about.text = (

@@ -9,7 +9,6 @@ from nicegui.element import Element
 
 from planner.inputs.files import machine_from_data
 from planner.lookover.look import look_over
-from planner.lookover.remarks import worded
 from planner.page.machine_form import Field, fields_of, with_values
 from planner.page.screens.shell import Shell
 from planner.page.widgets import box, button, choice, entry, heading, mark, words
@@ -50,7 +49,7 @@ class ProfileDialog:
             with box("", "details"):
                 words(f"Looked over: {counted(len(remarks), 'remark')}", tag="summary")
                 for remark in remarks:
-                    words(self.shell.said(worded(remark)), tag="p")
+                    words(self.shell.said(remark.fact), tag="p")
 
     def _field(self, field: Field) -> None:
         label = f"{field.label}{f' [{field.unit}]' if field.unit else ''}"

@@ -9,10 +9,12 @@ from typing import Any, Final, Protocol
 from nicegui import background_tasks, ui
 from nicegui.client import Client
 
+from planner.errors import InputError
+from planner.facts import Fact
 from planner.page.desk import Desk, News, Screen
 from planner.page.doing import Doing, Shop
-from planner.page.lengths import in_unit
 from planner.page.widgets import box, button, toggled, words
+from planner.wording.say import say
 from planner.words import plain
 
 SCREENS: Final[dict[Screen, str]] = {
@@ -84,9 +86,13 @@ class Shell:
         """Start something that takes a while; the page goes on meanwhile."""
         background_tasks.create(work)
 
-    def said(self, sentence: str) -> str:
-        """Return one of the planner's sentences in the unit that is shown."""
-        return in_unit(plain(sentence), self.desk.unit, self.desk.names())
+    def said(self, one: Fact) -> str:
+        """Return a fact in words, its lengths in the unit that is shown."""
+        return plain(say(one, self.desk.unit))
+
+    def refusal(self, error: Exception) -> str:
+        """Return why something was not done, its lengths in the unit that is shown."""
+        return plain(error.message_in(self.desk.unit) if isinstance(error, InputError) else str(error))
 
     def tell(self, sentence: str) -> None:
         """Show a short message for some seconds."""
@@ -139,7 +145,7 @@ class Shell:
             for work in self.desk.work:
                 with box("progress row"):
                     words(f"{work.doing[:1].upper()}{work.doing[1:]} …", tag="span")
-                    words(self.said(work.told), "faint small", tag="span")
+                    words(plain(work.told), "faint small", tag="span")
                     button("Stop", work.cancel)
 
     def _is_dark(self) -> bool:

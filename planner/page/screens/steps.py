@@ -121,8 +121,8 @@ class StepsScreen:
         with self.floor:
             ui.html(floor_plan(made, step, desk.unit), sanitize=False)
             for area in made.keep_clear:
-                words(self.shell.said(area.sentence), "small")
-            for line in made.setup.list:
+                words(self.shell.said(area.fact), "small")
+            for line in made.setup.fact:
                 words(self.shell.said(line), "small")
         self.slider.props["value"] = desk.at
         for control, off in ((self.back, desk.at == 0), (self.next, desk.at == len(made.steps) - 1)):

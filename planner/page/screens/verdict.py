@@ -11,10 +11,10 @@ from planner.advice.answers import Begun, Judged, Why
 from planner.advice.diagram import svg_diagram
 from planner.outputs.plan_page import checked_lines, more_stock, order, reclamps
 from planner.page.desk import News, Stage
-from planner.page.lengths import at_least_shown, shown
 from planner.page.screens.shell import LOOKS, SAID, SIGNS, Shell
 from planner.page.widgets import box, button, heading, listed, tile, words
 from planner.plans.document import Change, Plan, Reason
+from planner.wording.figures import at_least_shown, shown
 from planner.words import duration, plain
 
 STAGES: Final[dict[Stage, tuple[str, str]]] = {
@@ -57,7 +57,7 @@ class VerdictScreen:
         desk = self.desk
         with box("screen"):
             if desk.refused is not None:
-                self._refused(desk.refused["message"])
+                self._refused(self.shell.refusal(desk.refused))
             elif desk.made is None:
                 with box("card stack"):
                     heading("No plan yet", "h1")
@@ -83,7 +83,7 @@ class VerdictScreen:
             words("✕", "sign", tag="span")
             with box("stack"):
                 words("This cannot be planned", "word")
-                words(self.shell.said(message))
+                words(message)
                 button("Part and machine", lambda: self.shell.go("part"))
 
     def _verdict(self, made: Plan) -> None:
@@ -107,19 +107,19 @@ class VerdictScreen:
         if made.setup.list:
             with box("card stack"):
                 heading("Set-up")
-                listed(self.shell.said(line) for line in made.setup.list)
+                listed(map(self.shell.said, made.setup.fact))
         if made.alternatives:
             with box("card stack"):
                 heading("Other ways")
-                listed(self.shell.said(way.sentence) for way in made.alternatives)
+                listed(self.shell.said(way.fact) for way in made.alternatives)
         if made.steps:
             self._checked(made)
 
     def _sentence(self, made: Plan) -> str:
         part, machine = plain(made.part["name"]), plain(made.machine["name"])
         if made.verdict == "makeable":
-            more = more_stock(made)
-            stock = f" with {self.shell.said(more)}, sawn off afterwards," if more else ""
+            more = more_stock(made, self.desk.unit)
+            stock = f" with {more}, sawn off afterwards," if more else ""
             return f"{part} goes on the {machine}{stock} as {order(made)}."
         if made.verdict == "not makeable":
             return f"{part} cannot be made on the {machine} in any order. That is proved."
@@ -137,7 +137,7 @@ class VerdictScreen:
                     sign, said = STAGES[stage]
                     words(f"{sign} {what}: {said}", tag="span")
             if desk.audit_says:
-                words(self.shell.said(desk.audit_says), "faint small", tag="span")
+                words(plain(desk.audit_says), "faint small", tag="span")
 
     def _figures(self, made: Plan) -> None:
         unit = self.desk.unit
@@ -202,7 +202,7 @@ class VerdictScreen:
             words("The reasons are being found.", "faint")
             return
         if why.start is not None:
-            words(self.shell.said(why.start.sentence))
+            words(self.shell.said(why.start.fact))
             listed(f"Bend {way.bend} first, end {way.leads} leading: {self._way(way)}" for way in why.start.ways)
         if why.rules:
             words("What decided it; none of these can be left out:")
@@ -214,21 +214,21 @@ class VerdictScreen:
             listed(self._plain(judged) for judged in why.plain)
         if why.precedence is not None:
             heading("What comes before what")
-            words(self.shell.said(why.precedence.sentence))
+            words(self.shell.said(why.precedence.fact))
             with box("diagram"):
                 ui.html(svg_diagram(why.precedence, "What comes before what"), sanitize=False)
 
     def _way(self, way: Begun) -> str:
         """Return what becomes of a way to begin, and why."""
-        said = " ".join(self.shell.said(reason.sentence) for reason in way.reasons)
-        return f"{way.verdict}. {said or self.shell.said(way.sentence)}"
+        said = " ".join(self.shell.said(reason.fact) for reason in way.reasons)
+        return f"{way.verdict}. {said or self.shell.said(way.fact)}"
 
     def _plain(self, judged: Judged) -> str:
         sign = {"goes": "✓", "fails": "✕", "undecided": "?"}[judged.verdict]
-        return f"{sign} {self.shell.said(judged.sentence)}"
+        return f"{sign} {self.shell.said(judged.fact)}"
 
     def _rules(self, rules: tuple[Reason, ...]) -> None:
-        listed(f"{self.shell.said(rule.sentence)}{'' if rule.grade == 'proved' else ' (not proved)'}" for rule in rules)
+        listed(f"{self.shell.said(rule.fact)}{'' if rule.grade == 'proved' else ' (not proved)'}" for rule in rules)
 
     def _changes(self) -> None:
         """Show the changes that would help, each to be tried by one press."""
@@ -241,7 +241,7 @@ class VerdictScreen:
             for change in why.changes or ():
                 with box("row"):
                     button("Try it", partial(self._try, change), "main")
-                    words(self.shell.said(change.sentence)).style("flex: 1 1 20rem")
+                    words(self.shell.said(change.fact)).style("flex: 1 1 20rem")
             if not why.changes:
                 words("No single change and no two changes at once that were tried help.")
             if why.sought_to_the_end is False:
@@ -257,5 +257,6 @@ class VerdictScreen:
     def _checked(self, made: Plan) -> None:
         with box("card", "details"):
             words("What was checked, and what was not", tag="summary")
-            listed([self.shell.said(line) for line in (*checked_lines(made), *made.warnings)])
-            listed([self.shell.said(line) for line in made.cautions])
+            warned = map(self.shell.said, made.fact.get("warnings", ()))
+            listed([*map(plain, checked_lines(made, self.desk.unit)), *warned])
+            listed(map(self.shell.said, made.fact.get("cautions", ())))
