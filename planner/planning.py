@@ -6,7 +6,9 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 
+from planner.cuts.impossible import broken_in_every_order
 from planner.deadline import TO_FINISH, OutOfTime, finishing, limited
+from planner.feasibility.cases import case_of, surroundings_of, warnings_of
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.plans.document import Alternative, Plan
@@ -16,12 +18,10 @@ from planner.plans.other_ways import alternative, looked_at
 from planner.plans.reasons import from_broken
 from planner.rules.broken import Broken
 from planner.search.alternatives import Way, other_ways, saved_by_stock
-from planner.search.cases import case_of, surroundings_of, warnings_of
 from planner.search.decision import Decision, Plannable, decide
-from planner.search.events import NoGood, Prefer
-from planner.search.impossible import broken_in_every_order
 from planner.search.opinions import NO_ANSWER, NONE_ASKED, EngineName, Opinions, engine_named, opinions_of
 from planner.search.search import Engine, Search
+from planner.sequencing.events import NoGood, Prefer
 
 NOTHING_FOUND = Decision(None, None, None, (False, False, False))
 """No plan, and nothing that a plan could be below."""
@@ -50,8 +50,8 @@ def plan(
     """Plan a part on a machine: the best order, proved.
 
     Best by re-clamps, then trim, then handling time (prefer "less trim" swaps the first two); among equals by the rule
-    stated in `search/choice.py`. Every motion between load and unload of the plan is proved clear; that there is no
-    better plan, or none at all, is proved too, and where it is not the document says so.
+    stated in `sequencing/tie_break.py`. Every motion between load and unload of the plan is proved clear; that there is
+    no better plan, or none at all, is proved too, and where it is not the document says so.
 
     engine: "exact" or "cp-sat" (or an engine of one's own), which find the same plan; confirm: let the other one
     prove the result again. alternatives: also look for plans that are better in something else. time_limit [s]: then

@@ -15,8 +15,8 @@ from planner.clearance.distances import evaluate
 from planner.clearance.poses import Cells, may_exist, pose
 from planner.clearance.rows import EVERY_CLAMP, Rows
 from planner.clearance.verdicts import Witness
+from planner.feasibility.bend_check import Blocked
 from planner.inputs.tooling import Tooling
-from planner.search.attempt import Blocked
 from planner.tolerances import CELL_BUDGET
 from planner.tube.bodies import Motion, Path, Phase, Role
 from planner.tube.frames import ALONG_FEED, UPWARD, Array, Flags, Ints

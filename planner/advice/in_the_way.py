@@ -6,10 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from planner.clearance.verdicts import Answer
-from planner.search.attempt import Attempt, Blocked
-from planner.search.events import Arrival, Event
-from planner.search.passages import Passage
-from planner.search.places import Place
+from planner.feasibility.bend_check import Attempt, Blocked
+from planner.feasibility.loading import Passage
+from planner.feasibility.places import Place
+from planner.sequencing.events import Arrival, Event
 from planner.tube.bodies import Motion
 
 

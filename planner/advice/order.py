@@ -17,18 +17,18 @@ from functools import cached_property
 from planner.advice.answers import AtStep, Costs, Judged
 from planner.deadline import OutOfTime, in_time, unlimited
 from planner.errors import InputError
+from planner.feasibility.orders import Case
+from planner.feasibility.places import places
 from planner.plans.document import Because, End, OrderedBend, Plan, Reason
 from planner.plans.grounds import Enough, Ground, grounds_of, least_set, restricted, told
 from planner.plans.known import least_of, runs_only
 from planner.plans.steps import StepList
 from planner.search.decision import Plannable, carried_out, what_is_proved
-from planner.search.events import ANY, Event, Grade, NoGood, Pattern, Value
-from planner.search.exact import Exact
-from planner.search.forbidden import ENDS
-from planner.search.left import Left, every_order, no_extra
-from planner.search.orders import Case
-from planner.search.places import places
 from planner.search.search import Search
+from planner.sequencing.events import ANY, Event, Grade, NoGood, Pattern, Value
+from planner.sequencing.exact import Exact
+from planner.sequencing.feasible_orders import Left, every_order, no_extra
+from planner.sequencing.forbidden import ENDS
 from planner.words import at_least, counted, rounded_down
 
 WRITTEN = 'bend number and leading end, a space between, as "3A 4A 2B 1B"'

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from planner.search.attempt import Attempt, Blocked, Doing, moves
-from planner.search.attempts import clear_with, farthest_forward, in_the_way, rotates_from
-from planner.search.checks import Checks
-from planner.search.moves import Leg, plain_paths, timed
-from planner.search.passages import ROLLS, Passage, motions_of, pass_all
-from planner.search.places import Place
+from planner.feasibility.bend_check import Attempt, Blocked, Doing, moves
+from planner.feasibility.bend_checks import clear_with, farthest_forward, in_the_way, rotates_from
+from planner.feasibility.checks import Checks
+from planner.feasibility.loading import ROLLS, Passage, motions_of, pass_all
+from planner.feasibility.moves import Leg, plain_paths, timed
+from planner.feasibility.places import Place
 from planner.tube.bodies import Motion
 
 Tried = tuple[tuple[Motion, ...], tuple[Blocked, ...]]

@@ -17,15 +17,15 @@ from planner.advice.answers import Before, Leads, Precedence
 from planner.advice.diagram import text_diagram
 from planner.advice.order import Order, least_in_words, order_of
 from planner.deadline import in_time
+from planner.feasibility.orders import Case
 from planner.plans.document import End, OrderedBend
 from planner.plans.grounds import restricted
 from planner.plans.known import runs_only
 from planner.rules.broken import other
 from planner.search.decision import Plannable, carried_out
-from planner.search.events import Event, Grade, NoGood, Pattern, Sequence
-from planner.search.left import Left, as_good_as
-from planner.search.orders import Case
 from planner.search.search import Search
+from planner.sequencing.events import Event, Grade, NoGood, Pattern, Sequence
+from planner.sequencing.feasible_orders import Left, as_good_as
 
 
 def not_before(case: Case, first: int, then: int) -> tuple[NoGood, ...]:

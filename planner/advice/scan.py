@@ -11,20 +11,20 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from planner.advice.changed import Alteration, Job
+from planner.cuts.impossible import broken_in_every_order
+from planner.cuts.strike_cuts import Struck
 from planner.deadline import in_time
+from planner.feasibility.cases import case_of, surroundings_of
+from planner.feasibility.orders import ready_of
+from planner.feasibility.stations import Unkeepable, station
+from planner.feasibility.whole_order import try_order
 from planner.inputs.self_crossing import self_gap
 from planner.plans.document import Verdict
 from planner.plans.known import runs_only
-from planner.search.cases import case_of, surroundings_of
 from planner.search.decision import carried_out
-from planner.search.events import NoGood, Sequence
-from planner.search.exact import Exact
-from planner.search.impossible import broken_in_every_order
-from planner.search.lessons import Struck
-from planner.search.orders import ready_of
 from planner.search.search import Search
-from planner.search.stations import Unkeepable, station
-from planner.search.trial import try_order
+from planner.sequencing.events import NoGood, Sequence
+from planner.sequencing.exact import Exact
 
 FIRST_STEP: Final = 20
 """How long the first step of a scan is [mm]: what lies within it can be searched one by one afterwards."""

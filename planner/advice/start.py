@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from planner.advice.answers import Begun, Start
 from planner.advice.order import Order, in_seconds, least_in_words, order_of, written
+from planner.feasibility.orders import Case
 from planner.plans.document import OrderedBend
 from planner.plans.grounds import Enough, grounds_of, least_set, restricted, told
 from planner.plans.known import runs_only
-from planner.search.choice import SAME_TIME
 from planner.search.decision import Plannable, carried_out
-from planner.search.events import Event, NoGood, Pattern, Sequence
-from planner.search.forbidden import ENDS
-from planner.search.left import as_good_as
-from planner.search.orders import Case
 from planner.search.search import Search
+from planner.sequencing.events import Event, NoGood, Pattern, Sequence
+from planner.sequencing.feasible_orders import as_good_as
+from planner.sequencing.forbidden import ENDS
+from planner.sequencing.tie_break import SAME_TIME
 
 
 def begun_elsewhere(order: Order) -> bool:
@@ -78,7 +78,7 @@ def _begun(search: Search, best: Plannable, way: OrderedBend) -> Begun:
 
 
 def _comes_after(search: Search, found: Plannable, best: Plannable) -> str:
-    """Say by what the plan was taken before another one that is as good: the rule of `search/choice.py`, in words."""
+    """Say by what the plan was taken before another one that is as good: `sequencing/tie_break.py` in words."""
     slower = found.value.time - best.value.time
     if slower > SAME_TIME:
         return f"takes {in_seconds(slower)} longer"

@@ -26,20 +26,20 @@ from planner.advice.in_the_way import (
 from planner.advice.order import Order, Steps, judge
 from planner.advice.plainest import on_before_the_run, path_tried, plainest, rolled_on, straight_on
 from planner.clearance.verdicts import Answer
+from planner.cuts.strike_cuts import Struck
 from planner.deadline import OutOfTime, in_time, unlimited
+from planner.feasibility.bend_check import Attempt
+from planner.feasibility.checks import Checks
+from planner.feasibility.loading import Passage, loading, pass_all
+from planner.feasibility.places import Place, places
 from planner.plans.document import Reason
 from planner.plans.grounds import restricted
 from planner.plans.reasons import place_name, the, touching
-from planner.search.attempt import Attempt
-from planner.search.checks import Checks
 from planner.search.decision import Plannable
-from planner.search.events import Grade, NoGood
-from planner.search.exact import Exact
-from planner.search.left import Left, every_order, no_extra
-from planner.search.lessons import Struck
-from planner.search.passages import Passage, loading, pass_all
-from planner.search.places import Place, places
 from planner.search.search import Search
+from planner.sequencing.events import Grade, NoGood
+from planner.sequencing.exact import Exact
+from planner.sequencing.feasible_orders import Left, every_order, no_extra
 from planner.tube.bodies import Motion, Phase
 
 

@@ -17,6 +17,7 @@ from planner.advice.precedence import (
     precedence,
 )
 from planner.advice.start import start_of
+from planner.cuts.impossible import broken_in_every_order
 from planner.deadline import TO_FINISH, OutOfTime, finishing, limited
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
@@ -27,10 +28,9 @@ from planner.plans.grounds import Enough, Ground, grounds_of, least_grounds, lea
 from planner.plans.reasons import from_broken
 from planner.rules.broken import Broken
 from planner.search.decision import Decision, Plannable
-from planner.search.events import NoGood, Prefer
-from planner.search.impossible import broken_in_every_order
-from planner.search.left import Counts, as_good_as, better_than
 from planner.search.search import Search
+from planner.sequencing.events import NoGood, Prefer
+from planner.sequencing.feasible_orders import Counts, as_good_as, better_than
 from planner.words import counted
 
 WHICHEVER_LEADS: Final = ("rated capacity", "largest angle", "clamp longer than the straight")

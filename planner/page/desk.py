@@ -13,7 +13,7 @@ from planner.advice.answers import Why
 from planner.page.lengths import Unit
 from planner.page.part_form import PartForm
 from planner.plans.document import End, OrderedBend, Plan
-from planner.search.events import Prefer
+from planner.sequencing.events import Prefer
 
 Screen = Literal["part", "verdict", "steps", "order", "pair"]
 News = Literal["progress", "plan", "why", "tried", "pair"]

@@ -9,13 +9,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
+from planner.feasibility.bend_check import Attempt
+from planner.feasibility.checks import Checks
+from planner.feasibility.loading import Passage
+from planner.feasibility.places import Place
 from planner.page.film import Pose, Shot, radii_of
 from planner.rules.broken import End
-from planner.search.attempt import Attempt
-from planner.search.checks import Checks
-from planner.search.events import Event
-from planner.search.passages import Passage
-from planner.search.places import Place
+from planner.sequencing.events import Event
 from planner.tube.bodies import Motion, Phase
 from planner.tube.motions import advance, homing
 

@@ -20,6 +20,7 @@ from planner.advice.machines import Checked, Pair, check_pair
 from planner.advice.order import costs_in, judge, read_order
 from planner.advice.why import why
 from planner.audit.proof import Audited, audit_proof
+from planner.cuts.impossible import broken_in_every_order
 from planner.deadline import TO_FINISH, finishing, limited
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
@@ -37,10 +38,9 @@ from planner.plans.evidence import Evidence
 from planner.plans.known import fingerprint
 from planner.proof.document import proof_document, proof_text
 from planner.search.decision import Decision
-from planner.search.events import Prefer
-from planner.search.impossible import broken_in_every_order
 from planner.search.opinions import opinions_of
 from planner.search.search import Search
+from planner.sequencing.events import Prefer
 
 Report = Callable[[str], None]
 

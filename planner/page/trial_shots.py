@@ -15,16 +15,16 @@ from planner.advice.in_the_way import InTheWay, put_on_by
 from planner.advice.order import costs_in, read_order
 from planner.advice.trying import Made, Tryout, tried_with_motions
 from planner.deadline import limited
+from planner.feasibility.bend_check import Attempt, Doing, gripping_motions
+from planner.feasibility.loading import Passage
+from planner.feasibility.orders import Case
+from planner.feasibility.places import Place
 from planner.page.asked import MachineAsked, PartAsked, machine_asked, part_asked
 from planner.page.film import Film, Shot, film_of
 from planner.page.played import OPENED, Played, Posing, When, by_hand, homeward, row, standing
 from planner.page.tasks import kept_search
 from planner.rules.broken import other
-from planner.search.attempt import Attempt, Doing, gripping_motions
-from planner.search.events import Event, Prefer, Trims
-from planner.search.orders import Case
-from planner.search.passages import Passage
-from planner.search.places import Place
+from planner.sequencing.events import Event, Prefer, Trims
 from planner.tube.bodies import Motion, Phase
 
 BEGINS: Final = {Event.LOAD: "load", Event.TURN: "turn end for end", Event.RELOAD: "reload"}

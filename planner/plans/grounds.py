@@ -16,9 +16,9 @@ from typing import TypeVar
 from planner.deadline import each_in_time, in_time
 from planner.plans.document import Reason
 from planner.plans.reasons import from_nogood
-from planner.search.events import Event, NoGood, Pattern
-from planner.search.left import FREE_CHUCK, Counts, Left, every_order
 from planner.search.search import Search
+from planner.sequencing.events import Event, NoGood, Pattern
+from planner.sequencing.feasible_orders import FREE_CHUCK, Counts, Left, every_order
 
 Item = TypeVar("Item")
 

@@ -15,6 +15,9 @@ from planner.clearance.rows import Rows, rows_of
 from planner.clearance.surroundings import Surroundings
 from planner.clearance.verdicts import Answer, Verdicts
 from planner.deadline import OutOfTime, unlimited
+from planner.feasibility.orders import Case, Ready
+from planner.feasibility.stations import Station
+from planner.feasibility.whole_order import BendDone, Trial, passes_of
 from planner.inputs.machine import Machine, Tooling
 from planner.inputs.part import Part
 from planner.plans import cautions
@@ -30,14 +33,11 @@ from planner.plans.short import short_words, shorts
 from planner.plans.steps import StepList
 from planner.plans.swing import keep_clear
 from planner.search.decision import Decision, Plannable
-from planner.search.events import NoGood, Sequence
-from planner.search.left import better_than
 from planner.search.opinions import NONE_ASKED, Opinions, opinion
-from planner.search.orders import Case, Ready
 from planner.search.search import Search
-from planner.search.stations import Station
 from planner.search.straight_through import straight_through
-from planner.search.trial import BendDone, Trial, passes_of
+from planner.sequencing.events import NoGood, Sequence
+from planner.sequencing.feasible_orders import better_than
 from planner.tolerances import CLOSE_GAP, PROOF_GAP
 from planner.tube.frames import Array
 

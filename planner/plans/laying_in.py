@@ -8,9 +8,9 @@ from __future__ import annotations
 import math
 
 from planner.clearance.solids import toward
+from planner.feasibility.loading import Passage
+from planner.feasibility.stations import Stationed
 from planner.inputs.machine import Machine
-from planner.search.passages import Passage
-from planner.search.stations import Stationed
 from planner.tube.bodies import Motion
 
 LEVEL = 0.05

@@ -7,6 +7,9 @@ from dataclasses import replace
 from typing import Any
 
 from planner.clearance.certify import Least
+from planner.feasibility.loading import Passage
+from planner.feasibility.stations import Station, Stationed
+from planner.feasibility.whole_order import BendDone, Trial, passes_of
 from planner.plans import cautions
 from planner.plans.arm_sweep import arm_reach
 from planner.plans.document import Step
@@ -24,9 +27,6 @@ from planner.plans.nearest import nearest
 from planner.plans.readings import SMALL, Now, advance_reading, degrees, dial_reading, position
 from planner.plans.sag import Sag
 from planner.plans.swing import reach_about_die, reach_about_feed, speed_of, swing_of
-from planner.search.passages import Passage
-from planner.search.stations import Station, Stationed
-from planner.search.trial import BendDone, Trial, passes_of
 from planner.tube.bodies import Motion, Phase
 
 

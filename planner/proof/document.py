@@ -64,7 +64,7 @@ from planner.plans.known import runs_only
 from planner.plans.reasons import from_nogood
 from planner.proof.covers import motions_record
 from planner.proof.no_goods import no_good_record, rule_record
-from planner.search.events import Value, of_one_clamp
+from planner.sequencing.events import Value, of_one_clamp
 
 SCHEMA = "bendorder-proof/1"
 

@@ -11,10 +11,10 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 
 from planner.deadline import OutOfTime
-from planner.search.choice import SAME_TIME
 from planner.search.decision import Plannable, carried_out
-from planner.search.events import Event, NoGood, Pattern
 from planner.search.search import Search
+from planner.sequencing.events import Event, NoGood, Pattern
+from planner.sequencing.tie_break import SAME_TIME
 
 MOST_RUNGS = 8
 """Plans looked for at most for one pair of trims."""

@@ -7,15 +7,15 @@ from dataclasses import dataclass
 from typing import Literal
 
 from planner.deadline import TO_FINISH, OutOfTime, finishing
+from planner.feasibility.orders import ready_of
+from planner.feasibility.stations import Unkeepable, station
+from planner.feasibility.whole_order import Failure, Trial, changed, passes_of, try_order
 from planner.rules.broken import other
-from planner.search.choice import SAME_TIME
-from planner.search.events import Event, NoGood, Pattern, Sequence, Trims, Value
-from planner.search.exact import Exact
-from planner.search.orders import ready_of
 from planner.search.search import Search
-from planner.search.shop_rules import milliseconds
-from planner.search.stations import Unkeepable, station
-from planner.search.trial import Failure, Trial, changed, passes_of, try_order
+from planner.sequencing.events import Event, NoGood, Pattern, Sequence, Trims, Value
+from planner.sequencing.exact import Exact
+from planner.sequencing.problem import milliseconds
+from planner.sequencing.tie_break import SAME_TIME
 
 Undecided = Literal["time limit", "too close", "no path found"]
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import Literal, NamedTuple
 
 from planner.deadline import OutOfTime
-from planner.search.events import Value
-from planner.search.exact import Exact
-from planner.search.reaching import SolverGaveUp, SolverWrong
 from planner.search.search import Engine, Search
+from planner.sequencing.events import Value
+from planner.sequencing.exact import Exact
+from planner.sequencing.reaching import SolverGaveUp, SolverWrong
 
 EngineName = Literal["exact", "cp-sat"]
 
@@ -19,7 +19,7 @@ def engine_named(name: EngineName | Engine) -> Engine:
         return Exact()
     if name != "cp-sat":
         return name
-    from planner.search.cpsat import CpSat
+    from planner.sequencing.cpsat import CpSat
 
     return CpSat()
 

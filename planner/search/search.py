@@ -15,20 +15,20 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import Protocol
 
+from planner.cuts.shop_rules import problem_of, tooling_to_choose, with_clamps
+from planner.cuts.strike_cuts import StrikeCuts
 from planner.deadline import OutOfTime, in_time
-from planner.search.attempt import Attempt
-from planner.search.attempts import Around
-from planner.search.checks import Checks
-from planner.search.choice import chosen
-from planner.search.events import Arrival, Event, NoGood, Prefer, Sequence, Trims, Value
-from planner.search.exact import NEVER, Exact
-from planner.search.handling import Handling
-from planner.search.lessons import lesson, passage_lesson, recalled
-from planner.search.orders import Case
-from planner.search.places import Place, places
-from planner.search.problem import Extra, Problem
-from planner.search.reaching import SolverGaveUp
-from planner.search.shop_rules import problem_of, tooling_to_choose, with_clamps
+from planner.feasibility.bend_check import Attempt
+from planner.feasibility.bend_checks import Around
+from planner.feasibility.checks import Checks
+from planner.feasibility.handling import Handling
+from planner.feasibility.orders import Case
+from planner.feasibility.places import Place, places
+from planner.sequencing.events import Arrival, Event, NoGood, Prefer, Sequence, Trims, Value
+from planner.sequencing.exact import NEVER, Exact
+from planner.sequencing.problem import Extra, Problem
+from planner.sequencing.reaching import SolverGaveUp
+from planner.sequencing.tie_break import chosen
 
 
 class Engine(Protocol):
@@ -58,12 +58,13 @@ class Search:
     def __post_init__(self) -> None:
         self.problem = problem_of(self.case)
         self.checks = Checks(self.case, self.problem, self.around)
+        self.cuts = StrikeCuts(self.checks)
         self.handling = Handling(self.checks)
         self._told = time.monotonic()
 
     def remember(self, earlier: Iterable[NoGood]) -> None:
         """Take in what was learned on a part or machine a little different, where its witnesses still strike."""
-        found = [recalled(self.checks, nogood) for nogood in earlier]
+        found = [self.cuts.again(nogood) for nogood in earlier]
         self._new([nogood for nogood in found if nogood is not None])
 
     def plan(self) -> Sequence | None:
@@ -190,7 +191,7 @@ class Search:
         """Return the places that cannot be carried out, each with what it teaches."""
         found = []
         for place, attempt in zip(wanted, attempts, strict=True):
-            nogood = lesson(self.checks, place, attempt) if attempt.blocked else None
+            nogood = self.cuts.of_bend(place, attempt) if attempt.blocked else None
             if nogood is not None:
                 found.append((place, nogood))
         return found
@@ -200,7 +201,7 @@ class Search:
         on = [place for place in wanted if self.checks.put_on(place)]
         off = [place for place in wanted if self.checks.taken_off(place)]
         found = [*zip(on, self.checks.load(on), strict=True), *zip(off, self.checks.unload(off), strict=True)]
-        return [passage_lesson(self.checks, place, passage) for place, passage in found if passage.path is None]
+        return [self.cuts.of_passage(place, passage) for place, passage in found if passage.path is None]
 
     def _new(self, learned: list[NoGood]) -> bool:
         known = {nogood.pattern for nogood in self.nogoods}

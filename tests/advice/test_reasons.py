@@ -9,18 +9,18 @@ import pytest
 
 from planner.advice.precedence import common_to_all, not_before, not_leading
 from planner.advice.why import WHICHEVER_LEADS, alone_enough, decided_by, why
+from planner.cuts.impossible import broken_in_every_order
+from planner.feasibility.cases import case_of, surroundings_of
 from planner.inputs.files import load_machine
 from planner.inputs.part import Part
 from planner.plans.grounds import Enough, Ground, grounds_of, least_grounds, least_set, told
 from planner.plans.known import runs_only
 from planner.rules.broken import Broken
-from planner.search.cases import case_of, surroundings_of
 from planner.search.decision import Decision
-from planner.search.events import Arrival, NoGood, Pattern
-from planner.search.exact import Exact
-from planner.search.impossible import broken_in_every_order
-from planner.search.problem import Problem
 from planner.search.search import Search
+from planner.sequencing.events import Arrival, NoGood, Pattern
+from planner.sequencing.exact import Exact
+from planner.sequencing.problem import Problem
 from tests.advice.parts import (
     NUMBER_WITH_UNIT,
     begun_in_the_middle,

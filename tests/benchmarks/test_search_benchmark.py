@@ -9,15 +9,15 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
+from planner.feasibility.cases import case_of, surroundings_of
 from planner.inputs.files import load_machine
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.inputs.self_crossing import self_gap
 from planner.planning import plan
-from planner.search.cases import case_of, surroundings_of
 from planner.search.decision import Decision, decide
-from planner.search.exact import Exact
 from planner.search.search import Search
+from planner.sequencing.exact import Exact
 from tests.plan.replay.cases import real
 from tests.plan.shop import tube
 

@@ -15,14 +15,14 @@ from planner.clearance.certify import _Search, smallest_clearances, starting_cel
 from planner.clearance.distances import Kind
 from planner.clearance.rows import Rows, rows_of
 from planner.clearance.solids import Owner, Solid
+from planner.feasibility.bend_check import Attempt, moves, straight_home
+from planner.feasibility.bend_checks import Batches
+from planner.feasibility.cases import case_of, surroundings_of
+from planner.feasibility.orders import Order, Run, ready_of
+from planner.feasibility.stations import station
+from planner.feasibility.whole_order import attempts_of
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
-from planner.search.attempt import Attempt, moves, straight_home
-from planner.search.attempts import Batches
-from planner.search.cases import case_of, surroundings_of
-from planner.search.orders import Order, Run, ready_of
-from planner.search.stations import station
-from planner.search.trial import attempts_of
 from planner.tolerances import CLOSE_GAP, REPORT_GAP, STRIKE_MARGIN
 from planner.tube.bodies import Motion, Phase, Role
 from tests.machines import roomy

@@ -17,8 +17,8 @@ from planner.inputs.part import Part
 from planner.page import tasks
 from planner.page.asked import AllMachines, MachineNamed, PartText, part_asked
 from planner.planning import plan
-from planner.search.cpsat import CpSat
 from planner.search.search import Search
+from planner.sequencing.cpsat import CpSat
 from tests.plan.random_parts import hemmed_in
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"

@@ -22,14 +22,14 @@ from scipy.spatial.transform import Rotation
 from planner.advice.order import read_order, straight_through
 from planner.advice.trying import Tryout, tried_with_motions
 from planner.errors import InputError
+from planner.feasibility.cases import case_of, surroundings_of
 from planner.inputs.machine import Machine, Solid
 from planner.inputs.part import Part
 from planner.page.film import Pose, Shot
 from planner.page.trial_shots import Played, TriedFilm, _Filming, tried_film, tried_task
 from planner.plans.document import OrderedBend
-from planner.search.cases import case_of, surroundings_of
-from planner.search.exact import Exact
 from planner.search.search import Search
+from planner.sequencing.exact import Exact
 from planner.tube.bodies import Body, Motion, Path, Phase
 from tests.advice.parts import EXAMPLES, every_order, example, random_jobs, searched
 from tests.advice.test_trying import a_hook_beside_the_tail, opens_too_little

@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
+from planner.cuts.shop_rules import problem_of
+from planner.feasibility.cases import case_of, surroundings_of
+from planner.feasibility.orders import Case, Order, ready_of
+from planner.feasibility.stations import station
+from planner.feasibility.whole_order import try_order
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.plans.document import Plan, Reason
 from planner.plans.evidence import Evidence
 from planner.plans.known import Known
 from planner.plans.reasons import from_nogood
-from planner.search.cases import case_of, surroundings_of
 from planner.search.decision import Decision, Plannable, value_as_printed
-from planner.search.events import Arrival, Event, NoGood, Pattern, Sequence, Trims
-from planner.search.exact import Exact
-from planner.search.orders import Case, Order, ready_of
 from planner.search.search import Search
-from planner.search.shop_rules import problem_of
-from planner.search.stations import station
-from planner.search.trial import try_order
+from planner.sequencing.events import Arrival, Event, NoGood, Pattern, Sequence, Trims
+from planner.sequencing.exact import Exact
 
 
 def no_extra(before: Arrival | None, arrival: Arrival, trims: Trims) -> int:  # noqa: ARG001  what an engine may ask

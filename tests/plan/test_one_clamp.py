@@ -6,18 +6,18 @@ from collections.abc import Iterator
 
 import pytest
 
+from planner.feasibility.cases import case_of, surroundings_of
+from planner.feasibility.orders import Case, ready_of
+from planner.feasibility.stations import Unkeepable, station
+from planner.feasibility.whole_order import try_order
 from planner.planning import plan
 from planner.plans.document import Plan
 from planner.plans.evidence import Evidence
-from planner.search.cases import case_of, surroundings_of
-from planner.search.choice import SAME_TIME
 from planner.search.decision import Plannable, decide, value_as_printed
-from planner.search.events import Arrival, Sequence, Trims, Value
-from planner.search.exact import Exact
-from planner.search.orders import Case, ready_of
 from planner.search.search import Search
-from planner.search.stations import Unkeepable, station
-from planner.search.trial import try_order
+from planner.sequencing.events import Arrival, Sequence, Trims, Value
+from planner.sequencing.exact import Exact
+from planner.sequencing.tie_break import SAME_TIME
 from tests.plan.random_parts import Drawn, drawn
 from tests.plan.shop import bender, tube
 from tests.search.abstract import Instance, sequences, worth

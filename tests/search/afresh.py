@@ -8,16 +8,16 @@ from typing import Any
 import numpy as np
 
 from planner.clearance.verdicts import Answer
+from planner.feasibility.bend_check import Attempt, gripping_motions, home_motions, straight_home
+from planner.feasibility.bend_checks import of
+from planner.feasibility.checks import Checks
+from planner.feasibility.homing import HomeLeg, WayHome
+from planner.feasibility.loading import loading, pass_all, unloading
+from planner.feasibility.places import Place
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
-from planner.search.attempt import Attempt, gripping_motions, home_motions, straight_home
-from planner.search.attempts import of
-from planner.search.checks import Checks
-from planner.search.events import Arrival, Event, Hold, Pattern, Trims
-from planner.search.homing import HomeLeg, WayHome
-from planner.search.passages import loading, pass_all, unloading
-from planner.search.places import Place
 from planner.search.search import Search
+from planner.sequencing.events import Arrival, Event, Hold, Pattern, Trims
 from planner.tube import motions
 from planner.tube.bodies import Motion
 from tests.plan.shop import bender, head, tube

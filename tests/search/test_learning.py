@@ -12,11 +12,11 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from planner.search.cases import case_of, surroundings_of
-from planner.search.events import NoGood
-from planner.search.exact import Exact
-from planner.search.lessons import Struck
+from planner.cuts.strike_cuts import Struck
+from planner.feasibility.cases import case_of, surroundings_of
 from planner.search.search import Search
+from planner.sequencing.events import NoGood
+from planner.sequencing.exact import Exact
 from planner.tube.partly_bent import Leading, Pieces, leading_part
 from tests.plan.shop import bender, tube
 from tests.search.afresh import Afresh, crowded

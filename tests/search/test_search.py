@@ -9,16 +9,16 @@ from typing import Any
 
 import pytest
 
+from planner.feasibility.cases import case_of, surroundings_of
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.planning import Learned, plan
-from planner.search.cases import case_of, surroundings_of
-from planner.search.cpsat import CpSat
 from planner.search.decision import decide
-from planner.search.events import NoGood, Prefer, Sequence
-from planner.search.exact import Exact
-from planner.search.problem import Extra, Problem
 from planner.search.search import Search
+from planner.sequencing.cpsat import CpSat
+from planner.sequencing.events import NoGood, Prefer, Sequence
+from planner.sequencing.exact import Exact
+from planner.sequencing.problem import Extra, Problem
 from tests.plan.random_parts import drawn
 from tests.plan.shop import RADIUS, bender, tube
 

@@ -1,0 +1,248 @@
+"""Carry out one order on a simulated tube, with the numbers as printed, and certify every motion of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+from planner.clearance.solids import toward
+from planner.feasibility.bend_check import Attempt, Blocked
+from planner.feasibility.bend_checks import Around, Batches, farthest_forward, rolls_allowed
+from planner.feasibility.home_ways import GRIDS, ways_through
+from planner.feasibility.homing import WayHome, most_room
+from planner.feasibility.loading import Passage, free_hands, loading, pass_all, unloading
+from planner.feasibility.moves import PlainPath
+from planner.feasibility.stations import Station, Stationed, shown
+from planner.inputs.machine import Carriage, Machine, Tooling
+from planner.tube.bodies import Motion, Phase
+from planner.tube.motions import InDie, Standing
+from planner.tube.partly_bent import Pieces, leading_part
+
+
+@dataclass(frozen=True)
+class BendDone:
+    """One bend with its proved motions, in order, and the clamp they hold for."""
+
+    station: Station
+    clamp: float
+    path: PlainPath
+    placing: tuple[Motion, ...]
+    gripping: tuple[Motion, ...]  # dies close, bend, (re-grip,) dies open
+    returning: tuple[Motion, ...]  # the arm's way home
+    home: WayHome
+    put_on: Passage | None = None  # before the first bend of a load
+    taken_off: Passage | None = None  # after the last one
+
+    @property
+    def motions(self) -> tuple[Motion, ...]:
+        """All its motions, in order."""
+        on = () if self.put_on is None else (*self.put_on.motions, *_ran(self.put_on))
+        off = () if self.taken_off is None else (*_ran(self.taken_off), *self.taken_off.motions)
+        return (*on, *self.placing, *self.gripping, *self.returning, *off)
+
+    @property
+    def carriage_way(self) -> float:
+        """How far the carriage runs with its collet open [mm]."""
+        runs = [motion for motion in self.motions if motion.phase is Phase.RUN]
+        return sum(abs(motion.face[1] - motion.face[0]) for motion in runs if motion.face is not None)
+
+
+def _ran(passage: Passage) -> tuple[Motion, ...]:
+    return () if passage.run is None else (passage.run,)
+
+
+@dataclass(frozen=True)
+class Failure:
+    """What keeps an order from being carried out: the bend, its load, and what is in the way."""
+
+    station: Station
+    load: int
+    blocked: Blocked
+
+
+@dataclass(frozen=True)
+class Trial:
+    """The outcome of one order: the bends done of each load, or the failures; evaluations of cells spent.
+
+    short: something may come short of what it needs, within what counts as kept.
+    """
+
+    stationed: Stationed
+    loads: tuple[tuple[BendDone, ...], ...] | None
+    failures: tuple[Failure, ...]
+    evaluations: int
+    short: bool
+
+
+def passes_of(loads: tuple[tuple[BendDone, ...], ...]) -> list[list[BendDone]]:
+    """Return the bends of an order in passes over the batch, one after the other: each with one set of dies."""
+    found: list[list[BendDone]] = []
+    for bend in (bend for load in loads for bend in load):
+        if not found or found[-1][-1].station.radius != bend.station.radius:
+            found.append([])
+        found[-1].append(bend)
+    return found
+
+
+def changed(done: list[BendDone]) -> list[BendDone]:
+    """Return the bends of a pass for which the clamp is changed; the first one where it is changed back at the end."""
+    return [bend for before, bend in zip((done[-1], *done), done, strict=False) if before.clamp != bend.clamp]
+
+
+def try_order(stationed: Stationed, around: Around, harder: bool = False) -> Trial:
+    """Certify every motion of an order; `around` gives the surroundings of a bend (its tooling).
+
+    harder: try what takes long too where nothing else goes.
+    """
+    machine = stationed.ready.case.machine
+    batches = Batches(machine, around)
+    batches.harder = harder
+    loads = [attempts_of(stationed, number, around) for number in range(len(stationed.loads))]
+    every = [attempt for load in loads for attempt in load]
+    batches.bend_all(every)
+    for attempt in every:
+        if attempt.fitting and not attempt.returning:  # only the arm's way home is in the way
+            through = (ways_through(machine, attempt, around(attempt.station), grid) for grid in GRIDS)
+            any(batches.home_through(attempt, found.ways) for found in through)
+    if all(attempt.returning for attempt in every):
+        for load in loads:
+            for before, attempt in pairwise(load):
+                attempt.eased_before = before.eased
+                attempt.standing_before = replace(attempt.standing_before, lowered=before.lowered)
+        batches.place_all(every)
+    on, off = _passages(batches, loads) if not any(attempt.blocked for attempt in every) else ({}, {})
+    failures = tuple(
+        Failure(attempt.station, number, attempt.blocked[0])
+        for number, load in enumerate(loads)
+        for attempt in load
+        if attempt.blocked
+    )
+    failures += tuple(
+        Failure(attempt.station, number, passage.blocked[0])
+        for number, load in enumerate(loads)
+        for attempt in load
+        for passage in (on.get(id(attempt)), off.get(id(attempt)))
+        if passage is not None and passage.path is None
+    )
+    if failures:
+        return Trial(stationed, None, failures, batches.evaluations, batches.short)
+    done = tuple(tuple(_done(attempt, on, off) for attempt in load) for load in loads)
+    return Trial(stationed, done, (), batches.evaluations, batches.short)
+
+
+Passages = dict[int, Passage]
+
+
+def _passages(batches: Batches, loads: list[list[Attempt]]) -> tuple[Passages, Passages]:
+    """Put the tube on and take it off for every load; by the identity of its first and last bend.
+
+    Each bend keeps the clamps with which that goes too.
+    """
+
+    def tooling(attempt: Attempt) -> Tooling:
+        return batches.around(attempt.station).tooling
+
+    machine = batches.machine
+    if machine.mandrel is None and machine.carriage is None:
+        return {}, {}
+    on = {id(load[0]): loading(machine, tooling(load[0]), load[0]) for load in loads}
+    pass_all(batches, on.values())
+    for passage in on.values():
+        passage.attempt.fitting = passage.fitting
+    off = {id(load[-1]): unloading(machine, tooling(load[-1]), load[-1]) for load in loads}
+    pass_all(batches, off.values())
+    for passage in off.values():
+        passage.attempt.fitting = passage.fitting
+    return on, off
+
+
+def _done(attempt: Attempt, on: Passages, off: Passages) -> BendDone:
+    assert attempt.path is not None  # else it were blocked
+    assert attempt.home is not None
+    clamp = attempt.clamps[attempt.fitting[0]]
+    put_on, taken_off = on.get(id(attempt)), off.get(id(attempt))
+    return BendDone(
+        attempt.station,
+        clamp,
+        attempt.path,
+        attempt.placing,
+        tuple(attempt.gripping),
+        attempt.returning,
+        attempt.home,
+        put_on,
+        taken_off,
+    )
+
+
+def attempts_of(stationed: Stationed, number: int, around: Around) -> list[Attempt]:
+    """Build the tube as it stands before, in and after each bend of a load."""
+    load, view = stationed.ready.loads[number], stationed.view(number)
+    machine, stations = stationed.ready.case.machine, stationed.loads[number]
+    side, tail_end = toward(machine), load.loaded.stock_behind_zero
+    trim, formed = load.loaded.trim_lead, load.formed
+    made: list[Attempt] = []
+    first = stations[0]
+    at = first.start - first.advance
+    flush = leading_part(view, formed, at, trim, side, first.bend)
+    before = Standing(flush, False, tail_end - at, at, plus(first.face, first.advance), first.radius, side)
+    for i, (st, clamps) in enumerate(zip(stations, load.clamps, strict=True)):
+        ahead = leading_part(view, formed, st.start, trim, side, st.bend)
+        grip = in_die(st, ahead, tail_end, side, around(st).tooling.pressure_die_follows, machine.carriage)
+        formed = formed | {st.bend}
+        face = plus(st.face, -st.radius * st.angle)
+        if st.regrip is not None:
+            face = st.regrip[1] + st.radius * (st.setting - st.angle)
+        leading = leading_part(view, formed, st.end, trim, side, st.bend)
+        held_at = None if st.released else face
+        after = Standing(leading, True, tail_end - st.end, st.end, held_at, st.radius, side, grip.stands)
+        following = stations[i + 1] if i + 1 < len(stations) else None
+        tooling = around(st).tooling
+        gap = None if following is None else following.advance
+        room, off = rooms(machine, tooling, st, after, gap)
+        held = [next((g for g in load.grips if s.bend in g.bends), None) for s in (st, following or st)]
+        shown_before, shown_after = (
+            shown(machine, grip_, u, trim) for grip_, u in zip(held, (before.tangent_u, st.end), strict=True)
+        )
+        rolls = rolls_allowed(machine, st, before.formed_arc)
+        made.append(Attempt(st, clamps, before, grip, after, room, off, shown_before, shown_after, rolls))
+        before = after
+    return made
+
+
+def rooms(
+    machine: Machine, tooling: Tooling, st: Station, standing: Standing, gap: float | None
+) -> tuple[float, float | None]:
+    """Return how far the tube may be run forward before the arm is home, and where it is in free hands [mm].
+
+    gap: to the next bend in the same load, past which it may go where it can come back; None where the tube is taken
+    off: then the collet may be opened, else there are no free hands.
+    """
+    leading = standing.leading
+    straight = leading.count > 1 and leading.curvature[1] == 0.0
+    most = most_room(tooling, st.angle, float(leading.length[1]) if straight else 0.0)
+    room = 0.0 if st.released else min(farthest_forward(machine, standing), most)
+    if gap is not None and machine.carriage is not None and not machine.carriage.may_go_back:
+        room = min(room, gap)
+    return round(room, 6), None if gap is not None else free_hands(machine, tooling, standing)
+
+
+def in_die(st: Station, ahead: Pieces, tail_end: float, side: float, follows: bool, carriage: Carriage | None) -> InDie:
+    """Return the tube gripped for a bend at its station; tail_end: stock coordinate of the tail's end [mm]."""
+    return InDie(
+        ahead,
+        st.radius,
+        side,
+        st.angle,
+        st.setting,
+        st.start,
+        tail_end - st.start,
+        None if st.released else st.face,
+        follows,
+        st.advance,
+        stands=None if carriage is None else carriage.waits_at,
+    )
+
+
+def plus(value: float | None, more: float) -> float | None:
+    """Return a place shifted, where there is one."""
+    return None if value is None else value + more
