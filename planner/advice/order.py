@@ -20,7 +20,7 @@ from planner.errors import InputError
 from planner.feasibility.orders import Case
 from planner.feasibility.places import places
 from planner.plans.document import Because, End, OrderedBend, Plan, Reason
-from planner.plans.grounds import Enough, Ground, grounds_of, least_set, restricted, told
+from planner.plans.grounds import Enough, Ground, grounds_of, least_set, told
 from planner.plans.known import least_of, runs_only
 from planner.plans.steps import StepList
 from planner.search.decision import Plannable, carried_out, what_is_proved
@@ -93,7 +93,7 @@ def judge(search: Search, order: Order, best: Plannable | None, of_best: Costs |
     try:
         if steps.runs < search.case.part.n_bends:
             return _not_run(search, steps)
-        narrowed = restricted(search, steps.others)
+        narrowed = search.forbidding(steps.others)
         found = carried_out(narrowed)
         if found is not None:
             return _goes(search, steps, found, (best, of_best), _fewest(narrowed, found))

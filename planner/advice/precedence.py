@@ -19,7 +19,6 @@ from planner.advice.order import Order, least_in_words, order_of
 from planner.deadline import in_time
 from planner.feasibility.orders import Case
 from planner.plans.document import End, OrderedBend
-from planner.plans.grounds import restricted
 from planner.plans.known import runs_only
 from planner.rules.broken import other
 from planner.search.decision import Plannable, carried_out
@@ -70,7 +69,7 @@ class Asked:
 
         Raises OutOfTime.
         """
-        narrowed = restricted(self.search, forbidden)
+        narrowed = self.search.forbidding(forbidden)
         while self._one_left(narrowed, "unproved"):
             if narrowed.examine(self._proposed(narrowed, "unproved")):
                 continue

@@ -81,22 +81,22 @@ class Verdicts:
         search = self._search(job)
         for nogood in nogoods:
             if nogood.grade == "proved" and not _hangs_on_the_hold(nogood, search.checks.carried):
-                search.reject(nogood)
+                search.known.reject(nogood)
         return search.propose(proved_only=True) is None
 
     def _search(self, job: Job) -> Search:
         in_time()
         case = case_of(job.part, job.machine)
-        return Search(case, surroundings_of(case), Exact())
+        return Search.of(case, surroundings_of(case), Exact())
 
     def _searched(self, job: Job) -> Verdict:
         if self.forbidden(job):
             return "not makeable"
         search = self._search(job)
-        search.remember(self.learned)
+        search.known.remember(self.learned)
         found = carried_out(search)
         left = None if found is not None else search.best(proved_only=True)
-        self.learned = self.taught[job] = tuple(search.nogoods)
+        self.learned = self.taught[job] = search.nogoods
         if found is not None:
             self.ways[job] = found.sequence
             return "makeable"

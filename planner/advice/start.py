@@ -6,7 +6,7 @@ from planner.advice.answers import Begun, Start
 from planner.advice.order import Order, in_seconds, least_in_words, order_of, written
 from planner.feasibility.orders import Case
 from planner.plans.document import OrderedBend
-from planner.plans.grounds import Enough, grounds_of, least_set, restricted, told
+from planner.plans.grounds import Enough, grounds_of, least_set, told
 from planner.plans.known import runs_only
 from planner.search.decision import Plannable, carried_out
 from planner.search.search import Search
@@ -52,12 +52,11 @@ def start_of(search: Search, best: Plannable) -> Start | None:
 def _begun(search: Search, best: Plannable, way: OrderedBend) -> Begun:
     """Return what beginning with one bend and leading end comes to."""
     forbidden = other_begins(search.case, way)
-    narrowed = restricted(search, forbidden)
+    narrowed = search.forbidding(forbidden)
     found, bound = carried_out(narrowed), narrowed.best(proved_only=True)
     said, costs = f"{way.bend}{way.leads} first", least_in_words(best.value)
     if bound is None and runs_only(search.case):
-        proved = [nogood for nogood in search.nogoods if nogood.grade == "proved"]
-        grounds = least_set(grounds_of(search, proved), Enough(search, forbidden=forbidden))
+        grounds = least_set(grounds_of(search, search.proved), Enough(search, forbidden=forbidden))
         assert grounds is not None  # the engine has just found no order
         reasons = told(search, grounds)
         sentence = f"{said}: no plan begins so. {reasons[0].sentence}"

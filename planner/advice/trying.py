@@ -33,7 +33,6 @@ from planner.feasibility.checks import Checks
 from planner.feasibility.loading import Passage, loading, pass_all
 from planner.feasibility.places import Place, places
 from planner.plans.document import Reason
-from planner.plans.grounds import restricted
 from planner.plans.reasons import place_name, the, touching
 from planner.search.decision import Plannable
 from planner.search.search import Search
@@ -137,7 +136,7 @@ class _Trying:
 
     def _whole(self) -> tuple[Made, ...]:
         """Return the steps of an order that goes, to the last unload."""
-        found = restricted(self.search, self.steps.others).known()
+        found = self.search.forbidding(self.steps.others).best_checked()
         assert found is not None  # it has just been carried out
         return self._all_made(places(found), to_the_end=True) or ()
 

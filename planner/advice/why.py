@@ -21,9 +21,8 @@ from planner.cuts.impossible import broken_in_every_order
 from planner.deadline import TO_FINISH, OutOfTime, finishing, limited
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
-from planner.planning import plan
+from planner.planning import planned
 from planner.plans.document import Plan, Reason
-from planner.plans.evidence import Evidence
 from planner.plans.grounds import Enough, Ground, grounds_of, least_grounds, least_set, told
 from planner.plans.reasons import from_broken
 from planner.rules.broken import Broken
@@ -54,10 +53,9 @@ def why(
     `planner.planning.plan`. Raises InputError for an order that is none of this part, NoTooling, SelfCrossing.
     """
     asked = None if order is None else read_order(order, part.n_bends)
-    evidence = Evidence()
     with limited(time_limit):
-        made = plan(part, machine, prefer=prefer, report=report, evidence=evidence)
-        search, decision = evidence.search, evidence.decision
+        found = planned(part, machine, prefer=prefer, report=report)
+        made, search, decision = found.plan, found.evidence.search, found.evidence.decision
         assert search is not None  # planning leaves both
         assert decision is not None
         answer = _answer(made, search, decision)
@@ -65,8 +63,8 @@ def why(
             answer = answer.model_copy(update={"asked": judge(search, asked, decision.plan, answer.costs)})
         if machines is None or made.verdict == "makeable":
             return answer
-        found, to_the_end = sought(part, machine, machines, None, report)
-        return answer.model_copy(update={"changes": found, "sought_to_the_end": to_the_end})
+        changes, to_the_end = sought(part, machine, machines, None, report)
+        return answer.model_copy(update={"changes": changes, "sought_to_the_end": to_the_end})
 
 
 def _answer(made: Plan, search: Search, decision: Decision) -> Why:

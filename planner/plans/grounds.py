@@ -7,7 +7,6 @@ engine's own steps, with nothing but them, so that a set that comes out is enoug
 
 from __future__ import annotations
 
-import copy
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -34,16 +33,6 @@ class Ground:
     def grade(self) -> str:
         """Return "unproved" where any of its no-goods is."""
         return "unproved" if any(nogood.grade == "unproved" for nogood in self.nogoods) else "proved"
-
-
-def restricted(search: Search, forbidden: Iterable[NoGood]) -> Search:
-    """Return the search with some arrivals forbidden: what it checks and learns it shares with the whole one.
-
-    What is learned hangs on the part and the machine, never on what is forbidden for the asking.
-    """
-    narrowed = copy.copy(search)
-    narrowed.problem = replace(search.problem, rules=(*search.problem.rules, *forbidden))
-    return narrowed
 
 
 def grounds_of(search: Search, nogoods: Iterable[NoGood], rules: Iterable[NoGood] | None = None) -> list[Ground]:
@@ -94,8 +83,7 @@ def least_grounds(search: Search, counts: Counts = every_order) -> list[Ground] 
 
     Of what was learned only what is proved.
     """
-    proved = [nogood for nogood in search.nogoods if nogood.grade == "proved"]
-    return least_set(grounds_of(search, proved), Enough(search, counts))
+    return least_set(grounds_of(search, search.proved), Enough(search, counts))
 
 
 def least_set(candidates: Sequence[Item], enough: Callable[[Sequence[Item]], bool]) -> list[Item] | None:

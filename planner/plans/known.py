@@ -24,7 +24,7 @@ from planner.plans import cautions
 from planner.plans.arm_sweep import arm_swept
 from planner.plans.crush import crush_gaps, crush_words
 from planner.plans.document import Because, Plan, Proved, Reason, Setup, Short, Stock
-from planner.plans.evidence import Evidence, Measured, Moved
+from planner.plans.evidence import Measured, Moved, Written
 from planner.plans.grounds import least_grounds
 from planner.plans.grounds import told as grounds_told
 from planner.plans.reasons import from_nogood, ordered
@@ -56,7 +56,6 @@ class Known:
 
     case: Case
     warnings: tuple[str, ...]
-    evidence: Evidence
 
     def _plan(self, **fields: object) -> Plan:
         part, machine = self.case.part, self.case.machine
@@ -73,17 +72,18 @@ class Known:
             }
         )
 
-    def not_makeable(self, reasons: Iterable[Reason], opinions: Opinions) -> Plan:
+    def not_makeable(self, reasons: Iterable[Reason], opinions: Opinions) -> Written:
         """Return the plan document of a part that cannot be made in any order."""
-        return self._plan(
+        made = self._plan(
             verdict="not makeable",
             proved=Proved(makeable=True, reclamps=False, trim=False, time=False),
             reasons=tuple(reasons),
             opinions=opinions.said,
             confirmed=opinions.agree,
         )
+        return Written(made)
 
-    def without_plan(self, search: Search, decision: Decision, opinions: Opinions) -> Plan:
+    def without_plan(self, search: Search, decision: Decision, opinions: Opinions) -> Written:
         """Return the plan document where no sequence goes: there is none, or it is not settled."""
         because: Because | None = decision.undecided
         if because is None and not runs_only(self.case):
@@ -93,16 +93,17 @@ class Known:
         try:
             return self.not_makeable(grounds_told(search, least_grounds(search) or ()), opinions)
         except OutOfTime:
-            made = self.not_makeable(_some_of(search), opinions)
-            return made.model_copy(update={"warnings": (*made.warnings, NOT_ALL_REASONS)})
+            made = self.not_makeable(_some_of(search), opinions).plan
+            return Written(made.model_copy(update={"warnings": (*made.warnings, NOT_ALL_REASONS)}))
 
-    def undecided(self, search: Search, decision: Decision, because: Because, opinions: Opinions) -> Plan:
+    def undecided(self, search: Search, decision: Decision, because: Because, opinions: Opinions) -> Written:
         """Return the plan document of a case that is not settled, with the best plan found if there is one."""
         if decision.plan is not None:
-            made = self.makeable(search, decision, opinions)
+            made, moved = self.makeable(search, decision, opinions)
             unproved = Proved(makeable=False, reclamps=False, trim=False, time=False)
-            return made.model_copy(update={"verdict": "undecided", "undecided_because": because, "proved": unproved})
-        return self._plan(
+            changed = {"verdict": "undecided", "undecided_because": because, "proved": unproved}
+            return Written(made.model_copy(update=changed), moved)
+        unsettled = self._plan(
             verdict="undecided",
             undecided_because=because,
             reasons=(*told(search, _unsettled(search)), *_so_far(decision, because)),
@@ -110,28 +111,29 @@ class Known:
             opinions=opinions.said,
             confirmed=opinions.agree,
         )
+        return Written(unsettled)
 
-    def makeable(self, search: Search, decision: Decision, opinions: Opinions = NONE_ASKED) -> Plan:
+    def makeable(self, search: Search, decision: Decision, opinions: Opinions = NONE_ASKED) -> Written:
         """Return the plan document of an order that was carried out."""
         assert decision.plan is not None  # asked only then
         with unlimited():  # a plan that was carried out is not lost for want of the time to write it
-            made = self._carried_out(search, decision, decision.plan, opinions)
-        return made.model_copy(update={"reasons": _why_so(search, decision.plan.sequence)})
+            made, moved = self._carried_out(search, decision, decision.plan, opinions)
+        return Written(made.model_copy(update={"reasons": _why_so(search, decision.plan.sequence)}), moved)
 
-    def _carried_out(self, search: Search, decision: Decision, found: Plannable, opinions: Opinions) -> Plan:
+    def _carried_out(self, search: Search, decision: Decision, found: Plannable, opinions: Opinions) -> Written:
         """Return all of the plan document but why it is made so."""
         trial = found.trial
         ready = trial.stationed.ready
         least, measured = least_of(trial, search.around)
         step_list = StepList(trial, least, sags_in(self.case, trial, least, measured))
         steps = step_list.write()
-        self.evidence.moved = moved = tuple(moved_of(trial, step_list, measured))
+        moved = tuple(moved_of(trial, step_list, measured))
         short = shorts_in(moved)
         motions, arms = [m for bend in done_in(trial) for m in bend.motions], arms_swept(trial, search.around)
         crush = crush_words(crush_gaps(motions, least, arms, self.case.machine, self.case.part.radius))
         cycle = round(math.fsum(step.time for step in steps), 3)
         clear = [step.clearance for step in steps if step.clearance is not None]
-        return self._plan(
+        made = self._plan(
             verdict="makeable",
             proved=self._proved(decision),
             reclamps=ready.reclamps,
@@ -152,6 +154,7 @@ class Known:
             opinions=opinions.said,
             confirmed=opinions.agree,
         )
+        return Written(made, moved)
 
     def _setup(self, trial: Trial, besides: tuple[str, ...]) -> Setup:
         """Return what is fitted before the first load, and before each further pass over the batch."""

@@ -75,7 +75,7 @@ def proof_document(plan: Plan, evidence: Evidence) -> dict[str, Any]:
     assert search is not None  # filled by planning
     assert decision is not None
     # What speaks of one clamp only bears on handling time, which is not claimed here.
-    proved = [nogood for nogood in search.nogoods if nogood.grade == "proved" and not of_one_clamp(nogood.pattern)]
+    proved = [nogood for nogood in search.proved if not of_one_clamp(nogood.pattern)]
     return {
         "schema": SCHEMA,
         "plan": plan.as_dict(),

@@ -39,7 +39,7 @@ Order = tuple[OrderedBend, ...]
 def unplanned(part: Part, machine: Machine) -> Search:
     """A search that knows nothing yet."""
     case = case_of(part, machine)
-    return Search(case, surroundings_of(case), Exact())
+    return Search.of(case, surroundings_of(case), Exact())
 
 
 def standings(tried: Tried) -> list[str]:

@@ -74,7 +74,7 @@ def case(kind: str, seed: int) -> tuple[Part, Machine]:
 def learned_of(part: Part, machine: Machine) -> Learned:
     """Plan a part and write down what was proved."""
     told = case_of(part, machine)
-    search = Search(told, surroundings_of(told), Exact())
+    search = Search.of(told, surroundings_of(told), Exact())
     decide(search)
     proved = [nogood for nogood in search.nogoods if nogood.grade == "proved"]
     records = tuple(no_good_record(search.checks, nogood, "") for nogood in proved)

@@ -10,7 +10,6 @@ from planner.feasibility.whole_order import try_order
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.plans.document import Plan, Reason
-from planner.plans.evidence import Evidence
 from planner.plans.known import Known
 from planner.plans.reasons import from_nogood
 from planner.search.decision import Decision, Plannable, value_as_printed
@@ -60,10 +59,10 @@ def forced(part: Part, machine: Machine, order: Order) -> Plan | Reason:
     ready = ready_of(case, sequence)
     assert ready.order == order
     trial = try_order(station(ready), around)
-    search = Search(case, around, Exact())
+    search = Search.of(case, around, Exact())
     if trial.loads is None:
         search.examine(sequence)
         assert search.nogoods, "it fails only with the numbers as printed"
         return from_nogood(search, search.nogoods[0])
     found = Plannable(sequence, trial, value_as_printed(trial))
-    return Known(case, (), Evidence()).makeable(search, Decision(found, None, None, (False, False, False)))
+    return Known(case, ()).makeable(search, Decision(found, None, None, (False, False, False))).plan

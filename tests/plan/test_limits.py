@@ -184,7 +184,7 @@ def test_a_search_that_was_cut_short_goes_on_to_the_same_plan(name: str, campaig
 
     def fresh() -> Search:
         case = case_of(part, machine)
-        return Search(case, surroundings_of(case), Exact())
+        return Search.of(case, surroundings_of(case), Exact())
 
     wanted = decide(fresh())
     for looks in spread(looks_at(lambda: decide(fresh())), 100 if campaign else 4):
