@@ -23,11 +23,11 @@ from planner.advice.in_the_way import (
     solid_of,
     up_to,
 )
-from planner.advice.order import Order, Steps, judge
+from planner.advice.order import Order, Steps, judge, proposals
 from planner.advice.plainest import on_before_the_run, path_tried, plainest, rolled_on, straight_on
 from planner.clearance.verdicts import Answer
 from planner.cuts.strike_cuts import Struck
-from planner.deadline import OutOfTime, in_time, unlimited
+from planner.deadline import OutOfTime, unlimited
 from planner.feasibility.bend_check import Attempt
 from planner.feasibility.checks import Checks
 from planner.feasibility.loading import Passage, loading, pass_all
@@ -36,9 +36,7 @@ from planner.plans.document import Reason
 from planner.plans.reasons import place_name, the, touching
 from planner.search.decision import Plannable
 from planner.search.search import Search
-from planner.sequencing.events import Grade, NoGood
-from planner.sequencing.exact import Exact
-from planner.sequencing.feasible_orders import Left, every_order, no_extra
+from planner.sequencing.events import Grade, NoGood, Sequence
 from planner.tube.bodies import Motion, Phase
 
 
@@ -160,21 +158,18 @@ class _Trying:
         The first `known_to` of them keep what is known and are looked into; of the next one only the rules are asked.
         grade: "proved" leaves aside what is not proved; besides: what else is kept.
         """
-        search, steps = self.search, self.steps
-        left = Left(search.problem, every_order)
-        rules = (*steps.others, *steps.up_to(upto, search.problem.rules))
-        while True:
-            in_time()
-            known = [nogood for nogood in search.nogoods if grade == "unproved" or nogood.grade == "proved"]
-            known = [*steps.up_to(known_to, known), *besides]
-            trims = tuple(pair for pair, _ in left.worth_asking([*rules, *known]))
-            found = Exact().best(replace(search.problem, rules=rules, trims=trims), known, no_extra, search.prefer)
-            if found is None:
-                return None
-            way = places(found)[:upto]
-            wanted = [*way[: known_to - 1], left_open(way[known_to - 1])] if known_to else []
-            if not wanted or not search.look_into(wanted):
-                return way if upto > known_to else wanted
+
+        def wanted(found: Sequence) -> list[Place]:
+            way = places(found)[:known_to]
+            return [*way[:-1], left_open(way[-1])] if way else []
+
+        def learns(found: Sequence) -> bool:
+            return known_to > 0 and self.search.look_into(wanted(found))
+
+        found = self.search.settled(proposals(self.search, self.steps, upto, known_to, grade, besides), learns)
+        if found is None:
+            return None
+        return places(found)[:upto] if upto > known_to else wanted(found)
 
     def _all_made(self, way: list[Place], to_the_end: bool = False) -> tuple[Made, ...] | None:
         """Return places that were looked into as steps; None where one of them is not proved clear in all it does.

@@ -24,7 +24,7 @@ from planner.feasibility.orders import Case
 from planner.feasibility.places import Place, places
 from planner.search.knowledge import Knowledge, matching
 from planner.search.question import Engine, Question
-from planner.sequencing.events import Arrival, NoGood, Prefer, Sequence, Trims, Value
+from planner.sequencing.events import Arrival, Grade, NoGood, Prefer, Sequence, Trims, Value
 from planner.sequencing.exact import NEVER, Exact
 from planner.sequencing.problem import Problem
 from planner.sequencing.reaching import SolverGaveUp
@@ -119,6 +119,10 @@ class Search:
         """What was learned and is proved."""
         return tuple(nogood for nogood in self.nogoods if nogood.grade == "proved")
 
+    def learned(self, grade: Grade) -> tuple[NoGood, ...]:
+        """Return what was learned; grade: "proved" leaves aside what is not proved."""
+        return self.proved if grade == "proved" else self.nogoods
+
     @property
     def problem(self) -> Problem:
         """What is asked for."""
@@ -197,7 +201,7 @@ class Search:
     def propose(self, proved_only: bool = False, problem: Problem | None = None) -> Sequence | None:
         """Return the best sequence as far as is known, its geometry not checked yet."""
         extra = self.handling.sure_extra if proved_only else self.handling.extra
-        known = self.proved if proved_only else self.nogoods
+        known = self.learned("proved" if proved_only else "unproved")
         self.progress.proposals += 1
         try:
             return self.question.engine.best(problem or self.problem, known, extra, self.prefer)
