@@ -28,7 +28,7 @@ from planner.advice.plainest import on_before_the_run, path_tried, plainest, rol
 from planner.clearance.verdicts import Answer
 from planner.cuts.strike_cuts import Struck
 from planner.deadline import OutOfTime, unlimited
-from planner.feasibility.bend_check import Attempt
+from planner.feasibility.bend_check import BendCheck
 from planner.feasibility.checks import Checks
 from planner.feasibility.loading import Passage, loading, pass_all
 from planner.feasibility.places import Place, places
@@ -48,7 +48,7 @@ class Made:
 
     number: int
     place: Place
-    attempt: Attempt
+    attempt: BendCheck
     clamp: float
     put_on: Passage | None
     taken_off: Passage | None
@@ -260,7 +260,7 @@ class _Trying:
             for one in of_passage(number, place, bent, checks.unload([place])[0]):
                 yield replace(one, put_on=put_on, placing=moved.placing)
 
-    def _of_bend(self, number: int, place: Place, bent: Attempt) -> Iterator[InTheWay]:
+    def _of_bend(self, number: int, place: Place, bent: BendCheck) -> Iterator[InTheWay]:
         """Yield what is in the way of a bend, and before that of the tube on its way there if it is the same.
 
         Where the tube strikes as it stands when the dies close, it strikes on its way already, whichever that is.
@@ -269,17 +269,16 @@ class _Trying:
         found = list(of_attempt(number, place, bent))
         begins = [self._begins(one) for one in found]
         at_once, out_of_reach = {solid for _, solid in begins if solid is not None}, all(near for near, _ in begins)
-        fresh = checks.attempt(place)
-        fresh.fitting, fresh.gripping = list(range(len(fresh.clamps))), bent.gripping
-        fresh.eased_before = checks.eased(place)
-        fresh.standing_before = replace(fresh.standing_before, lowered=checks.lowered(place))
+        fresh = checks.attempt(place).checked(fitting=tuple(range(len(bent.clamps))), gripping=bent.gripping)
+        standing = replace(fresh.standing_before, lowered=checks.lowered(place))
+        fresh = replace(fresh, eased_before=checks.eased(place), standing_before=standing)
         put_on: tuple[Motion, ...] = ()
         if checks.put_on(place):
             passage = loading(checks.case.machine, checks.around(fresh.station).tooling, fresh)
             put_on, met = straight_on(checks, passage)
             yield from self._of_load(number, place, passage, of_path(number, place, fresh, met), at_once)
             if met and not out_of_reach:
-                pass_all(checks.batches, [passage])
+                (passage,) = pass_all(checks.batches, [passage])
                 put_on = put_on_by(passage)
         way = plainest(checks, place, fresh)
         placing, met = path_tried(checks, "move", fresh, way)
@@ -287,8 +286,7 @@ class _Trying:
             if solid_of(one) in at_once:
                 yield replace(one, put_on=put_on, placing=up_to(one.blocked.motion, way))
         if met and not out_of_reach:
-            checks.batches.place_all([fresh])
-            placing = fresh.placing
+            placing = checks.batches.place_all([fresh])[0].placing
         yield from (replace(one, put_on=put_on, placing=placing) for one in found)
 
     def _of_load(

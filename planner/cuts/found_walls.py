@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from planner.cuts.home_walls import against_home, cornered
 from planner.cuts.walls import Wall, across_move, parted, passage_wall, wherever_held
-from planner.feasibility.bend_check import Attempt
+from planner.feasibility.bend_check import BendCheck, Bending
 from planner.feasibility.checks import Checks, Key
 from planner.feasibility.home_ways import Corners
 from planner.feasibility.loading import Passage
@@ -33,7 +33,7 @@ class FoundWalls:
             self._passing[key] = passage_wall(passage, checks.batches, checks.carried)
         return self._passing[key]
 
-    def across(self, place: Place, attempt: Attempt) -> tuple[Wall, ...] | None:
+    def across(self, place: Place, attempt: Bending) -> tuple[Wall, ...] | None:
         """Return a wall between the start of a move and its goal, at one angle or of cells; None where none was found.
 
         What the carriage carries has no part in it, so that it is looked for once whatever the hold.
@@ -49,7 +49,7 @@ class FoundWalls:
             self._across[key] = found
         return self._across[key]
 
-    def wherever_held(self, place: Place, attempt: Attempt, clamp: int) -> Wall | None:
+    def wherever_held(self, place: Place, attempt: BendCheck, clamp: int) -> Wall | None:
         """Return a wall of a bend over every place of the collet, None if none was found; looked for once a run."""
         at, faces = place.at, self.checks.faces(place)
         key = (at.leads, at.bend, at.ahead, place.trims, faces, attempt.clamps, clamp)
@@ -57,7 +57,7 @@ class FoundWalls:
             self._held[key] = wherever_held(attempt, self.checks.around(attempt.station), clamp, faces)
         return self._held[key]
 
-    def against_home(self, place: Place, attempt: Attempt, clamp: int, corners: Corners | None) -> Wall | None:
+    def against_home(self, place: Place, attempt: BendCheck, clamp: int, corners: Corners | None) -> Wall | None:
         """Return a wall against the arm's way home with one clamp, None where none was found.
 
         Neither hold nor trim at the tail has a part in it: it is looked for once for each run.
@@ -80,7 +80,7 @@ class FoundWalls:
         return found
 
 
-def stays_in(place: Place, attempt: Attempt) -> bool:
+def stays_in(place: Place, attempt: BendCheck) -> bool:
     """Say whether it is the arm's way home that is blocked, with a tube that stays in for the next bend.
 
     One that is taken off may be run forward by hand, or drawn off past the standing arm: what keeps the arm from going

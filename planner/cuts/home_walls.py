@@ -24,7 +24,7 @@ from planner.clearance.rows import EVERY_CLAMP, rows_of
 from planner.clearance.surroundings import Surroundings
 from planner.cuts.re_evaluate import rows_like
 from planner.cuts.walls import MOST_STEPS, OVERLAP, Strike, Wall
-from planner.feasibility.bend_check import Attempt
+from planner.feasibility.bend_check import Bending
 from planner.feasibility.home_plane import Passing, Sampled
 from planner.tolerances import STRIKE_MARGIN
 from planner.tube import motions
@@ -120,7 +120,7 @@ class _Line:
         return strikes if len(strikes) == len(found) else None
 
 
-def against_home(attempt: Attempt, around: Surroundings, clamp: int, farthest: float, stays_in: bool) -> Wall | None:
+def against_home(attempt: Bending, around: Surroundings, clamp: int, farthest: float, stays_in: bool) -> Wall | None:
     """Return strikes that keep the arm from passing one angle wherever the tube is up to `farthest` [mm], None if none
     do.
 
@@ -149,13 +149,13 @@ def against_home(attempt: Attempt, around: Surroundings, clamp: int, farthest: f
     return None
 
 
-def corners_of(attempt: Attempt) -> tuple[tuple[int, float], ...]:
+def corners_of(attempt: Bending) -> tuple[tuple[int, float], ...]:
     """Return where it is looked for a corner with every clamp: its number and an angle of the arm [rad]."""
     shares = [share * attempt.station.setting for share in CORNERS]
     return tuple((clamp, arm) for clamp in range(len(attempt.clamps)) for arm in shares)
 
 
-def cornered(attempt: Attempt, around: Surroundings, clamp: int, farthest: float, arms: Iterable[float]) -> Wall | None:
+def cornered(attempt: Bending, around: Surroundings, clamp: int, farthest: float, arms: Iterable[float]) -> Wall | None:
     """Return strikes about the corner of the plane in which the bend has left arm and tube, None if none were found.
 
     arms: angles of the arm that are looked at [rad].

@@ -16,7 +16,7 @@ from planner.clearance.poses import Cells
 from planner.clearance.rows import EVERY_CLAMP, Rows, rows_of
 from planner.clearance.surroundings import Surroundings
 from planner.clearance.verdicts import Answer, Finding, Witness
-from planner.feasibility.bend_check import Attempt, Blocked, gripping_motions, straight_home
+from planner.feasibility.bend_check import BendCheck, Bending, Blocked, gripping_motions, straight_home
 from planner.tolerances import STRIKE_MARGIN
 from planner.tube.bodies import Motion
 
@@ -24,7 +24,7 @@ PIECE_NUMBER = 16
 """Row of the table of pieces that holds a piece's number in its body."""
 
 
-def again(attempt: Attempt, around: Surroundings, blocked: Blocked, clamp: int) -> Blocked | None:
+def again(attempt: Bending, around: Surroundings, blocked: Blocked, clamp: int) -> Blocked | None:
     """Return the same strike met in another attempt, with the clamp of this number there; None if it is none there."""
     witness, old = blocked.finding.witness, blocked.rows
     motion = _same_motion(attempt, blocked)
@@ -53,7 +53,7 @@ def rows_like(rows: Rows, clamp: int, old: Rows, witness: Witness) -> list[int]:
     ]
 
 
-def _same_motion(attempt: Attempt, blocked: Blocked) -> Motion | None:
+def _same_motion(attempt: Bending, blocked: Blocked) -> Motion | None:
     """Return the motion of an attempt in the phase in which another one was blocked."""
     if blocked.doing == "return":
         return straight_home(attempt)
@@ -62,7 +62,7 @@ def _same_motion(attempt: Attempt, blocked: Blocked) -> Motion | None:
     return next((motion for motion in gripping_motions(attempt) if motion.phase is blocked.motion.phase), None)
 
 
-def all_again(attempt: Attempt, around: Surroundings, met: Attempt) -> tuple[Blocked, ...] | None:
+def all_again(attempt: Bending, around: Surroundings, met: BendCheck) -> tuple[Blocked, ...] | None:
     """Return what blocks each clamp of an attempt, met before with a clamp of that length; None if one goes free."""
     found = []
     for number, length in enumerate(attempt.clamps):

@@ -20,7 +20,7 @@ from planner.cuts.found_walls import FoundWalls, stays_in
 from planner.cuts.home_walls import corners_of
 from planner.cuts.re_evaluate import all_again
 from planner.cuts.walls import Wall, strikes_of
-from planner.feasibility.bend_check import Attempt, Blocked
+from planner.feasibility.bend_check import BendCheck, Blocked
 from planner.feasibility.checks import Checks
 from planner.feasibility.home_ways import GRIDS, Corners
 from planner.feasibility.loading import Passage
@@ -39,7 +39,7 @@ class Struck:
     """The evidence of a learned no-good: where it was met, what blocked each clamp, and the walls that prove it."""
 
     place: Place
-    attempt: Attempt
+    attempt: BendCheck
     blocked: tuple[Blocked, ...]
     walls: tuple[Wall, ...] = ()
 
@@ -50,7 +50,7 @@ class StrikeCuts:
     def __init__(self, checks: Checks) -> None:
         self.checks, self.found = checks, FoundWalls(checks)
 
-    def of_bend(self, place: Place, attempt: Attempt) -> NoGood | None:
+    def of_bend(self, place: Place, attempt: BendCheck) -> NoGood | None:
         """Return the no-good of an attempt that cannot be carried out, None if a way home was found after all.
 
         A strike in the bend proves it. Where another path, another way home or another hold could help, only a wall
@@ -63,7 +63,7 @@ class StrikeCuts:
         way_home_lacks = bool(attempt.fitting) and not attempt.returning
         for grid in GRIDS if self.checks.batches.harder and way_home_lacks and walls is None else ():
             found = self.checks.through(place, attempt, grid)
-            if self.checks.batches.home_through(attempt, found.ways):
+            if self.checks.comes_home(attempt, found.ways):
                 return None
             first = corners_of(attempt) if grid == GRIDS[0] else ()
             walls = self._walls(place, attempt, (*found.shut_at, *first)) if struck else None
@@ -88,7 +88,7 @@ class StrikeCuts:
         walls = None if runs else self.found.of_passage(place, passage)
         if passage.way == "load" and self.checks.flush(place) and not _laid_in_too(passage.attempt, passage.blocked):
             walls = None
-        attempt = replace(passage.attempt, blocked=passage.blocked)
+        attempt = passage.attempt.stopped(passage.blocked)
         event, leads, bend, ahead = at.event, at.leads, at.bend, at.ahead
         if passage.way == "unload" and place.after is not None:
             event, leads, bend, ahead = place.after.event, place.after.leads, place.after.bend, place.after.ahead
@@ -122,15 +122,15 @@ class StrikeCuts:
         place = evidence.place
         if place.at.bend > self.checks.problem.n or place.trims not in self.checks.problem.trims:
             return None
-        attempt = self.checks.attempt(place)
-        blocked = all_again(attempt, self.checks.around(attempt.station), evidence.attempt)
+        bend = self.checks.attempt(place)
+        blocked = all_again(bend, self.checks.around(bend.station), evidence.attempt)
         if not blocked:
             return None
-        attempt.blocked = blocked
+        attempt = bend.checked(blocked=blocked)
         walls = self._walls(place, attempt, _corners_of(evidence.walls))
         return None if walls is None else self._proved(place, attempt, walls)
 
-    def _walls(self, place: Place, attempt: Attempt, corners: Corners | None = None) -> tuple[Wall, ...] | None:
+    def _walls(self, place: Place, attempt: BendCheck, corners: Corners | None = None) -> tuple[Wall, ...] | None:
         """Return the walls without which the strikes prove nothing; None where one is needed and not found.
 
         None is needed where the tube strikes in the bend something that the carriage does not carry. corners: look for
@@ -159,7 +159,7 @@ class StrikeCuts:
             return None
         return tuple(wall for wall in walls if wall is not None)
 
-    def _proved(self, place: Place, attempt: Attempt, walls: tuple[Wall, ...]) -> NoGood:
+    def _proved(self, place: Place, attempt: BendCheck, walls: tuple[Wall, ...]) -> NoGood:
         """Return the strongest no-good that the witnesses prove."""
         at, view = place.at, self.checks.leading(place.at.leads).view
         witnesses = [entry.finding.witness for entry in attempt.blocked if entry.finding.witness is not None]
@@ -185,22 +185,22 @@ class StrikeCuts:
         pattern = _with_clamp(pattern, at.clamp, before=bend != at.bend)
         return NoGood(pattern, "strike", "", "proved", Struck(place, attempt, attempt.blocked, walls))
 
-    def _holds_for(self, place: Place, met: Attempt, walls: tuple[Wall, ...]) -> bool:
+    def _holds_for(self, place: Place, met: BendCheck, walls: tuple[Wall, ...]) -> bool:
         """Say whether the strikes, and the walls where they need any, stand at one end of a span of runs too.
 
         Between the ends of a span the tube from the die to the witnesses is the same.
         """
-        attempt = self.checks.attempt(place)
+        bend = self.checks.attempt(place)
         if met.blocked[0].doing == "move":
-            return self.found.across(place, attempt) is not None
-        blocked = all_again(attempt, self.checks.around(attempt.station), met)
+            return self.found.across(place, bend) is not None
+        blocked = all_again(bend, self.checks.around(bend.station), met)
         if blocked is None:
             return False
-        attempt.blocked = blocked
+        attempt = bend.checked(blocked=blocked)
         return not walls or self._walls(place, attempt, _corners_of(walls)) is not None
 
 
-def _laid_in_too(attempt: Attempt, blocked: Iterable[Blocked]) -> bool:
+def _laid_in_too(attempt: BendCheck, blocked: Iterable[Blocked]) -> bool:
     """Say whether a bare tube strikes there too if it is laid in at its bend instead of pushed in flush.
 
     Pushed in flush it reaches farther back: what it strikes there says nothing of one that is laid in.
@@ -221,7 +221,7 @@ def _grade(walls: tuple[Wall, ...] | None) -> tuple[str, Grade]:
     return ("no path found", "unproved") if walls is None else ("strike", "proved")
 
 
-def _unproved(place: Place, attempt: Attempt, rule: str) -> NoGood:
+def _unproved(place: Place, attempt: BendCheck, rule: str) -> NoGood:
     """Return the no-good for exactly this place: what is not proved is not said of others.
 
     Once the collet has taken a new hold, that may be why: nothing is said of the bend without it.

@@ -28,7 +28,7 @@ from planner.clearance.rectangles import Rectangles, Region, bounding
 from planner.clearance.rows import EVERY_CLAMP, Rows, rows_of
 from planner.clearance.surroundings import Surroundings
 from planner.clearance.verdicts import Answer, Witness
-from planner.feasibility.bend_check import Attempt, Blocked, gripping_motions
+from planner.feasibility.bend_check import Bending, Blocked, gripping_motions
 from planner.feasibility.bend_checks import Batches
 from planner.feasibility.detours import Ground, cut_ground
 from planner.feasibility.loading import Passage, ground_of
@@ -154,7 +154,7 @@ def walked(strike_at: Callable[[float], Strike | None], low: float, high: float)
     return None
 
 
-def across_move(attempt: Attempt, around: Surroundings, farthest: float) -> tuple[Wall, ...] | None:
+def across_move(attempt: Bending, around: Surroundings, farthest: float) -> tuple[Wall, ...] | None:
     """Return a wall across every way round of a move, None if one of them has none.
 
     farthest: greatest advance that any hold allows [mm].
@@ -170,7 +170,7 @@ def across_move(attempt: Attempt, around: Surroundings, farthest: float) -> tupl
     return tuple(found)
 
 
-def parted(attempt: Attempt, around: Surroundings, farthest: float, carried: frozenset[str]) -> tuple[Wall, ...] | None:
+def parted(attempt: Bending, around: Surroundings, farthest: float, carried: frozenset[str]) -> tuple[Wall, ...] | None:
     """Return a wall of blocked cells between the start of a move and its goal, None where none was found.
 
     Whatever can be chosen is left open: the rotation may begin wherever the arc can slide to, and the advance goes up
@@ -241,7 +241,7 @@ def passage_wall(passage: Passage, batches: Batches, carried: frozenset[str]) ->
     return None if wall is None else (replace(wall, strikes=met),)
 
 
-def strikes_of(blocked: Iterable[Blocked], attempt: Attempt) -> list[Strike]:
+def strikes_of(blocked: Iterable[Blocked], attempt: Bending) -> list[Strike]:
     """Return the strikes among what blocks the clamps of an attempt."""
     found = []
     for entry in blocked:
@@ -282,7 +282,7 @@ def rolls_within_range(machine: Machine, rolls: tuple[float, ...]) -> tuple[floa
     return (low - last, high - first) if first <= last else None
 
 
-def _walls(attempt: Attempt, around: Surroundings, roll: float, farthest: float) -> Iterator[Wall]:
+def _walls(attempt: Bending, around: Surroundings, roll: float, farthest: float) -> Iterator[Wall]:
     """Yield the walls found at the most promising angles of one way round; what the carriage carries proves nothing."""
     standing = attempt.standing_before
     for at in dict.fromkeys((attempt.station.advance, 0.0)):
@@ -305,7 +305,7 @@ def _walls(attempt: Attempt, around: Surroundings, roll: float, farthest: float)
             yield Wall("across", strikes, (0.0, farthest), angle)
 
 
-def wherever_held(attempt: Attempt, around: Surroundings, clamp: int, faces: tuple[float, float]) -> Wall | None:
+def wherever_held(attempt: Bending, around: Surroundings, clamp: int, faces: tuple[float, float]) -> Wall | None:
     """Return strikes of a bend that cover every place of the collet; faces: the least and greatest to tangent point."""
     if faces[0] > faces[1]:
         return None

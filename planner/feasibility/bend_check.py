@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
-from typing import Literal
+from dataclasses import dataclass, fields, replace
+from typing import Any, Literal
 
 from planner.clearance.rows import Rows
 from planner.clearance.verdicts import Finding
@@ -31,16 +31,14 @@ class Blocked:
     rows: Rows | None
 
 
-@dataclass
-class Attempt:
-    """One bend with the tube before, in and after it, and what is found of it.
+@dataclass(frozen=True, eq=False)
+class Bending:
+    """One bend with the tube before, in and after it.
 
     clamps: those that fit, longest first [mm]; room: how far the tube may be run forward before the arm is home, the
     collet closed; off: where it is in free hands, None where it stays in the machine [mm]; shown_before, shown_after:
     what the advance readout shows at an advance of 0 from the place before and from the end of the bend; rolls: the
     ways round that the move may go [rad]; eased_before: where the way home after the bend before left the tube [mm].
-    fitting: numbers of the clamps with which all so far is clear; home: the way home, with its motions `returning`;
-    blocked: for each clamp what was in the way, of the first thing that fails with all of them.
     """
 
     station: Station
@@ -54,18 +52,44 @@ class Attempt:
     shown_after: float
     rolls: tuple[float, ...]
     eased_before: float = 0.0
-    gripping: list[Motion] = field(default_factory=list)
+
+    def checked(self, **found: Any) -> BendCheck:
+        """Return the bend with what is found of it."""
+        return BendCheck(**{field.name: getattr(self, field.name) for field in fields(Bending)}, **found)
+
+
+@dataclass(frozen=True, eq=False)
+class BendCheck(Bending):
+    """One bend and what is found of it.
+
+    fitting: numbers of the clamps with which all so far is clear; home: the way home, with its motions `returning`;
+    blocked: for each clamp what was in the way, of the first thing that fails with all of them.
+    """
+
+    gripping: tuple[Motion, ...] = ()
     home: WayHome | None = None
     returning: tuple[Motion, ...] = ()
     path: PlainPath | None = None
     placing: tuple[Motion, ...] = ()
-    fitting: list[int] = field(default_factory=list)
+    fitting: tuple[int, ...] = ()
     blocked: tuple[Blocked, ...] = ()
 
-    def only(self, clamp: float | None) -> Attempt | None:
-        """Return the same attempt with one of the clamps with which all of it is clear, None if it is none of them."""
+    def only(self, clamp: float | None) -> BendCheck | None:
+        """Return the same with one of the clamps with which all of it is clear, None if it is none of them."""
         fits = [c for c in self.fitting if self.clamps[c] == clamp]
-        return replace(self, clamps=(self.clamps[fits[0]],), fitting=[0]) if fits else None
+        return replace(self, clamps=(self.clamps[fits[0]],), fitting=(0,)) if fits else None
+
+    def stopped(self, blocked: tuple[Blocked, ...]) -> BendCheck:
+        """Return the same where something is in the way."""
+        return replace(self, blocked=blocked)
+
+    def home_by(self, way: WayHome, returning: tuple[Motion, ...], fitting: tuple[int, ...]) -> BendCheck:
+        """Return the same with a way home that is clear with some clamps."""
+        return replace(self, home=way, returning=returning, fitting=fitting, blocked=())
+
+    def placed_by(self, path: PlainPath, placing: tuple[Motion, ...], fitting: tuple[int, ...]) -> BendCheck:
+        """Return the same with a path to its place that is clear with some clamps."""
+        return replace(self, path=path, placing=placing, fitting=fitting, blocked=())
 
     @property
     def lowered(self) -> float:
@@ -78,7 +102,7 @@ class Attempt:
         return 0.0 if self.home is None else self.home.eased
 
 
-def gripping_motions(attempt: Attempt) -> list[Motion]:
+def gripping_motions(attempt: Bending) -> list[Motion]:
     """Return the motions from the dies' closing to their opening, the laying in of a formed part before them."""
     st, grip = attempt.station, attempt.grip
     made = [motions.close_dies(replace(grip, face=st.face)), motions.bend(grip)]
@@ -94,7 +118,7 @@ def gripping_motions(attempt: Attempt) -> list[Motion]:
     return made
 
 
-def leaving_of(machine: Machine, attempt: Attempt) -> Leaving:
+def leaving_of(machine: Machine, attempt: Bending) -> Leaving:
     """Return what the ways home of an attempt are sought for."""
     st, leading = attempt.station, attempt.standing.leading
     straight = leading.count > 1 and leading.curvature[1] == 0.0
@@ -108,7 +132,7 @@ def leaving_of(machine: Machine, attempt: Attempt) -> Leaving:
     return Leaving(st.angle, st.setting, leg, attempt.room, attempt.off, shown_from)
 
 
-def home_motions(attempt: Attempt, way: WayHome) -> tuple[Motion, ...]:
+def home_motions(attempt: Bending, way: WayHome) -> tuple[Motion, ...]:
     """Return the motions of a way home; the pressure die goes home as the arm first moves."""
     standing, forward = attempt.standing, attempt.station.swing_feed if attempt.grip.follows else 0.0
     if way.by_hand:
@@ -125,13 +149,13 @@ def home_motions(attempt: Attempt, way: WayHome) -> tuple[Motion, ...]:
     return tuple(made)
 
 
-def straight_home(attempt: Attempt) -> Motion:
+def straight_home(attempt: Bending) -> Motion:
     """Return the arm going home past the tube as it stands at the end of the bend."""
     forward = attempt.station.swing_feed if attempt.grip.follows else 0.0
     return motions.homing(attempt.standing, (attempt.station.setting, 0.0), (0.0, 0.0), (forward, 0.0))
 
 
-def moves(attempt: Attempt, path: PlainPath) -> tuple[Motion, ...]:
+def moves(attempt: Bending, path: PlainPath) -> tuple[Motion, ...]:
     """Return the motions of a path to a bend; the carriage goes along, and a die that was lowered comes up there."""
     standing, legs = attempt.standing_before, legs_of(attempt.standing_before, path)
     if standing.lowered == 0.0:

@@ -1,6 +1,6 @@
 """Bends on their way through the batches: gripped and bent, the arm home, the tube brought to the next place.
 
-An `Attempt` is one bend with the tube as it stands before, in and after it. `Batches` certifies many of them at once,
+A `Bending` is one bend with the tube as it stands before, in and after it. `Batches` certifies many of them at once,
 whatever orders they belong to: first the bends (dies close, bend, re-grip, dies open), then the arm's ways home, then
 the moves. Each attempt keeps the clamps with which all of it is clear, and what keeps it from being carried out.
 """
@@ -8,7 +8,8 @@ the moves. Each attempt keeps the clamps with which all of it is clear, and what
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -19,7 +20,8 @@ from planner.clearance.rows import Rows, rows_of
 from planner.clearance.surroundings import Surroundings
 from planner.clearance.verdicts import Answer, Finding, Verdicts
 from planner.feasibility.bend_check import (
-    Attempt,
+    BendCheck,
+    Bending,
     Blocked,
     Doing,
     gripping_motions,
@@ -52,7 +54,7 @@ TOGETHER = (0, 1, 6, None)
 """Paths are certified in these groups, in the order of their time: most often the first goes, else one of the next."""
 
 Around = Callable[[Station], Surroundings]
-Job = tuple[Attempt, Motion]
+Job = tuple[Bending, Motion]
 Answered = tuple[Rows, Verdicts, int]
 
 
@@ -62,14 +64,14 @@ class Batches:
     short: something that is clear came short of what it needs, within what counts as kept.
     """
 
-    def __init__(self, machine: Machine, around: Around) -> None:
+    def __init__(self, machine: Machine, around: Around, harder: bool = False) -> None:
         self.machine, self.around = machine, around
         self.evaluations = 0
         self.motions = 0
         self.short = False
-        self.harder = False  # whether what takes long is tried too where nothing else goes
+        self.harder = harder  # whether what takes long is tried too where nothing else goes
 
-    def certified(self, jobs: list[Job]) -> list[Answered]:
+    def certified(self, jobs: Sequence[Job]) -> list[Answered]:
         """Certify motions, batched by tooling (a batch shares its surroundings); answers in the order of the jobs."""
         groups: dict[float, list[int]] = {}
         for number, (attempt, _) in enumerate(jobs):
@@ -86,113 +88,117 @@ class Batches:
         self.motions += len(jobs)
         return [answers[k] for k in range(len(jobs))]
 
-    def bend_all(self, attempts: Iterable[Attempt]) -> None:
+    def bend_all(self, bends: Iterable[Bending]) -> list[BendCheck]:
         """Grip, bend, open and bring the arm home, by the first way home that is clear."""
-        attempts = list(attempts)
-        jobs: list[Job] = []
-        for attempt in attempts:
-            attempt.gripping = gripping_motions(attempt)
-            jobs.extend((attempt, motion) for motion in attempt.gripping)
+        asked = [bend.checked(gripping=tuple(gripping_motions(bend))) for bend in bends]
+        jobs: list[Job] = [(bend, motion) for bend in asked for motion in bend.gripping]
         answers = iter(self.certified(jobs) if jobs else [])
-        in_the_way = {id(a): self._judge_bend(a, [(m, next(answers)) for m in a.gripping]) for a in attempts}
-        fitting = [attempt for attempt in attempts if attempt.fitting]
-        self._bring_home(fitting)
-        for attempt in fitting:
-            if not attempt.returning:
-                self._shut_out(attempt, in_the_way[id(attempt)])
+        held: list[Found] = [[(motion, next(answers)) for motion in bend.gripping] for bend in asked]
+        bent = self._bring_home([_gripped(bend, found) for bend, found in zip(asked, held, strict=True)])
+        shut_out = [bool(bend.fitting) and not bend.returning for bend in bent]
+        return [
+            self._shut_out(bend, found) if shut else bend
+            for bend, found, shut in zip(bent, held, shut_out, strict=True)
+        ]
 
-    def _judge_bend(self, attempt: Attempt, held: Found) -> tuple[Blocked, ...]:
-        """Keep the clamps with which a bend is clear; return what is in the way of each of them, where anything is."""
-        every = range(len(attempt.clamps))
-        answers = [[of(answered, c).answer for _, answered in held] for c in every]
-        attempt.fitting = [c for c, found in enumerate(answers) if all(answer is Answer.CLEAR for answer in found)]
-        in_the_way = tuple(_in_the_bend(held, c) for c in every)
-        if not attempt.fitting:
-            attempt.blocked = in_the_way
-        return in_the_way
-
-    def _bring_home(self, attempts: list[Attempt]) -> None:
-        """Find the first clear way home of each attempt: with its longest clamp, then with the others."""
-        ways = {id(attempt): self._ways(attempt) for attempt in attempts}
+    def _bring_home(self, bent: list[BendCheck]) -> list[BendCheck]:
+        """Find the first clear way home of each bend: with its longest clamp, then with the others."""
+        ways = [self._ways(bend) for bend in bent]
         for first, last in pairwise(HOME_TOGETHER):
-            self._try_home([(attempt, ways[id(attempt)][first:last]) for attempt in attempts if not attempt.returning])
+            tried = [[] if bend.returning else some[first:last] for bend, some in zip(bent, ways, strict=True)]
+            bent = self._try_home(bent, tried)
+        return bent
 
-    def _ways(self, attempt: Attempt) -> list[WayHome]:
+    def _ways(self, attempt: BendCheck) -> list[WayHome]:
         """Return the ways home with each clamp that fits, the longest clamp's first."""
         tooling, leaving = self.around(attempt.station).tooling, leaving_of(self.machine, attempt)
         found = [way for c in attempt.fitting for way in ways_home(self.machine, tooling, attempt.clamps[c], leaving)]
         return list(dict.fromkeys(found))
 
-    def _try_home(self, tried: list[tuple[Attempt, list[WayHome]]]) -> None:
-        made = [(attempt, way, home_motions(attempt, way)) for attempt, ways in tried for way in ways]
-        jobs = [(attempt, motion) for attempt, _, motions_ in made for motion in motions_]
-        answers = iter(self.certified(jobs) if jobs else [])
-        for attempt, way, motions_ in made:
-            found = [(motion, next(answers)) for motion in motions_]
-            if attempt.returning:
-                continue
-            clear = clear_with(found, attempt.fitting)
-            if clear:
-                attempt.home, attempt.returning, attempt.fitting, attempt.blocked = way, motions_, clear, ()
+    def _try_home(self, bent: list[BendCheck], tried: list[list[WayHome]]) -> list[BendCheck]:
+        """Return the bends, each with the first of the ways home tried for it that is clear."""
+        made = [[(way, home_motions(bend, way)) for way in ways] for bend, ways in zip(bent, tried, strict=True)]
+        answers = self.answers(bent, made)
+        found = list(bent)
+        for number, bend in enumerate(bent):
+            for way, legs in made[number]:
+                on_way = [(motion, next(answers)) for motion in legs]
+                clear = () if found[number].returning else clear_with(on_way, bend.fitting)
+                if clear:
+                    found[number] = bend.home_by(way, legs, clear)
+        return found
 
-    def _shut_out(self, attempt: Attempt, in_the_bend: tuple[Blocked, ...]) -> None:
+    def answers(
+        self, of: Sequence[Bending], made: Sequence[Sequence[tuple[object, tuple[Motion, ...]]]]
+    ) -> Iterator[Answered]:
+        """Certify what is tried for some bends, all at once; yield the answers in the same order."""
+        jobs = [(bend, motion) for bend, some in zip(of, made, strict=True) for _, legs in some for motion in legs]
+        return iter(self.certified(jobs) if jobs else [])
+
+    def _shut_out(self, bend: BendCheck, held: Found) -> BendCheck:
         """Note for each clamp what is in the way of an arm that goes straight home past the standing tube."""
-        motion = straight_home(attempt)
-        (answered,) = self.certified([(attempt, motion)])
-        attempt.blocked = tuple(
-            Blocked("return", of(answered, c), motion, answered[0]) if c in attempt.fitting else in_the_bend[c]
-            for c in range(len(attempt.clamps))
+        motion = straight_home(bend)
+        (answered,) = self.certified([(bend, motion)])
+        return bend.stopped(
+            tuple(
+                Blocked("return", of(answered, c), motion, answered[0]) if c in bend.fitting else _in_the_bend(held, c)
+                for c in range(len(bend.clamps))
+            )
         )
 
-    def home_through(self, attempt: Attempt, ways: Iterable[WayHome]) -> bool:
-        """Bring the arm home by the first of some ways that is clear; say whether one is.
+    def home_through(self, bend: BendCheck, ways: Iterable[WayHome]) -> BendCheck | None:
+        """Bring the arm home by the first of some ways that is clear; None if none is.
 
         They have legs in common: each is certified once, and no more of a way once one of its legs is not clear.
         """
         known: dict[tuple[object, ...], tuple[Motion, Answered]] = {}
         for way in ways:
-            clear, made = attempt.fitting, home_motions(attempt, way)
+            clear, made = bend.fitting, home_motions(bend, way)
             for motion, leg in zip(made, way.legs, strict=True):
                 key = (leg, motion.pressure, way.by_hand)
                 if key not in known:
-                    (answered,) = self.certified([(attempt, motion)])
+                    (answered,) = self.certified([(bend, motion)])
                     known[key] = (motion, answered)
                 clear = clear_with([known[key]], clear)
                 if not clear:
                     break
             if clear:
-                attempt.home, attempt.returning, attempt.fitting, attempt.blocked = way, made, clear, ()
-                return True
-        return False
+                return bend.home_by(way, made, clear)
+        return None
 
-    def place_all(self, attempts: Iterable[Attempt]) -> None:
+    def place_all(self, bent: Iterable[BendCheck]) -> list[BendCheck]:
         """Find the fastest plain path that is clear to each bend's start, a few at a time."""
-        paths = [(attempt, self._paths(attempt)) for attempt in attempts]
+        found = list(bent)
+        paths = [self._paths(bend) for bend in found]
         for first, last in pairwise(TOGETHER):
-            self._try_paths([(attempt, ways[first:last]) for attempt, ways in paths if attempt.path is None])
-        for attempt, ways in paths:
-            if attempt.path is None and not ways:
+            tried = [ways[first:last] if bend.path is None else [] for bend, ways in zip(found, paths, strict=True)]
+            found = self._try_paths(found, tried)
+        for number, bend in enumerate(found):
+            if bend.path is None and not paths[number]:
                 nothing = Finding(0, -1, Answer.CLOSE)
-                attempt.blocked = (Blocked("no path", nothing, attempt.gripping[0], None),)
-            if attempt.path is None and attempt.standing_before.formed_arc:
-                self._detour(attempt)
+                bend = bend.stopped((Blocked("no path", nothing, bend.gripping[0], None),))
+            if bend.path is None and bend.standing_before.formed_arc:
+                bend = self._detour(bend)
+            found[number] = bend
+        return found
 
-    def _detour(self, attempt: Attempt) -> None:
+    def _detour(self, bend: BendCheck) -> BendCheck:
         """Find a path through the plane of advance and rotation where none of the plain ones is clear."""
-        around, machine = self.around(attempt.station), self.machine
-        farthest = self._slides_to(attempt)
+        around, machine = self.around(bend.station), self.machine
+        farthest = self._slides_to(bend)
         if farthest is None:
-            return
+            return bend
         # What keeps clear of the shortest clamp is tried with all of them; where that does not pass none does.
         nose = rotates_from(machine, around.tooling)
-        ground = ground_of(machine, attempt, attempt.clamps[attempt.fitting[-1]], farthest, nose)
-        found = detours(machine, ground, around, attempt.shown_before)[:MOST_DETOURS]
-        self._try_paths([(attempt, found)])
+        ground = ground_of(machine, bend, bend.clamps[bend.fitting[-1]], farthest, nose)
+        found = detours(machine, ground, around, bend.shown_before)[:MOST_DETOURS]
+        (bend,) = self._try_paths([bend], [found])
         for path in found if self.harder else ():
-            if attempt.path is None:
-                self._try_paths([(attempt, list(varied(machine, path, attempt.shown_before, (True, True))))])
+            if bend.path is None:
+                (bend,) = self._try_paths([bend], [list(varied(machine, path, bend.shown_before, (True, True)))])
+        return bend
 
-    def _slides_to(self, attempt: Attempt) -> float | None:
+    def _slides_to(self, attempt: BendCheck) -> float | None:
         """Return how far the arc slides straight out of the groove at most [mm], by steps; None where it cannot."""
         standing, begin = attempt.standing_before, attempt.eased_before
         back = self.machine.carriage is None or self.machine.carriage.may_go_back
@@ -207,7 +213,7 @@ class Batches:
         ]
         return max(clear, default=None)
 
-    def _paths(self, attempt: Attempt) -> list[PlainPath]:
+    def _paths(self, attempt: Bending) -> list[PlainPath]:
         least = 0.0
         if attempt.standing_before.formed_arc:
             least = rotates_from(self.machine, self.around(attempt.station).tooling)
@@ -223,21 +229,22 @@ class Batches:
             )
         )
 
-    def _try_paths(self, tried: list[tuple[Attempt, list[PlainPath]]]) -> None:
-        """Give each attempt its first clear path; what was in the way of the first one tried stays with it."""
-        made = [(attempt, path, moves(attempt, path)) for attempt, paths in tried for path in paths]
-        jobs = [(attempt, motion) for attempt, _, motions_ in made for motion in motions_]
-        answers = iter(self.certified(jobs) if jobs else [])
-        for attempt, path, motions_ in made:
-            found = [(motion, next(answers)) for motion in motions_]
-            if attempt.path is not None:
-                continue
-            clear = clear_with(found, attempt.fitting)
-            if clear:
-                attempt.path, attempt.placing, attempt.fitting = path, motions_, clear
-                attempt.blocked = ()
-            elif not attempt.blocked:
-                attempt.blocked = in_the_way("move", found, attempt.fitting)
+    def _try_paths(self, bent: list[BendCheck], tried: list[list[PlainPath]]) -> list[BendCheck]:
+        """Return the bends, each with its first clear path; what was in the way of the first tried stays with it."""
+        made = [[(path, moves(bend, path)) for path in paths] for bend, paths in zip(bent, tried, strict=True)]
+        answers = self.answers(bent, made)
+        found = list(bent)
+        for number, bend in enumerate(bent):
+            for path, legs in made[number]:
+                on_way = [(motion, next(answers)) for motion in legs]
+                if found[number].path is not None:
+                    continue
+                clear = clear_with(on_way, bend.fitting)
+                if clear:
+                    found[number] = bend.placed_by(path, legs, clear)
+                elif not found[number].blocked:
+                    found[number] = found[number].stopped(in_the_way("move", on_way, bend.fitting))
+        return found
 
 
 def of(answered: Answered, clamp: int) -> Finding:
@@ -249,12 +256,12 @@ Found = list[tuple[Motion, Answered]]
 """The motions of a path, each with what was found of it."""
 
 
-def clear_with(found: Found, clamps: list[int]) -> list[int]:
+def clear_with(found: Found, clamps: Iterable[int]) -> tuple[int, ...]:
     """Return the numbers of the clamps with which every motion of a path is clear."""
-    return [c for c in clamps if all(of(one, c).answer is Answer.CLEAR for _, one in found)]
+    return tuple(c for c in clamps if all(of(one, c).answer is Answer.CLEAR for _, one in found))
 
 
-def in_the_way(doing: Doing, found: Found, clamps: list[int]) -> tuple[Blocked, ...]:
+def in_the_way(doing: Doing, found: Found, clamps: Iterable[int]) -> tuple[Blocked, ...]:
     """Return for each clamp what is in the way of a path."""
     return tuple(worst(doing, [(of(one, c), motion, one[0]) for motion, one in found]) for c in clamps)
 
@@ -262,7 +269,15 @@ def in_the_way(doing: Doing, found: Found, clamps: list[int]) -> tuple[Blocked, 
 WORST_FIRST = (Answer.STRUCK, Answer.CLOSE, Answer.CLEAR)
 
 
-def _in_the_bend(held: list[tuple[Motion, Answered]], clamp: int) -> Blocked:
+def _gripped(bend: BendCheck, held: Found) -> BendCheck:
+    """Return a bend with the clamps with which it is clear, or with what is in the way of each of them."""
+    every = range(len(bend.clamps))
+    fitting = clear_with(held, every)
+    blocked = () if fitting else tuple(_in_the_bend(held, c) for c in every)
+    return replace(bend, fitting=fitting, blocked=blocked)
+
+
+def _in_the_bend(held: Found, clamp: int) -> Blocked:
     """Return what blocks one clamp between the dies' closing and their opening."""
     return worst("bend", [(of(answered, clamp), motion, answered[0]) for motion, answered in held])
 
@@ -282,7 +297,7 @@ def rotates_from(machine: Machine, tooling: Tooling) -> float:
     return 0.0 if tip is None or machine.mandrel is None or machine.mandrel.draws_back else tip.reach
 
 
-def ground_of(machine: Machine, attempt: Attempt, clamp: float, slides_to: float, nose: float) -> Ground:
+def ground_of(machine: Machine, attempt: Bending, clamp: float, slides_to: float, nose: float) -> Ground:
     """Return the plane in which a move's detour is sought.
 
     nose: the least advance at which the tube may be rotated; slides_to: how far the arc slides straight out of the

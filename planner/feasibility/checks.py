@@ -11,9 +11,10 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from planner.clearance.solids import toward
-from planner.feasibility.bend_check import Attempt
+from planner.feasibility.bend_check import BendCheck, Bending
 from planner.feasibility.bend_checks import Around, Batches, rolls_allowed
 from planner.feasibility.home_ways import Grid, Through, ways_through
+from planner.feasibility.homing import WayHome
 from planner.feasibility.loading import Passage, Way, loading, pass_all, unloading
 from planner.feasibility.orders import Case, fitting_clamps
 from planner.feasibility.places import Place, is_last, whichever
@@ -37,8 +38,8 @@ class Checks:
     def __init__(self, case: Case, problem: Problem, around: Around) -> None:
         self.case, self.problem, self.around = case, problem, around
         self.batches = Batches(case.machine, around)
-        self.bent: dict[Key, Attempt] = {}
-        self.moved: dict[Key, Attempt] = {}
+        self.bent: dict[Key, BendCheck] = {}
+        self.moved: dict[Key, BendCheck] = {}
         self.passed: dict[Key, Passage] = {}
         self._keys: dict[tuple[Arrival, Arrival | None, Trims], Key] = {}
         self._ways: dict[Key, Through] = {}  # through the plane of arm and advance, whatever the hold
@@ -50,48 +51,50 @@ class Checks:
             for setting, angle in zip(case.settings, case.part.angles, strict=True)
         )
 
-    def bend(self, wanted: Iterable[Place]) -> list[Attempt]:
+    def bend(self, wanted: Iterable[Place]) -> list[BendCheck]:
         """Return how the bends at some places go, from the dies' closing to the arm's return.
 
         A bend with a clamp that is named goes as it does with whichever clamp fits, where that is one of them.
         """
-        return self._answered(wanted, self.bent, self._bend_key, self._bends_as_whichever, self.attempt)
+
+        def certify(some: list[Place]) -> list[BendCheck]:
+            return self.batches.bend_all(map(self.attempt, some))
+
+        return self._answered(wanted, self.bent, self._bend_key, self._bends_as_whichever, certify)
 
     def _answered(
         self,
         wanted: Iterable[Place],
-        found: dict[Key, Attempt],
+        found: dict[Key, BendCheck],
         key: Callable[[Place], Key],
-        known: Callable[[Place], Attempt | None],
-        fresh: Callable[[Place], Attempt],
-    ) -> list[Attempt]:
+        known: Callable[[Place], BendCheck | None],
+        certify: Callable[[list[Place]], list[BendCheck]],
+    ) -> list[BendCheck]:
         """Return what is found of some places, by key: with whichever clamp fits first, then with those that are named.
 
-        known: what is known of a place without certifying it, None where that is nothing; fresh: the attempt else.
+        known: what is known of a place without certifying it, None where that is nothing.
         """
         wanted = list(wanted)
-        certify = self.batches.bend_all if found is self.bent else self.batches.place_all
         for places in (map(whichever, wanted), (place for place in wanted if place.at.clamp is not None)):
-            new: dict[Key, Attempt] = {}
+            new: dict[Key, Place] = {}
             for place in places:
                 at = key(place)
                 if at in found or at in new:
                     continue
                 told = known(place)
                 if told is None:
-                    new[at] = fresh(place)
+                    new[at] = place
                 else:
                     found[at] = told
-            certify(new.values())
-            found.update(new)
+            found.update(zip(new, certify(list(new.values())), strict=True))
         return [found[key(place)] for place in wanted]
 
-    def _bends_as_whichever(self, place: Place) -> Attempt | None:
+    def _bends_as_whichever(self, place: Place) -> BendCheck | None:
         """Return how a bend with a named clamp goes by what is known of whichever fits, None if that is not known."""
         return None if place.at.clamp is None else self._as_whichever(place, self.bent, self._bend_key)
 
     @staticmethod
-    def _as_whichever(place: Place, known: dict[Key, Attempt], key: Callable[[Place], Key]) -> Attempt | None:
+    def _as_whichever(place: Place, known: dict[Key, BendCheck], key: Callable[[Place], Key]) -> BendCheck | None:
         """Return how a bend or move with a named clamp goes by what is known of whichever fits, None if not known."""
         found = known[key(whichever(place))]
         return found if found.blocked else found.only(place.at.clamp)
@@ -103,7 +106,16 @@ class Checks:
             for key in [key for key, found in known.items() if found.path is None]:
                 del known[key]
 
-    def through(self, place: Place, attempt: Attempt, grid: Grid) -> Through:
+    def comes_home(self, attempt: BendCheck, ways: Iterable[WayHome]) -> bool:
+        """Say whether the arm comes home by one of some ways after a bend that was checked, and keep that."""
+        found = self.batches.home_through(attempt, ways)
+        if found is None:
+            return False
+        for key in [key for key, known in self.bent.items() if known is attempt]:
+            self.bent[key] = found
+        return True
+
+    def through(self, place: Place, attempt: BendCheck, grid: Grid) -> Through:
         """Return what is found in the plane of arm and advance after a bend."""
         at = place.at
         key = (at.leads, at.bend, at.ahead, place.trims, attempt.room, attempt.off, attempt.clamps, grid)
@@ -111,11 +123,15 @@ class Checks:
             self._ways[key] = ways_through(self.case.machine, attempt, self.around(attempt.station), grid)
         return self._ways[key]
 
-    def move(self, wanted: Iterable[Place]) -> list[Attempt]:
+    def move(self, wanted: Iterable[Place]) -> list[BendCheck]:
         """Return how the tube is brought to some places whose bends, and the bends before, are known to go."""
-        return self._answered(wanted, self.moved, self._move_key, self._moves_as_whichever, self._moving)
 
-    def _moves_as_whichever(self, place: Place) -> Attempt | None:
+        def certify(some: list[Place]) -> list[BendCheck]:
+            return self.batches.place_all(map(self._moving, some))
+
+        return self._answered(wanted, self.moved, self._move_key, self._moves_as_whichever, certify)
+
+    def _moves_as_whichever(self, place: Place) -> BendCheck | None:
         """Return how a move with a named clamp goes by what is known of whichever fits, None if that is not known."""
         any_clamp = whichever(place)
         left, goes = (self.eased(place), self.lowered(place)), (self.eased(any_clamp), self.lowered(any_clamp))
@@ -126,7 +142,7 @@ class Checks:
             return found
         return replace(found, home=own.home, returning=own.returning)
 
-    def _moving(self, place: Place) -> Attempt:
+    def _moving(self, place: Place) -> BendCheck:
         bent = self.bent[self._bend_key(place)]
         return replace(
             bent,
@@ -163,20 +179,19 @@ class Checks:
                 new[key] = loading(machine, tooling, before)
             else:
                 new[key] = unloading(machine, tooling, attempt)
-        pass_all(self.batches, new.values())
-        self.passed.update(new)
+        self.passed.update(zip(new, pass_all(self.batches, new.values()), strict=True))
         return [self.passed[key] for key in keys]
 
-    def _passes_as_whichever(self, way: Way, place: Place, attempt: Attempt) -> Passage | None:
+    def _passes_as_whichever(self, way: Way, place: Place, attempt: BendCheck) -> Passage | None:
         """Return a passage with a named clamp by what is known of whichever fits, None if that is not known."""
         any_clamp = whichever(place)
         found = self.passed.get((way, *self._bend_key(any_clamp), self.flush(any_clamp)))
         if place.at.clamp is None or found is None or found.path is None or found.attempt.home != attempt.home:
             return None
         fits = any(found.attempt.clamps[c] == place.at.clamp for c in found.fitting)
-        return replace(found, attempt=attempt, fitting=[0]) if fits else None
+        return replace(found, attempt=attempt, fitting=(0,)) if fits else None
 
-    def spoken_of(self, place: Place, attempt: Attempt) -> Place:
+    def spoken_of(self, place: Place, attempt: BendCheck) -> Place:
         """Return the place that an attempt speaks of: its clamp left open where it was made with all that fit."""
         every = fitting_clamps(self.case, self.case.loaded(place.at.leads, place.trims), replace(place.at, clamp=None))
         return whichever(place) if attempt.clamps == every else place
@@ -199,7 +214,7 @@ class Checks:
         """Return how far the way home after the bend before, in the same load, left the die lowered [mm]."""
         return self.made_before(place).lowered if place.at.event is Event.LINK else 0.0
 
-    def made_before(self, place: Place) -> Attempt:
+    def made_before(self, place: Place) -> BendCheck:
         """Return how the bend before goes, with the place after it, whatever is between them."""
         assert place.before is not None  # asked only of what comes after a bend
         return self.bent[self._bend_key(Place(None, place.before, place.at, place.trims))]
@@ -354,8 +369,8 @@ class Checks:
             False,
         )
 
-    def attempt(self, place: Place) -> Attempt:
-        """Return the attempt of one bend with the part's own numbers."""
+    def attempt(self, place: Place) -> Bending:
+        """Return one bend with the part's own numbers."""
         at, side, trim = place.at, toward(self.case.machine), place.trims.at(place.at.leads)
         leading, st, tail_end = self.leading(at.leads), self.station(place), self._tail_end(place)
         ahead = leading.at(st.start, at.ahead, at.bend - 1, trim, at.bend)
@@ -366,12 +381,12 @@ class Checks:
         clamps = fitting_clamps(self.case, self.case.loaded(at.leads, place.trims), at)  # one where it is named
         before = self._standing_before(place)
         rolls = rolls_allowed(self.case.machine, st, before.formed_arc)
-        return Attempt(st, clamps, before, grip, standing, room, off, 0.0, 0.0, rolls)
+        return Bending(st, clamps, before, grip, standing, room, off, 0.0, 0.0, rolls)
 
     def moves_to(self, place: Place) -> bool:
         """Say whether the tube is moved to a place in the machine: by a link, or from a load that is flush."""
         return place.at.event is Event.LINK or self.flush(place)
 
-    def outcome(self, place: Place) -> Attempt:
+    def outcome(self, place: Place) -> BendCheck:
         """Return what is known of a place whose bend and move were checked."""
         return self.moved[self._move_key(place)] if self.moves_to(place) else self.bent[self._bend_key(place)]

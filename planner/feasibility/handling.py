@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from planner.feasibility.bend_check import Attempt
+from planner.feasibility.bend_check import BendCheck
 from planner.feasibility.checks import Checks
 from planner.feasibility.places import Place, whichever
 from planner.rules.chuck import both_ways
@@ -78,7 +78,7 @@ class Handling:
         self.extras[key], self.sure_extras[key] = more, min(milliseconds(sure), more)
         return changed
 
-    def _runs(self, place: Place, here: Attempt) -> float:
+    def _runs(self, place: Place, here: BendCheck) -> float:
         """Return how long the carriage runs to its hold at a load, and back where it is opened for a bend [s]."""
         checks = self.checks
         carriage, way = checks.case.machine.carriage, 0.0
@@ -90,7 +90,7 @@ class Handling:
             way += abs(carriage.waits_at - here.station.face)
         return way / checks.case.machine.speeds.advance
 
-    def _runs_back(self, attempt: Attempt) -> float:
+    def _runs_back(self, attempt: BendCheck) -> float:
         """Return how long the carriage runs back from its hold before the tube is taken off after a bend [s]."""
         machine, face = self.checks.case.machine, attempt.standing.face
         if machine.carriage is None or face is None:

@@ -19,7 +19,7 @@ from planner.clearance.rows import EVERY_CLAMP, Rows, rows_of
 from planner.clearance.solids import Tool
 from planner.clearance.surroundings import Surroundings
 from planner.deadline import in_time
-from planner.feasibility.bend_check import Attempt
+from planner.feasibility.bend_check import Bending
 from planner.feasibility.out_of_the_way import in_no_way_home, moves_by_itself
 from planner.tolerances import STRIKE_MARGIN
 from planner.tube import motions
@@ -80,7 +80,7 @@ class Passing:
     """
 
     def __init__(
-        self, attempt: Attempt, around: Surroundings, clamp: int, arm: float, farthest: float, rounded: bool = False
+        self, attempt: Bending, around: Surroundings, clamp: int, arm: float, farthest: float, rounded: bool = False
     ) -> None:
         self.rounded = rounded
         self.attempt, self.around, self.clamp, self.arm, self.farthest = attempt, around, clamp, arm, farthest

@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 
 from planner.clearance.surroundings import Surroundings
-from planner.feasibility.bend_check import Attempt, leaving_of
+from planner.feasibility.bend_check import BendCheck, leaving_of
 from planner.feasibility.home_plane import Passing
 from planner.feasibility.homing import ARM_STEP, HomeLeg, WayHome
 from planner.inputs.machine import Machine
@@ -73,7 +73,7 @@ class Through:
     shut_at: Corners
 
 
-def ways_through(machine: Machine, attempt: Attempt, around: Surroundings, grid: Grid) -> Through:
+def ways_through(machine: Machine, attempt: BendCheck, around: Surroundings, grid: Grid) -> Through:
     """Return what is found with the collet closed and by hand, with each clamp that holds in the bend."""
     settable = leaving_of(machine, attempt).settable
     ways, shut_at = list[WayHome](), list[tuple[int, float]]()
@@ -89,7 +89,7 @@ def ways_through(machine: Machine, attempt: Attempt, around: Surroundings, grid:
 
 
 def _ways(
-    attempt: Attempt, around: Surroundings, clamp: int, grid: Grid, off: float | None
+    attempt: BendCheck, around: Surroundings, clamp: int, grid: Grid, off: float | None
 ) -> tuple[list[WayHome], float | None]:
     """Return the ways with the collet closed, or by hand to where the tube is off [mm], and where the arm is shut."""
     most = attempt.room if off is None else off
@@ -110,7 +110,7 @@ def _ways(
     return ways, None if reached.all() else float(arms[int(reached.argmin())])
 
 
-def _explored(attempt: Attempt, around: Surroundings, clamp: int, arms: Array, advances: Array, grid: Grid) -> Array:
+def _explored(attempt: BendCheck, around: Surroundings, clamp: int, arms: Array, advances: Array, grid: Grid) -> Array:
     """Return how deep the tube lies at each arm and advance that is reached (A, Y) [mm], infinite elsewhere."""
     depth = np.full((arms.size, advances.size), math.inf)
     begun = np.zeros(1, dtype=np.int64)

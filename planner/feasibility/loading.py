@@ -10,14 +10,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from planner.clearance.rectangles import Region
 from planner.clearance.verdicts import Answer
-from planner.feasibility.bend_check import Attempt, Blocked, legs_of
+from planner.feasibility.bend_check import BendCheck, Blocked, legs_of
 from planner.feasibility.bend_checks import SLIDES, Batches, clear_with, in_the_way, of, rotates_from
 from planner.feasibility.detours import Ground, detours, varied
 from planner.feasibility.moves import Leg, PlainPath, timed
@@ -42,39 +42,37 @@ MOST_DETOURS = 8
 Way = Literal["load", "unload"]
 
 
-@dataclass
+@dataclass(frozen=True, eq=False)
 class Passage:
-    """One tube put on or taken off.
+    """One tube put on or taken off, and what is found of it.
 
     attempt: the bend that comes next, or was made last; standing: the tube at its place, at an advance of 0, the collet
     open; begin: the advance at which it stands there [mm]; far: the advance at which it is in free hands [mm], None
     where there is no mandrel: how it comes there is not looked at; nose: from which advance on it may be rotated [mm].
     run: the carriage's run from where it waits to its hold, or back, None where it has none to make.
-    path: found, with its motions, for the clamps `fitting`; blocked: for each clamp what was in the way straight out;
-    slides: how far it goes straight from its place, once that was looked for [mm].
+    path: found, with its motions, for the clamps `fitting`; blocked: for each clamp what was in the way straight out.
     """
 
     way: Way
-    attempt: Attempt
+    attempt: BendCheck
     standing: Standing
     begin: float
     far: float | None
     nose: float
     run: Motion | None
-    fitting: list[int]
+    fitting: tuple[int, ...]
     path: PlainPath | None = None
     motions: tuple[Motion, ...] = ()
-    blocked: tuple[Blocked, ...] = field(default=())
-    slides: float | None = None
+    blocked: tuple[Blocked, ...] = ()
 
 
-def loading(machine: Machine, tooling: Tooling, attempt: Attempt) -> Passage:
+def loading(machine: Machine, tooling: Tooling, attempt: BendCheck) -> Passage:
     """Return the passage by which the tube of a load comes to its place before its first bend."""
     standing = attempt.standing_before
     return _passage("load", machine, tooling, attempt, standing, 0.0, _run_to_hold(machine, standing))
 
 
-def unloading(machine: Machine, tooling: Tooling, attempt: Attempt) -> Passage:
+def unloading(machine: Machine, tooling: Tooling, attempt: BendCheck) -> Passage:
     """Return the passage by which the tube is taken off after the last bend of a load."""
     run = _run_back(machine, attempt)
     standing = replace(attempt.standing, lowered=attempt.lowered)
@@ -85,7 +83,7 @@ def _passage(
     way: Way,
     machine: Machine,
     tooling: Tooling,
-    attempt: Attempt,
+    attempt: BendCheck,
     standing: Standing,
     begin: float,
     run: Motion | None,
@@ -93,8 +91,8 @@ def _passage(
     stands = None if machine.carriage is None else machine.carriage.waits_at
     drawn_off = way == "unload" and attempt.home is not None and attempt.home.drawn_off
     far = None if machine.mandrel is None or drawn_off else free_hands(machine, tooling, standing)
-    nose, fitting = rotates_from(machine, tooling), list(attempt.fitting)
-    return Passage(way, attempt, standing.opened(stands), begin, far, nose, run, fitting)
+    nose = rotates_from(machine, tooling)
+    return Passage(way, attempt, standing.opened(stands), begin, far, nose, run, attempt.fitting)
 
 
 def free_hands(machine: Machine, tooling: Tooling, standing: Standing) -> float:
@@ -109,7 +107,7 @@ def _run_to_hold(machine: Machine, standing: Standing) -> Motion | None:
     return run_carriage(standing, 0.0, (machine.carriage.waits_at, standing.face))
 
 
-def _run_back(machine: Machine, attempt: Attempt) -> Motion | None:
+def _run_back(machine: Machine, attempt: BendCheck) -> Motion | None:
     """The collet opens once the arm is home, or before it where the tube is run forward by hand."""
     standing, home = attempt.standing, attempt.home
     if machine.carriage is None or standing.face is None:
@@ -119,35 +117,40 @@ def _run_back(machine: Machine, attempt: Attempt) -> Motion | None:
     return run_carriage(standing, y, (standing.face - y, machine.carriage.waits_at), arm)
 
 
-def pass_all(batches: Batches, passages: Iterable[Passage]) -> None:
+def pass_all(batches: Batches, passages: Iterable[Passage]) -> list[Passage]:
     """Find a clear path for each passage, straight, then rotated once on the way, then through the plane.
 
     Then the carriage runs to its hold, or back.
     """
-    passages = list(passages)
-    for passage in passages:
-        if passage.far is None:
-            passage.path = PlainPath((), 0.0)
-    sought = [passage for passage in passages if passage.path is None]
-    _try(batches, [(passage, [_straight(batches, passage)]) for passage in sought])
-    formed = [passage for passage in sought if passage.path is None and passage.standing.leading.curvature.any()]
-    _try(batches, [(passage, _rotated_once(batches, passage)) for passage in formed])
-    for passage in formed:
-        if passage.path is None:
-            _detour(batches, passage)
-    _run_all(batches, [passage for passage in passages if passage.path is not None])
+    found = [replace(one, path=PlainPath((), 0.0)) if one.far is None else one for one in passages]
+    found = _try(batches, found, [[_straight(batches, one)] if one.path is None else [] for one in found])
+    slides = {
+        number: slides_to(batches, one)
+        for number, one in enumerate(found)
+        if one.path is None and one.standing.leading.curvature.any()
+    }
+    rotated = [_rotated_once(batches, one, slides[k]) if k in slides else [] for k, one in enumerate(found)]
+    found = _try(batches, found, rotated)
+    for number, out in slides.items():
+        if found[number].path is None:
+            found[number] = _detour(batches, found[number], out)
+    return _run_all(batches, found)
 
 
-def _run_all(batches: Batches, passages: list[Passage]) -> None:
+def _run_all(batches: Batches, passages: list[Passage]) -> list[Passage]:
     """Certify the carriage's runs; where one is struck the passage has no path."""
-    running = [(passage, passage.run) for passage in passages if passage.run is not None]
-    answers = batches.certified([(passage.attempt, run) for passage, run in running]) if running else []
-    for (passage, run), answer in zip(running, answers, strict=True):
-        clear = clear_with([(run, answer)], passage.fitting)
-        if not clear:
-            passage.path, passage.motions = None, ()
-            passage.blocked = in_the_way("carriage run", [(run, answer)], passage.fitting)
-        passage.fitting = clear or passage.fitting
+    running = {k: one.run for k, one in enumerate(passages) if one.path is not None and one.run is not None}
+    answers = batches.certified([(passages[k].attempt, run) for k, run in running.items()]) if running else []
+    found = list(passages)
+    for (number, run), answer in zip(running.items(), answers, strict=True):
+        one = passages[number]
+        clear = clear_with([(run, answer)], one.fitting)
+        if clear:
+            found[number] = replace(one, fitting=clear)
+        else:
+            blocked = in_the_way("carriage run", [(run, answer)], one.fitting)
+            found[number] = replace(one, path=None, motions=(), blocked=blocked)
+    return found
 
 
 def _straight(batches: Batches, passage: Passage) -> PlainPath:
@@ -156,10 +159,13 @@ def _straight(batches: Batches, passage: Passage) -> PlainPath:
     return timed(batches.machine, [Leg("advance", *ends, 0.0, passage.way == "load")])
 
 
-def _rotated_once(batches: Batches, passage: Passage) -> list[PlainPath]:
-    """Return paths with one rotation on the way, where the tube goes straight between there and its place."""
+def _rotated_once(batches: Batches, passage: Passage, out: float) -> list[PlainPath]:
+    """Return paths with one rotation on the way, where the tube goes straight between there and its place.
+
+    out: how far it goes straight [mm].
+    """
     assert passage.far is not None  # asked only of a tube that goes on a mandrel
-    least, out = max(passage.nose, passage.begin), slides_to(batches, passage)
+    least = max(passage.nose, passage.begin)
     made = []
     for share in SHARES:
         y = round(least + share * (out - least), 1)
@@ -187,20 +193,24 @@ def motions_of(passage: Passage, path: PlainPath) -> tuple[Motion, ...]:
     return legs_of(passage.standing, path)
 
 
-def _try(batches: Batches, tried: list[tuple[Passage, list[PlainPath]]]) -> None:
-    """Give each passage its first clear path; what was in the way of the first one tried stays with it."""
-    made = [(passage, path, motions_of(passage, path)) for passage, paths in tried for path in paths]
-    jobs = [(passage.attempt, motion) for passage, _, legs in made for motion in legs]
-    answers = iter(batches.certified(jobs) if jobs else [])
-    for passage, path, legs in made:
-        found = [(motion, next(answers)) for motion in legs]
-        if passage.path is not None:
-            continue
-        clear = clear_with(found, passage.fitting)
-        if clear:
-            passage.path, passage.motions, passage.fitting, passage.blocked = path, legs, clear, ()
-        elif not passage.blocked:
-            passage.blocked = in_the_way(passage.way, found, passage.fitting)
+def _try(batches: Batches, passages: list[Passage], tried: list[list[PlainPath]]) -> list[Passage]:
+    """Return the passages, each with its first clear path; what was in the way of the first one tried stays with it."""
+    made = [
+        [(path, motions_of(passage, path)) for path in paths] for passage, paths in zip(passages, tried, strict=True)
+    ]
+    answers = batches.answers([passage.attempt for passage in passages], made)
+    found = list(passages)
+    for number, passage in enumerate(passages):
+        for path, legs in made[number]:
+            on_way = [(motion, next(answers)) for motion in legs]
+            if found[number].path is not None:
+                continue
+            clear = clear_with(on_way, passage.fitting)
+            if clear:
+                found[number] = replace(passage, path=path, motions=legs, fitting=clear, blocked=())
+            elif not found[number].blocked:
+                found[number] = replace(passage, blocked=in_the_way(passage.way, on_way, passage.fitting))
+    return found
 
 
 def ground_of(passage: Passage, clamp: float, out: float | None = None) -> Ground:
@@ -216,32 +226,32 @@ def ground_of(passage: Passage, clamp: float, out: float | None = None) -> Groun
     )
 
 
-def _detour(batches: Batches, passage: Passage) -> None:
+def _detour(batches: Batches, passage: Passage, slides: float) -> Passage:
+    """Find a path through the plane; slides: how far the tube goes straight from its place [mm]."""
     around = batches.around(passage.attempt.station)
-    out = None if passage.way == "load" else slides_to(batches, passage)
+    out = None if passage.way == "load" else slides
     if out is not None and out <= passage.begin < passage.nose:
-        return  # it may not be rotated where it stands, and goes no farther
+        return passage  # it may not be rotated where it stands, and goes no farther
     # What keeps clear of the shortest clamp is tried with all of them; where that does not pass none does.
     ground = ground_of(passage, passage.attempt.clamps[passage.fitting[-1]], out)
     found = detours(batches.machine, ground, around, 0.0)[:MOST_DETOURS]
-    _try(batches, [(passage, found)])
+    (passage,) = _try(batches, [passage], [found])
     pinned = (passage.way == "unload", passage.way == "load")
     for path in found if batches.harder else ():
         if passage.path is None:
-            _try(batches, [(passage, list(varied(batches.machine, path, 0.0, pinned)))])
+            (passage,) = _try(batches, [passage], [list(varied(batches.machine, path, 0.0, pinned))])
+    return passage
 
 
 def slides_to(batches: Batches, passage: Passage) -> float:
     """Return how far a tube goes straight between its place and free hands at least [mm], by steps and finer ones."""
-    if passage.slides is None:
-        assert passage.far is not None  # asked only of a tube that goes on a mandrel
-        low, high = passage.begin, passage.far
-        for _ in range(2):
-            ways = np.linspace(low, high, SLIDES + 1)[1:]
-            clear = [y for y, goes in zip(ways, _slides(batches, passage, ways), strict=True) if goes]
-            low, high = max([low, *clear]), min([high, *(y for y in ways if y > max([low, *clear]))])
-        passage.slides = float(low)
-    return passage.slides
+    assert passage.far is not None  # asked only of a tube that goes on a mandrel
+    low, high = passage.begin, passage.far
+    for _ in range(2):
+        ways = np.linspace(low, high, SLIDES + 1)[1:]
+        clear = [y for y, goes in zip(ways, _slides(batches, passage, ways), strict=True) if goes]
+        low, high = max([low, *clear]), min([high, *(y for y in ways if y > max([low, *clear]))])
+    return float(low)
 
 
 def _slides(batches: Batches, passage: Passage, ways: Array) -> list[bool]:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from itertools import islice, pairwise
+from typing import NamedTuple
 
 from planner.clearance.solids import toward
-from planner.feasibility.bend_check import Attempt, Blocked
+from planner.feasibility.bend_check import BendCheck, Bending, Blocked
 from planner.feasibility.bend_checks import Around, Batches, farthest_forward, rolls_allowed
 from planner.feasibility.home_ways import GRIDS, ways_through
 from planner.feasibility.homing import WayHome, most_room
@@ -94,93 +96,105 @@ def try_order(stationed: Stationed, around: Around, harder: bool = False) -> Tri
 
     harder: try what takes long too where nothing else goes.
     """
-    machine = stationed.ready.case.machine
-    batches = Batches(machine, around)
-    batches.harder = harder
-    loads = [attempts_of(stationed, number, around) for number in range(len(stationed.loads))]
-    every = [attempt for load in loads for attempt in load]
-    batches.bend_all(every)
-    for attempt in every:
-        if attempt.fitting and not attempt.returning:  # only the arm's way home is in the way
-            through = (ways_through(machine, attempt, around(attempt.station), grid) for grid in GRIDS)
-            any(batches.home_through(attempt, found.ways) for found in through)
-    if all(attempt.returning for attempt in every):
-        for load in loads:
-            for before, attempt in pairwise(load):
-                attempt.eased_before = before.eased
-                attempt.standing_before = replace(attempt.standing_before, lowered=before.lowered)
-        batches.place_all(every)
-    on, off = _passages(batches, loads) if not any(attempt.blocked for attempt in every) else ({}, {})
-    failures = tuple(
-        Failure(attempt.station, number, attempt.blocked[0])
+    batches = Batches(stationed.ready.case.machine, around, harder)
+    loads = _bent(batches, [attempts_of(stationed, number, around) for number in range(len(stationed.loads))])
+    if all(bend.returning for load in loads for bend in load):
+        loads = _in_loads(batches.place_all(bend for load in loads for bend in _as_left(load)), loads)
+    failures = [
+        Failure(bend.station, number, bend.blocked[0])
         for number, load in enumerate(loads)
-        for attempt in load
-        if attempt.blocked
-    )
-    failures += tuple(
-        Failure(attempt.station, number, passage.blocked[0])
-        for number, load in enumerate(loads)
-        for attempt in load
-        for passage in (on.get(id(attempt)), off.get(id(attempt)))
+        for bend in load
+        if bend.blocked
+    ]
+    passed = [Passed(load, None, None) for load in loads] if failures else _passages(batches, loads)
+    failures += [
+        Failure(bend.station, number, passage.blocked[0])
+        for number, (load, on, off) in enumerate(passed)
+        for bend, passage in ((load[0], on), (load[-1], off))
         if passage is not None and passage.path is None
-    )
+    ]
     if failures:
-        return Trial(stationed, None, failures, batches.evaluations, batches.short)
-    done = tuple(tuple(_done(attempt, on, off) for attempt in load) for load in loads)
+        return Trial(stationed, None, tuple(failures), batches.evaluations, batches.short)
+    done = tuple(_done(*one) for one in passed)
     return Trial(stationed, done, (), batches.evaluations, batches.short)
 
 
-Passages = dict[int, Passage]
+Loads = list[list[BendCheck]]
 
 
-def _passages(batches: Batches, loads: list[list[Attempt]]) -> tuple[Passages, Passages]:
-    """Put the tube on and take it off for every load; by the identity of its first and last bend.
+def _in_loads(bent: Iterable[BendCheck], loads: Sequence[Sequence[Bending]]) -> Loads:
+    """Return bends in their loads again."""
+    following = iter(bent)
+    return [list(islice(following, len(load))) for load in loads]
 
-    Each bend keeps the clamps with which that goes too.
-    """
 
-    def tooling(attempt: Attempt) -> Tooling:
-        return batches.around(attempt.station).tooling
+def _bent(batches: Batches, loads: list[list[Bending]]) -> Loads:
+    """Bend them all, and bring the arm home through its plane where only that is in the way."""
+    bent = batches.bend_all(bend for load in loads for bend in load)
+    return _in_loads((_through(batches, bend) if bend.fitting and not bend.returning else bend for bend in bent), loads)
 
+
+def _through(batches: Batches, bend: BendCheck) -> BendCheck:
+    """Return a bend with a way home through the plane of arm and advance, where there is one."""
+    around = batches.around(bend.station)
+    ways = (ways_through(batches.machine, bend, around, grid).ways for grid in GRIDS)
+    found = (batches.home_through(bend, some) for some in ways)
+    return next((home for home in found if home is not None), bend)
+
+
+def _as_left(load: list[BendCheck]) -> Iterator[BendCheck]:
+    """Yield the bends of a load, each with the tube as the way home before it has left it."""
+    yield load[0]
+    for before, bend in pairwise(load):
+        standing = replace(bend.standing_before, lowered=before.lowered)
+        yield replace(bend, eased_before=before.eased, standing_before=standing)
+
+
+class Passed(NamedTuple):
+    """The bends of a load, and the tube put on before them and taken off after them, where that is looked at."""
+
+    load: list[BendCheck]
+    put_on: Passage | None
+    taken_off: Passage | None
+
+
+def _passages(batches: Batches, loads: Loads) -> list[Passed]:
+    """Put the tube on and take it off for every load; each bend keeps the clamps with which that goes too."""
     machine = batches.machine
     if machine.mandrel is None and machine.carriage is None:
-        return {}, {}
-    on = {id(load[0]): loading(machine, tooling(load[0]), load[0]) for load in loads}
-    pass_all(batches, on.values())
-    for passage in on.values():
-        passage.attempt.fitting = passage.fitting
-    off = {id(load[-1]): unloading(machine, tooling(load[-1]), load[-1]) for load in loads}
-    pass_all(batches, off.values())
-    for passage in off.values():
-        passage.attempt.fitting = passage.fitting
-    return on, off
+        return [Passed(load, None, None) for load in loads]
+
+    def tooling(bend: BendCheck) -> Tooling:
+        return batches.around(bend.station).tooling
+
+    on = pass_all(batches, [loading(machine, tooling(load[0]), load[0]) for load in loads])
+    loads = [[replace(load[0], fitting=one.fitting), *load[1:]] for load, one in zip(loads, on, strict=True)]
+    off = pass_all(batches, [unloading(machine, tooling(load[-1]), load[-1]) for load in loads])
+    loads = [[*load[:-1], replace(load[-1], fitting=one.fitting)] for load, one in zip(loads, off, strict=True)]
+    return [Passed(*one) for one in zip(loads, on, off, strict=True)]
 
 
-def _done(attempt: Attempt, on: Passages, off: Passages) -> BendDone:
-    assert attempt.path is not None  # else it were blocked
-    assert attempt.home is not None
-    clamp = attempt.clamps[attempt.fitting[0]]
-    put_on, taken_off = on.get(id(attempt)), off.get(id(attempt))
-    return BendDone(
-        attempt.station,
-        clamp,
-        attempt.path,
-        attempt.placing,
-        tuple(attempt.gripping),
-        attempt.returning,
-        attempt.home,
-        put_on,
-        taken_off,
-    )
+def _done(load: list[BendCheck], put_on: Passage | None, taken_off: Passage | None) -> tuple[BendDone, ...]:
+    done = [_bend_done(bend) for bend in load]
+    done[0] = replace(done[0], put_on=put_on)
+    done[-1] = replace(done[-1], taken_off=taken_off)
+    return tuple(done)
 
 
-def attempts_of(stationed: Stationed, number: int, around: Around) -> list[Attempt]:
+def _bend_done(bend: BendCheck) -> BendDone:
+    assert bend.path is not None  # else it were blocked
+    assert bend.home is not None
+    clamp = bend.clamps[bend.fitting[0]]
+    return BendDone(bend.station, clamp, bend.path, bend.placing, bend.gripping, bend.returning, bend.home)
+
+
+def attempts_of(stationed: Stationed, number: int, around: Around) -> list[Bending]:
     """Build the tube as it stands before, in and after each bend of a load."""
     load, view = stationed.ready.loads[number], stationed.view(number)
     machine, stations = stationed.ready.case.machine, stationed.loads[number]
     side, tail_end = toward(machine), load.loaded.stock_behind_zero
     trim, formed = load.loaded.trim_lead, load.formed
-    made: list[Attempt] = []
+    made: list[Bending] = []
     first = stations[0]
     at = first.start - first.advance
     flush = leading_part(view, formed, at, trim, side, first.bend)
@@ -204,7 +218,7 @@ def attempts_of(stationed: Stationed, number: int, around: Around) -> list[Attem
             shown(machine, grip_, u, trim) for grip_, u in zip(held, (before.tangent_u, st.end), strict=True)
         )
         rolls = rolls_allowed(machine, st, before.formed_arc)
-        made.append(Attempt(st, clamps, before, grip, after, room, off, shown_before, shown_after, rolls))
+        made.append(Bending(st, clamps, before, grip, after, room, off, shown_before, shown_after, rolls))
         before = after
     return made
 

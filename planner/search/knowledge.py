@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from planner.cuts.shop_rules import problem_of
 from planner.cuts.strike_cuts import StrikeCuts
-from planner.feasibility.bend_check import Attempt
+from planner.feasibility.bend_check import BendCheck
 from planner.feasibility.bend_checks import Around
 from planner.feasibility.checks import Checks
 from planner.feasibility.handling import Handling
@@ -102,7 +102,7 @@ class Knowledge:
         passed = self._on_and_off([place for place in wanted if place.at in goes])
         return [*(nogood for _, nogood in (*bent, *moved)), *passed]
 
-    def _taught(self, wanted: list[Place], attempts: list[Attempt]) -> list[tuple[Place, NoGood]]:
+    def _taught(self, wanted: list[Place], attempts: list[BendCheck]) -> list[tuple[Place, NoGood]]:
         """Return the places that cannot be carried out, each with what it teaches."""
         found = []
         for place, attempt in zip(wanted, attempts, strict=True):
