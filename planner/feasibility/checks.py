@@ -11,22 +11,22 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from planner.clearance.solids import toward
+from planner.feasibility.at_station import Tube, plus
 from planner.feasibility.bend_check import BendCheck, Bending
-from planner.feasibility.bend_checks import Around, Batches, rolls_allowed
+from planner.feasibility.bend_checks import Around, Batches
 from planner.feasibility.home_ways import Grid, Through, ways_through
 from planner.feasibility.homing import WayHome
 from planner.feasibility.loading import Passage, Way, loading, pass_all, unloading
 from planner.feasibility.orders import Case, fitting_clamps
 from planner.feasibility.places import Place, is_last, whichever
 from planner.feasibility.stations import Station, printed_setting
-from planner.feasibility.whole_order import in_die, plus, rooms
 from planner.rules.broken import End, other
 from planner.rules.carriage import closest_face
 from planner.rules.chuck import both_ways
 from planner.sequencing.events import Arrival, Event, Trims
 from planner.sequencing.problem import Problem
 from planner.tube.motions import Standing
-from planner.tube.partly_bent import Leading
+from planner.tube.partly_bent import Leading, Pieces
 
 Key = tuple[object, ...]
 """All that a finding depends on."""
@@ -44,6 +44,7 @@ class Checks:
         self._keys: dict[tuple[Arrival, Arrival | None, Trims], Key] = {}
         self._ways: dict[Key, Through] = {}  # through the plane of arm and advance, whatever the hold
         self._leading: dict[End, Leading] = {}
+        self._tubes: dict[tuple[End, Trims], Tube] = {}
         self.carried = frozenset(solid.name for solid in case.machine.solid if solid.moves_with == "carriage")
         resolution, largest = case.machine.rotation.resolution, case.machine.head.largest_angle
         self.settings = tuple(
@@ -256,33 +257,25 @@ class Checks:
             at = place.at
             faces = (self.face(at, place.trims), self._new_face(place)) if self.carried else ()
             opened = at.released and bool(self.carried)
-            rooms = self._rooms(place, self.station(place), self._standing_after(place))
+            st = self.station(place)
+            tube, tooling = self.tube(at.leads, place.trims), self.around(st).tooling
+            rooms = tube.room(st, self._standing_after(place), tooling, self._gap(place))
             known = (at.leads, at.bend, at.ahead, at.clamp, opened, place.trims, rooms, *faces)
             self._keys[place.at, place.after, place.trims] = known
         return known
 
-    def _rooms(self, place: Place, st: Station, standing: Standing) -> tuple[float, float | None]:
-        """Return the room for the way home after a bend, as `rooms` says."""
+    def _gap(self, place: Place) -> float | None:
+        """Return the straight to the next bend in the same load, None where the tube is taken off [mm]."""
         view, bend = self.leading(place.at.leads).view, place.at.bend
-        gap = None if is_last(place) else float(view.bend_starts[bend]) - float(view.bend_ends[bend - 1])
-        return rooms(self.case.machine, self.around(st).tooling, st, standing, gap)
+        return None if is_last(place) else float(view.bend_starts[bend]) - float(view.bend_ends[bend - 1])
 
     def _standing_after(self, place: Place) -> Standing:
         """Return the tube as it stands once the bend is made and the dies are open."""
-        at, leading = place.at, self.leading(place.at.leads)
-        end, trim, tail_end = (
-            float(leading.view.bend_ends[at.bend - 1]),
-            place.trims.at(at.leads),
-            self._tail_end(place),
-        )
-        new_face = self._new_face(place)
+        at, view = place.at, self.leading(place.at.leads).view
+        end, new_face = float(view.bend_ends[at.bend - 1]), self._new_face(place)
         face = self.face(at, place.trims) if new_face is None else new_face
-        pieces = leading.at(end, at.ahead, at.bend, trim, at.bend)
         held = None if at.released else plus(face, -end)
-        radius = float(leading.view.radii[at.bend - 1])
-        carriage = self.case.machine.carriage
-        stands = None if carriage is None else carriage.waits_at
-        return Standing(pieces, True, tail_end - end, end, held, radius, toward(self.case.machine), stands)
+        return self.tube(at.leads, place.trims).bent(at.bend, at.ahead, end, float(view.radii[at.bend - 1]), held)
 
     def _move_key(self, place: Place) -> Key:
         at = place.at
@@ -327,21 +320,25 @@ class Checks:
         return ways if self.problem.chuck is None else (ways[place.at.way],)
 
     def _standing_before(self, place: Place) -> Standing:
-        at, end, side = place.at, place.at.leads, toward(self.case.machine)
-        leading, trim = self.leading(end), place.trims.at(end)
-        tail_end, face = self._tail_end(place), self.face(at, place.trims)
-        start = float(leading.view.bend_starts[at.bend - 1])
+        at, tube = place.at, self.tube(place.at.leads, place.trims)
+        view, face = self.leading(at.leads).view, self.face(at, place.trims)
         if at.event is Event.LINK:
-            u = float(leading.view.bend_ends[at.bend - 2])
-            pieces = leading.at(u, at.ahead, at.bend - 1, trim, at.bend - 1)
-            radius = float(leading.view.radii[at.bend - 2])
-            return Standing(pieces, True, tail_end - u, u, plus(face, -u), radius, side)
-        u = start - self._advance(place)
-        pieces = leading.at(u, at.ahead, at.bend - 1, trim, at.bend)
-        return Standing(pieces, False, tail_end - u, u, plus(face, -u), float(leading.view.radii[at.bend - 1]), side)
+            u, radius = float(view.bend_ends[at.bend - 2]), float(view.radii[at.bend - 2])
+            return tube.bent(at.bend - 1, at.ahead, u, radius, plus(face, -u))
+        u = float(view.bend_starts[at.bend - 1]) - self._advance(place)
+        return tube.put(at.bend, at.ahead, u, float(view.radii[at.bend - 1]), plus(face, -u))
 
-    def _tail_end(self, place: Place) -> float:
-        return self.case.loaded(place.at.leads, place.trims).stock_behind_zero
+    def tube(self, end: End, trims: Trims) -> Tube:
+        """Return the tube with an end leading."""
+        if (end, trims) not in self._tubes:
+            leading, trim = self.leading(end), trims.at(end)
+
+            def pieces(u: float, first: int, last: int, plane_of: int) -> Pieces:
+                return leading.at(u, first, last, trim, plane_of)
+
+            tail_end = self.case.loaded(end, trims).stock_behind_zero
+            self._tubes[end, trims] = Tube(self.case.machine, pieces, tail_end)
+        return self._tubes[end, trims]
 
     def station(self, place: Place) -> Station:
         """Return the station of an arrival with the part's own numbers; only the setting is as the dial shows it."""
@@ -371,17 +368,11 @@ class Checks:
 
     def attempt(self, place: Place) -> Bending:
         """Return one bend with the part's own numbers."""
-        at, side, trim = place.at, toward(self.case.machine), place.trims.at(place.at.leads)
-        leading, st, tail_end = self.leading(at.leads), self.station(place), self._tail_end(place)
-        ahead = leading.at(st.start, at.ahead, at.bend - 1, trim, at.bend)
-        follows, carriage = self.around(st).tooling.pressure_die_follows, self.case.machine.carriage
-        grip = in_die(st, ahead, tail_end, side, follows, carriage)
-        standing = self._standing_after(place)
-        room, off = self._rooms(place, st, standing)
+        at, st = place.at, self.station(place)
         clamps = fitting_clamps(self.case, self.case.loaded(at.leads, place.trims), at)  # one where it is named
-        before = self._standing_before(place)
-        rolls = rolls_allowed(self.case.machine, st, before.formed_arc)
-        return Bending(st, clamps, before, grip, standing, room, off, 0.0, 0.0, rolls)
+        before, after = self._standing_before(place), self._standing_after(place)
+        tube, tooling = self.tube(at.leads, place.trims), self.around(st).tooling
+        return tube.bending(st, at.ahead, tooling, clamps, before, after, self._gap(place))
 
     def moves_to(self, place: Place) -> bool:
         """Say whether the tube is moved to a place in the machine: by a link, or from a load that is flush."""

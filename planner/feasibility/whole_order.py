@@ -8,16 +8,16 @@ from itertools import islice, pairwise
 from typing import NamedTuple
 
 from planner.clearance.solids import toward
+from planner.feasibility.at_station import Tube, plus
 from planner.feasibility.bend_check import BendCheck, Bending, Blocked
-from planner.feasibility.bend_checks import Around, Batches, farthest_forward, rolls_allowed
+from planner.feasibility.bend_checks import Around, Batches
 from planner.feasibility.home_ways import GRIDS, ways_through
-from planner.feasibility.homing import WayHome, most_room
-from planner.feasibility.loading import Passage, free_hands, loading, pass_all, unloading
+from planner.feasibility.homing import WayHome
+from planner.feasibility.loading import Passage, loading, pass_all, unloading
 from planner.feasibility.moves import PlainPath
 from planner.feasibility.stations import Station, Stationed, shown
-from planner.inputs.machine import Carriage, Machine, Tooling
+from planner.inputs.machine import Tooling
 from planner.tube.bodies import Motion, Phase
-from planner.tube.motions import InDie, Standing
 from planner.tube.partly_bent import Pieces, leading_part
 
 
@@ -192,71 +192,27 @@ def attempts_of(stationed: Stationed, number: int, around: Around) -> list[Bendi
     """Build the tube as it stands before, in and after each bend of a load."""
     load, view = stationed.ready.loads[number], stationed.view(number)
     machine, stations = stationed.ready.case.machine, stationed.loads[number]
-    side, tail_end = toward(machine), load.loaded.stock_behind_zero
-    trim, formed = load.loaded.trim_lead, load.formed
+    side, trim, ahead = toward(machine), load.loaded.trim_lead, load.bends[0] - len(load.formed)
+
+    def pieces(u: float, first: int, last: int, plane_of: int) -> Pieces:
+        return leading_part(view, range(first, last + 1), u, trim, side, plane_of)
+
+    tube = Tube(machine, pieces, load.loaded.stock_behind_zero)
     made: list[Bending] = []
     first = stations[0]
     at = first.start - first.advance
-    flush = leading_part(view, formed, at, trim, side, first.bend)
-    before = Standing(flush, False, tail_end - at, at, plus(first.face, first.advance), first.radius, side)
-    for i, (st, clamps) in enumerate(zip(stations, load.clamps, strict=True)):
-        ahead = leading_part(view, formed, st.start, trim, side, st.bend)
-        grip = in_die(st, ahead, tail_end, side, around(st).tooling.pressure_die_follows, machine.carriage)
-        formed = formed | {st.bend}
+    before = tube.put(first.bend, ahead, at, first.radius, plus(first.face, first.advance))
+    for st, following, clamps in zip(stations, (*stations[1:], None), load.clamps, strict=True):
         face = plus(st.face, -st.radius * st.angle)
         if st.regrip is not None:
             face = st.regrip[1] + st.radius * (st.setting - st.angle)
-        leading = leading_part(view, formed, st.end, trim, side, st.bend)
-        held_at = None if st.released else face
-        after = Standing(leading, True, tail_end - st.end, st.end, held_at, st.radius, side, grip.stands)
-        following = stations[i + 1] if i + 1 < len(stations) else None
-        tooling = around(st).tooling
+        after = tube.bent(st.bend, ahead, st.end, st.radius, None if st.released else face)
         gap = None if following is None else following.advance
-        room, off = rooms(machine, tooling, st, after, gap)
         held = [next((g for g in load.grips if s.bend in g.bends), None) for s in (st, following or st)]
-        shown_before, shown_after = (
-            shown(machine, grip_, u, trim) for grip_, u in zip(held, (before.tangent_u, st.end), strict=True)
+        before_it, at_its_end = (
+            shown(machine, grip, u, trim) for grip, u in zip(held, (before.tangent_u, st.end), strict=True)
         )
-        rolls = rolls_allowed(machine, st, before.formed_arc)
-        made.append(Bending(st, clamps, before, grip, after, room, off, shown_before, shown_after, rolls))
+        tooling = around(st).tooling
+        made.append(tube.bending(st, ahead, tooling, clamps, before, after, gap, (before_it, at_its_end)))
         before = after
     return made
-
-
-def rooms(
-    machine: Machine, tooling: Tooling, st: Station, standing: Standing, gap: float | None
-) -> tuple[float, float | None]:
-    """Return how far the tube may be run forward before the arm is home, and where it is in free hands [mm].
-
-    gap: to the next bend in the same load, past which it may go where it can come back; None where the tube is taken
-    off: then the collet may be opened, else there are no free hands.
-    """
-    leading = standing.leading
-    straight = leading.count > 1 and leading.curvature[1] == 0.0
-    most = most_room(tooling, st.angle, float(leading.length[1]) if straight else 0.0)
-    room = 0.0 if st.released else min(farthest_forward(machine, standing), most)
-    if gap is not None and machine.carriage is not None and not machine.carriage.may_go_back:
-        room = min(room, gap)
-    return round(room, 6), None if gap is not None else free_hands(machine, tooling, standing)
-
-
-def in_die(st: Station, ahead: Pieces, tail_end: float, side: float, follows: bool, carriage: Carriage | None) -> InDie:
-    """Return the tube gripped for a bend at its station; tail_end: stock coordinate of the tail's end [mm]."""
-    return InDie(
-        ahead,
-        st.radius,
-        side,
-        st.angle,
-        st.setting,
-        st.start,
-        tail_end - st.start,
-        None if st.released else st.face,
-        follows,
-        st.advance,
-        stands=None if carriage is None else carriage.waits_at,
-    )
-
-
-def plus(value: float | None, more: float) -> float | None:
-    """Return a place shifted, where there is one."""
-    return None if value is None else value + more
