@@ -12,6 +12,7 @@ import numpy as np
 
 from planner.clearance.bounds import bounds
 from planner.clearance.certify import witness_at
+from planner.clearance.columns import GREATEST_S, PIECE
 from planner.clearance.poses import Cells
 from planner.clearance.rows import EVERY_CLAMP, Rows, rows_of
 from planner.clearance.surroundings import Surroundings
@@ -19,9 +20,6 @@ from planner.clearance.verdicts import Answer, Finding, Witness
 from planner.feasibility.bend_check import BendCheck, Bending, Blocked, gripping_motions, straight_home
 from planner.tolerances import STRIKE_MARGIN
 from planner.tube.bodies import Motion
-
-PIECE_NUMBER = 16
-"""Row of the table of pieces that holds a piece's number in its body."""
 
 
 def again(attempt: Bending, around: Surroundings, blocked: Blocked, clamp: int) -> Blocked | None:
@@ -34,7 +32,7 @@ def again(attempt: Bending, around: Surroundings, blocked: Blocked, clamp: int) 
     clamp = EVERY_CLAMP if old.clamp[witness.row] == EVERY_CLAMP else clamp
     for row in rows_like(rows, clamp, old, witness):
         cells = Cells(*(np.array([x]) for x in (row, witness.s, 0.0, witness.t, 0.0)))
-        inside = witness.s <= float(rows.pieces[11, rows.piece[row]]) + 1e-9
+        inside = witness.s <= float(rows.pieces[GREATEST_S, rows.piece[row]]) + 1e-9
         clearance = float(bounds(rows, cells).upper[0])
         if inside and clearance < rows.needed[row] - rows.spread[row] - STRIKE_MARGIN:
             found = Finding(0, clamp, Answer.STRUCK, witness_at(rows, int(row), witness.s, witness.t, clearance))
@@ -44,8 +42,8 @@ def again(attempt: Bending, around: Surroundings, blocked: Blocked, clamp: int) 
 
 def rows_like(rows: Rows, clamp: int, old: Rows, witness: Witness) -> list[int]:
     """Return the rows of the same piece of tube and the same solid, with the clamp of this number."""
-    piece = old.pieces[PIECE_NUMBER, old.piece[witness.row]]
-    same = (rows.pieces[PIECE_NUMBER, rows.piece] == piece) & (rows.clamp == clamp)
+    piece = old.pieces[PIECE, old.piece[witness.row]]
+    same = (rows.pieces[PIECE, rows.piece] == piece) & (rows.clamp == clamp)
     return [
         int(row)
         for row in np.flatnonzero(same)

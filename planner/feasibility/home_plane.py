@@ -13,6 +13,7 @@ from functools import cached_property
 import numpy as np
 
 from planner.clearance.bounds import bounds, to_end
+from planner.clearance.columns import SPAN_S, WAY
 from planner.clearance.distances import evaluate
 from planner.clearance.poses import Cells, pose
 from planner.clearance.rows import EVERY_CLAMP, Rows, rows_of
@@ -137,7 +138,7 @@ class Passing:
 
     def _points(self, which: Ints, step: float) -> tuple[Ints, Array]:
         """Return points of some rows, no farther apart than `step` [mm] along them: row and s (N,)."""
-        low, high = (self.rows.pieces[k, self.rows.piece[which]] for k in (10, 11))
+        low, high = self.rows.pieces[SPAN_S, self.rows.piece[which]]
         many = np.clip(np.ceil((high - low) / step).astype(np.int64) + 1, 2, MOST_ALONG)
         number = np.repeat(np.arange(which.size), many)
         place = np.arange(number.size) - np.repeat(np.cumsum(many) - many, many)
@@ -163,7 +164,7 @@ class Passing:
         """
         rows, still = self.rows, np.zeros_like(s)
         start = pose(rows, row, s, still).x
-        way = rows.blocks[7:10, rows.block[row]] / max(self.farthest, 1e-9)
+        way = rows.blocks[WAY, rows.block[row]] / max(self.farthest, 1e-9)
         x = (start[:, :, None] + way[:, :, None] * advances).reshape(3, -1)
         which = np.repeat(rows.solid[row], advances.size)
         exact, _, _ = evaluate(rows.kind[which], x, rows.parameters[:, which])
