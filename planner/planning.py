@@ -24,6 +24,7 @@ from planner.search.question import Engine
 from planner.search.search import Search
 from planner.sequencing.events import NoGood, Prefer
 from planner.sequencing.exact import Exact
+from planner.tube.bodies import Motion
 
 NOTHING_FOUND = Decision(None, None, None, (False, False, False))
 """No plan, and nothing that a plan could be below."""
@@ -172,5 +173,5 @@ def _with_more_stock(search: Search, found: Plannable) -> tuple[Alternative, ...
         return ()
 
 
-def _clearances(search: Search, plan: Plannable) -> dict[int, float]:
-    return {key: least.bound for key, least in least_of(plan.trial, search.around)[0].items()}
+def _clearances(search: Search, plan: Plannable) -> dict[Motion, float]:
+    return {motion: least.bound for motion, least in least_of(plan.trial, search.around)[0].items()}

@@ -14,7 +14,7 @@ from planner.search.search import Search
 from planner.tube.bodies import Motion
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Measured:
     """How the smallest clearances of a batch of motions were proved: rows and cells; `surroundings` in whole.
 

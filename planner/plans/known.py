@@ -39,6 +39,7 @@ from planner.search.straight_through import straight_through
 from planner.sequencing.events import NoGood, Sequence
 from planner.sequencing.feasible_orders import better_than
 from planner.tolerances import CLOSE_GAP, PROOF_GAP
+from planner.tube.bodies import Motion
 from planner.tube.frames import Array
 
 FEW = 3
@@ -246,10 +247,10 @@ def _each_once(*reasons: Iterable[Reason]) -> tuple[Reason, ...]:
 
 def least_of(
     trial: Trial, around: Callable[[Station], Surroundings]
-) -> tuple[dict[int, Least], dict[int, tuple[Measured, int]]]:
-    """Return the proved smallest clearance of every motion of the plan, and how it was proved, by its identity."""
-    found: dict[int, Least] = {}
-    proved: dict[int, tuple[Measured, int]] = {}
+) -> tuple[dict[Motion, Least], dict[Motion, tuple[Measured, int]]]:
+    """Return the proved smallest clearance of every motion of the plan, and how it was proved."""
+    found: dict[Motion, Least] = {}
+    proved: dict[Motion, tuple[Measured, int]] = {}
     done = done_in(trial)
     for surroundings in dict.fromkeys(around(bend.station) for bend in done):
         batch = [
@@ -261,7 +262,7 @@ def least_of(
         leasts, cover = measured(rows, rows.needed if clear is None else clear.kept)
         how = Measured(whole, rows, cover, clear)
         for number, ((motion, _), least) in enumerate(zip(batch, leasts, strict=True)):
-            found[id(motion)], proved[id(motion)] = least, (how, number)
+            found[motion], proved[motion] = least, (how, number)
     return found, proved
 
 
@@ -287,39 +288,38 @@ def _as_clear_as_can_be_told(rows: Rows) -> Verdicts:
 
 
 def sags_in(
-    case: Case, trial: Trial, least: dict[int, Least], proved: dict[int, tuple[Measured, int]]
-) -> dict[int, Sag]:
-    """Return how the leading part sags in the motions of a plan, by their identity.
+    case: Case, trial: Trial, least: dict[Motion, Least], proved: dict[Motion, tuple[Measured, int]]
+) -> dict[Motion, Sag]:
+    """Return how the leading part sags in the motions of a plan.
 
     Nothing where the profile counts sag itself, or where the tube's stiffness or weight is not known.
     """
     beam = beam_of(case.part)
     if beam is None or case.machine.clearance.per_metre > 0.0:
         return {}
-    hangs: dict[int, tuple[Measured, list[Hanging]]] = {}
+    hangs: dict[Measured, list[Hanging]] = {}
     for bend in done_in(trial):
         in_hand = bend.home.by_hand
         for motion in (*bend.placing, *bend.gripping, *(() if in_hand else bend.returning)):
-            how, number = proved[id(motion)]
+            how, number = proved[motion]
             one = hanging_of(beam, number, motion, bend.clamp)
             if one is not None:
-                hangs.setdefault(id(how), (how, []))[1].append(one)
-    found: dict[int, Sag] = {}
-    for how, some in hangs.values():
+                hangs.setdefault(how, []).append(one)
+    found: dict[Motion, Sag] = {}
+    for how, some in hangs.items():
         clear = clear_as_they_hang(how.rows, some)
         for one in some:
-            key = id(one.motion)
-            found[key] = sag_of(one, least[key], one.number in clear)
+            found[one.motion] = sag_of(one, least[one.motion], one.number in clear)
     return found
 
 
-def moved_of(trial: Trial, steps: StepList, proved: dict[int, tuple[Measured, int]]) -> Iterator[Moved]:
+def moved_of(trial: Trial, steps: StepList, proved: dict[Motion, tuple[Measured, int]]) -> Iterator[Moved]:
     """Yield the steps that move something, with what each was held against."""
-    clamps = {id(motion): bend.clamp for bend in done_in(trial) for motion in bend.motions}
+    clamps = {motion: bend.clamp for bend in done_in(trial) for motion in bend.motions}
     for number, motion in steps.moved.items():
         clear_by = steps.steps[number - 1].clearance
         assert clear_by is not None  # of every motion that was certified
-        yield Moved(number, motion, clamps[id(motion)], clear_by, *proved[id(motion)])
+        yield Moved(number, motion, clamps[motion], clear_by, *proved[motion])
 
 
 def done_in(trial: Trial) -> list[BendDone]:
@@ -330,10 +330,10 @@ def done_in(trial: Trial) -> list[BendDone]:
 
 def shorts_in(moved: Iterable[Moved]) -> tuple[Short, ...]:
     """Return what comes short of what is asked for in the steps that move something, within what counts as kept."""
-    batches: dict[int, tuple[Measured, dict[int, int]]] = {}
+    batches: dict[Measured, dict[int, int]] = {}
     for one in moved:
-        batches.setdefault(id(one.measured), (one.measured, {}))[1][one.number] = one.step
-    return shorts([(how.verdicts, steps) for how, steps in batches.values() if how.verdicts is not None])
+        batches.setdefault(one.measured, {})[one.number] = one.step
+    return shorts([(how.verdicts, steps) for how, steps in batches.items() if how.verdicts is not None])
 
 
 def arms_swept(trial: Trial, around: Callable[[Station], Surroundings]) -> list[Array]:

@@ -36,7 +36,7 @@ class StepList:
     moved: the motions of the steps that were certified, by the number of the step.
     """
 
-    def __init__(self, trial: Trial, least: dict[int, Least], sags: dict[int, Sag] | None = None) -> None:
+    def __init__(self, trial: Trial, least: dict[Motion, Least], sags: dict[Motion, Sag] | None = None) -> None:
         assert trial.loads is not None  # only an order carried out to the end has steps
         self.stationed: Stationed = trial.stationed
         self.machine = trial.stationed.ready.case.machine
@@ -369,12 +369,12 @@ class StepList:
     def _motion(
         self, action: str, motion: Motion, st: Station, chuck: float, by_hand: bool = False, **fields: Any
     ) -> None:
-        least = self.least.get(id(motion))
+        least = self.least.get(motion)
         fields["from"], fields["to"] = position(motion, chuck, 0.0), position(motion, chuck, 1.0)
         if least is not None:
             fields |= nearest(self.stationed, st, motion, chuck, least)
         fields.setdefault("bend", st.number)
-        sag = self.sags.get(id(motion))
+        sag = self.sags.get(motion)
         if sag is not None:
             fields |= {"sag": round(sag.deepest, 3), "stand": sag.stand}
             if sag.stand is not None:

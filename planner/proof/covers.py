@@ -13,7 +13,7 @@ from planner.clearance.certify import certify, starting_cells
 from planner.clearance.columns import BODY, PIECE
 from planner.clearance.rows import Rows, rows_of
 from planner.clearance.verdicts import Answer, Cover
-from planner.plans.evidence import Moved
+from planner.plans.evidence import Measured, Moved
 from planner.tolerances import PROOF_GAP, ROUNDING
 from planner.tube.bodies import Motion, Path, Phase, Role
 from planner.tube.frames import Array, Flags
@@ -28,9 +28,9 @@ class NotCovered(Exception):
 
 def motions_record(moved: Iterable[Moved]) -> list[dict[str, Any]]:
     """Return the cover of every motion as the proof document writes it, in the order of the steps."""
-    batches: dict[int, list[Moved]] = defaultdict(list)
+    batches: dict[Measured, list[Moved]] = defaultdict(list)
     for one in moved:
-        batches[id(one.measured)].append(one)
+        batches[one.measured].append(one)
     records = [record for batch in batches.values() for record in _batch(batch)]
     return sorted(records, key=lambda record: int(record["step"]))
 

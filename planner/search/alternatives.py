@@ -14,6 +14,7 @@ from planner.search.decision import Plannable, carried_out
 from planner.search.search import Search
 from planner.sequencing.events import Event, NoGood, Pattern
 from planner.sequencing.tie_break import SAME_TIME
+from planner.tube.bodies import Motion
 
 MOST_RUNGS = 8
 """Plans looked for at most for one pair of trims."""
@@ -26,8 +27,8 @@ NO_FARTHER = 0.05
 
 RUNG = "nearer than another way"
 
-Clearances = Callable[[Plannable], dict[int, float]]
-"""The smallest clearance of every motion of a plan [mm], by the motion's identity."""
+Clearances = Callable[[Plannable], dict[Motion, float]]
+"""The smallest clearance of every motion of a plan [mm]."""
 
 
 @dataclass(frozen=True)
@@ -98,14 +99,14 @@ def _ladder(search: Search, most_reclamps: int, clearances: Clearances) -> Itera
         search = search.forbidding(_nearest(plan, kept, least + NO_FARTHER))
 
 
-def _nearest(plan: Plannable, kept: dict[int, float], least: float) -> list[NoGood]:
+def _nearest(plan: Plannable, kept: dict[Motion, float], least: float) -> list[NoGood]:
     """Return no-goods for the places of a plan that come no farther than the least [mm]."""
     assert plan.trial.loads is not None  # a plan is carried out
     done = [bend for load in plan.trial.loads for bend in load]
     found = []
     for at, bend in zip(plan.sequence.arrivals, done, strict=True):
         for event, motions in ((at.event, bend.placing), (Event.BEND, (*bend.gripping, *bend.returning))):
-            if min((kept.get(id(motion), least + 1.0) for motion in motions), default=least + 1.0) <= least:
+            if min((kept.get(motion, least + 1.0) for motion in motions), default=least + 1.0) <= least:
                 pattern = Pattern(event, at.leads, at.bend, (at.ahead, at.ahead))
                 found.append(NoGood(pattern, RUNG, "", "unproved"))
     return found

@@ -13,6 +13,7 @@ from planner.search.decision import Plannable, decide
 from planner.search.search import Search
 from planner.sequencing.events import Event, NoGood, Pattern
 from planner.sequencing.exact import Exact
+from planner.tube.bodies import Motion
 from tests.plan.shop import bender, tube
 from tests.search.test_search import LOW, hanging, search_of
 
@@ -85,9 +86,9 @@ def test_other_ways_are_asked_for_and_leave_nothing_behind_that_is_not_true_of_t
     assert search.question == before
 
 
-def nearness_of(found: Plannable) -> list[int]:
+def nearness_of(found: Plannable) -> list[Motion]:
     assert found.trial.loads is not None
-    return [id(motion) for load in found.trial.loads for bend in load for motion in bend.motions]
+    return [motion for load in found.trial.loads for bend in load for motion in bend.motions]
 
 
 @pytest.mark.parametrize("legs", [(400, 400), (2000, 2000)])
