@@ -6,22 +6,25 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 
+from planner.cuts.impossible import broken_in_every_order
 from planner.deadline import TO_FINISH, OutOfTime, finishing, limited
+from planner.feasibility.cases import case_of, surroundings_of, warnings_of
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.plans.document import Alternative, Plan
-from planner.plans.evidence import Evidence
+from planner.plans.evidence import Evidence, Written
 from planner.plans.known import Known, least_of
 from planner.plans.other_ways import alternative, looked_at
 from planner.plans.reasons import from_broken
 from planner.rules.broken import Broken
 from planner.search.alternatives import Way, other_ways, saved_by_stock
-from planner.search.cases import case_of, surroundings_of, warnings_of
 from planner.search.decision import Decision, Plannable, decide
-from planner.search.events import NoGood, Prefer
-from planner.search.impossible import broken_in_every_order
 from planner.search.opinions import NO_ANSWER, NONE_ASKED, EngineName, Opinions, engine_named, opinions_of
-from planner.search.search import Engine, Search
+from planner.search.question import Engine
+from planner.search.search import Search
+from planner.sequencing.events import NoGood, Prefer
+from planner.sequencing.exact import Exact
+from planner.tube.bodies import Motion
 
 NOTHING_FOUND = Decision(None, None, None, (False, False, False))
 """No plan, and nothing that a plan could be below."""
@@ -50,8 +53,8 @@ def plan(
     """Plan a part on a machine: the best order, proved.
 
     Best by re-clamps, then trim, then handling time (prefer "less trim" swaps the first two); among equals by the rule
-    stated in `search/choice.py`. Every motion between load and unload of the plan is proved clear; that there is no
-    better plan, or none at all, is proved too, and where it is not the document says so.
+    stated in `sequencing/tie_break.py`. Every motion between load and unload of the plan is proved clear; that there is
+    no better plan, or none at all, is proved too, and where it is not the document says so.
 
     engine: "exact" or "cp-sat" (or an engine of one's own), which find the same plan; confirm: let the other one
     prove the result again. alternatives: also look for plans that are better in something else. time_limit [s]: then
@@ -62,44 +65,80 @@ def plan(
     Raises NoTooling if the machine has no tooling for the tube and one of its radii, SelfCrossing if the finished tube
     runs through itself.
     """
+    found = planned(
+        part,
+        machine,
+        prefer=prefer,
+        engine=engine,
+        confirm=confirm,
+        alternatives=alternatives,
+        time_limit=time_limit,
+        report=report,
+        earlier=None if learned is None else learned.nogoods,
+    )
+    if learned is not None:
+        learned.nogoods = found.learned
+    if evidence is not None:
+        evidence.search, evidence.decision = found.evidence.search, found.evidence.decision
+        evidence.moved = found.evidence.moved
+    return found.plan
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A plan, what it rests on, and the no-goods that were learned on the way: of the parts before, if none was."""
+
+    plan: Plan
+    evidence: Evidence
+    learned: tuple[NoGood, ...]
+
+
+def planned(
+    part: Part,
+    machine: Machine,
+    *,
+    prefer: Prefer = "fewer re-clamps",
+    engine: EngineName | Engine = "exact",
+    confirm: bool = False,
+    alternatives: bool = False,
+    time_limit: float | None = None,
+    report: Callable[[str], None] | None = None,
+    earlier: tuple[NoGood, ...] | None = None,
+) -> Planned:
+    """Plan a part as `plan` does, and return all that is known then; earlier: what was learned before."""
     with limited(time_limit):
         case = case_of(part, machine)
-        evidence = Evidence() if evidence is None else evidence
-        known = Known(case, warnings_of(case), evidence)
-        search = Search(case, surroundings_of(case), engine_named(engine), prefer, report)
-        evidence.search, evidence.decision = search, NOTHING_FOUND
+        known = Known(case, warnings_of(case))
+        search = Search.of(case, surroundings_of(case), engine_named(engine), prefer, report)
         impossible = broken_in_every_order(case)
         if impossible:
             with finishing(TO_FINISH):
-                return _impossible(known, search, impossible, confirm)
-        decision = evidence.decision = _decided(search, learned)
+                made = _impossible(known, search, impossible, confirm).plan
+            return Planned(made, Evidence(search, NOTHING_FOUND), earlier or ())
+        if earlier is not None:
+            with suppress(OutOfTime):  # deciding then ends at once too, and says what is known
+                search.known.remember(earlier)
+        decision = decide(search)
+        learned = search.nogoods
+        if decision.cut_short:
+            search = search.asking(engine=Exact())
         with finishing(TO_FINISH):
-            return _told(known, search, decision, confirm, alternatives)
+            made, moved = _told(known, search, decision, confirm, alternatives)
+        return Planned(made, Evidence(search, decision, moved), learned)
 
 
-def _decided(search: Search, learned: Learned | None) -> Decision:
-    """Return what is decided, with what was learned before, and note what is learned now."""
-    if learned is None:
-        return decide(search)
-    with suppress(OutOfTime):  # deciding then ends at once too, and says what is known
-        search.remember(learned.nogoods)
-    decision = decide(search)
-    learned.nogoods = tuple(search.nogoods)
-    return decision
-
-
-def _told(known: Known, search: Search, decision: Decision, confirm: bool, alternatives: bool) -> Plan:
+def _told(known: Known, search: Search, decision: Decision, confirm: bool, alternatives: bool) -> Written:
     """Return what is decided as the plan document."""
     opinions = opinions_of(search, decision.bound, decision.cut_short) if confirm else NONE_ASKED
     if opinions.agree is False:
         return known.undecided(search, decision, "engines disagree", opinions)
     if decision.plan is None:
         return known.without_plan(search, decision, opinions)
-    made = known.makeable(search, decision, opinions)
-    return _with_others(search, decision.plan, made, alternatives)
+    made, moved = known.makeable(search, decision, opinions)
+    return Written(_with_others(search, decision.plan, made, alternatives), moved)
 
 
-def _impossible(known: Known, search: Search, broken: list[Broken], confirm: bool) -> Plan:
+def _impossible(known: Known, search: Search, broken: list[Broken], confirm: bool) -> Written:
     """Return the plan document of a part that breaks a rule in every order; confirm: both engines must find none."""
     if not confirm:
         return known.not_makeable(map(from_broken, broken), NONE_ASKED)
@@ -133,5 +172,5 @@ def _with_more_stock(search: Search, found: Plannable) -> tuple[Alternative, ...
         return ()
 
 
-def _clearances(search: Search, plan: Plannable) -> dict[int, float]:
-    return {key: least.bound for key, least in least_of(plan.trial, search.around)[0].items()}
+def _clearances(search: Search, plan: Plannable) -> dict[Motion, float]:
+    return {motion: least.bound for motion, least in least_of(plan.trial, search.around)[0].items()}

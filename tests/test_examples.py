@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 
 from planner import load_machine, load_part, plan
+from planner.feasibility.orders import Run
 from planner.inputs.machine import Machine
 from planner.plans.document import Plan
-from planner.search.cpsat import CpSat
-from planner.search.orders import Run
+from planner.sequencing.cpsat import CpSat
 from tests.plan.forced import forced
 
 ROOT = Path(__file__).resolve().parents[1]

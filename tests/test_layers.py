@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import ast
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -21,6 +22,9 @@ FLOW = (
     ("clearance",),
     ("lookover",),
     ("rules",),
+    ("sequencing",),
+    ("feasibility",),
+    ("cuts",),
     ("search",),
     ("plans",),
     ("planning",),
@@ -74,6 +78,20 @@ def against_the_flow(layer: str, tree: ast.AST, where: str = "") -> list[str]:
     return [name for name in names if name == "planner" or PLACE.get(name.split(".")[1], len(FLOW)) > PLACE[layer]]
 
 
+def module_of(path: Path) -> str:
+    """The dotted name of a module."""
+    return ".".join(("planner", *path.relative_to(PACKAGE).with_suffix("").parts))
+
+
+def in_a_circle(imports: Mapping[str, Iterable[str]]) -> list[str]:
+    """The modules of one circle of imports, none where there is none."""
+    try:
+        tuple(TopologicalSorter(imports).static_order())
+    except CycleError as error:
+        return sorted(set(error.args[1]))
+    return []
+
+
 def name_of(path: Path) -> str:
     return str(path.relative_to(PACKAGE))
 
@@ -87,6 +105,35 @@ def test_a_module_imports_only_from_before_it_in_the_flow(path: Path) -> None:
     assert against_the_flow(layer, ast.parse(path.read_text(encoding="utf-8")), name_of(path)) == []
 
 
+@pytest.mark.parametrize("layer", sorted(PLACE))
+def test_within_a_layer_no_module_imports_itself_by_way_of_others(layer: str) -> None:
+    within = {module_of(path): path for path in MODULES if path.relative_to(PACKAGE).with_suffix("").parts[0] == layer}
+    imports = {
+        name: set(imported(ast.parse(path.read_text(encoding="utf-8")), name)) & within.keys()
+        for name, path in within.items()
+    }
+    assert within
+    assert in_a_circle(imports) == []
+
+
+def test_a_circle_of_imports_is_seen_even_where_one_is_for_types_only() -> None:
+    def source(name: str) -> ast.AST:
+        return ast.parse(f"if TYPE_CHECKING:\n    from planner.search.{name} import x")
+
+    circle = {"planner.search.a": imported(source("b")), "planner.search.b": imported(source("a"))}
+    assert in_a_circle(circle) == ["planner.search.a", "planner.search.b"]
+    assert in_a_circle({"planner.search.a": imported(source("b")), "planner.search.b": []}) == []
+
+
+KNOWN_TO_SEQUENCING = {"deadline", "errors", "facts", "tolerances", "wording.say", "rules.broken", "rules.chuck"}
+
+
+@pytest.mark.parametrize("path", [p for p in MODULES if p.parent.name == "sequencing"], ids=name_of)
+def test_sequencing_knows_no_part_no_machine_and_no_geometry(path: Path) -> None:
+    used = {name.removeprefix("planner.") for name in imported(ast.parse(path.read_text(encoding="utf-8")))}
+    assert {name for name in used if not name.startswith("sequencing.")} <= KNOWN_TO_SEQUENCING
+
+
 def test_every_layer_is_there() -> None:
     there = {path.relative_to(PACKAGE).with_suffix("").parts[0] for path in MODULES}
     assert there == set(PLACE) | {PUBLIC}
@@ -97,7 +144,7 @@ def test_every_layer_is_there() -> None:
     [
         ("tube", "from planner.inputs.part import Part", []),
         ("tube", "from planner.clearance import solids", ["planner.clearance"]),
-        ("tube", "def f():\n    import planner.search.orders", ["planner.search.orders"]),
+        ("tube", "def f():\n    import planner.feasibility.orders", ["planner.feasibility.orders"]),
         ("inputs", "if TYPE_CHECKING:\n    from planner.tube.frames import Array", ["planner.tube.frames"]),
         ("rules", "x = importlib.import_module('planner.plans.document')", ["planner.plans.document"]),
         ("rules", "from planner import plan", ["planner.plan"]),

@@ -26,13 +26,13 @@ from typing import Any, Final
 import numpy as np
 
 from planner.errors import NoTooling
+from planner.feasibility.cases import case_of
 from planner.inputs.machine import Machine, Solid
 from planner.inputs.part import Part
 from planner.inputs.tooling import Tooling
 from planner.lookover.standing import anchors
 from planner.plans.document import ChangeKind
 from planner.rules.broken import End
-from planner.search.cases import case_of
 from planner.tolerances import RULE_SLACK
 
 MOST_TRIM: Final = 1000

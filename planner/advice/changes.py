@@ -39,7 +39,7 @@ from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.planning import plan
 from planner.plans.document import Change, ChangeKind, Plan, Single
-from planner.search.events import Prefer
+from planner.sequencing.events import Prefer
 from planner.wording.say import say
 
 RANKS: Final[tuple[ChangeKind, ...]] = get_args(ChangeKind)

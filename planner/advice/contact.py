@@ -10,14 +10,29 @@ import numpy as np
 
 from planner.clearance.bounds import Bounds, bounds
 from planner.clearance.certify import place_of, split, starting_cells
+from planner.clearance.columns import (
+    ALONG,
+    BODY,
+    FIRST_T,
+    GREATEST_S,
+    LAST_T,
+    LEAST_S,
+    SPAN_S,
+    SPAN_T,
+    START,
+    THERE,
+    THERE_CHANGE,
+    U_SIGN,
+    U,
+)
 from planner.clearance.deepest import Deepest, deepest
 from planner.clearance.distances import evaluate
 from planner.clearance.poses import Cells, may_exist, pose
 from planner.clearance.rows import EVERY_CLAMP, Rows
 from planner.clearance.verdicts import Witness
 from planner.facts import Fact, angle, fact, length
+from planner.feasibility.bend_check import Blocked
 from planner.inputs.tooling import Tooling
-from planner.search.attempt import Blocked
 from planner.tolerances import CELL_BUDGET
 from planner.tube.bodies import Motion, Path, Phase, Role
 from planner.tube.frames import ALONG_FEED, UPWARD, Array, Flags, Ints
@@ -111,21 +126,22 @@ def as_it_goes(rows: Rows, motion: Motion) -> Rows:
     pieces, blocks = rows.pieces.copy(), rows.blocks.copy()
     (y0, y1), behind = motion.y, motion.tail_length + min(motion.y)
     for piece in np.unique(rows.piece):
-        body, column = motion.bodies[int(pieces[17, piece])], pieces[:, piece]
+        body, column = motion.bodies[int(pieces[BODY, piece])], pieces[:, piece]
         moves = y0 != y1 and motion.phase in (Phase.PLACE, Phase.RETURN)
         if moves and body.path is Path.LINE and y1 > y0:
-            column[12], column[13] = column[11] - (y1 - y0), y1 - y0
+            column[THERE], column[THERE_CHANGE] = column[GREATEST_S] - (y1 - y0), y1 - y0
         elif moves and body.path is Path.LINE:
-            column[0:3] += column[3:6] * column[11]
-            column[3:6] *= -1.0
-            column[12], column[13] = behind, y0 - y1
-            column[14], column[15] = column[14] + column[15] * column[11] - (y0 - y1), -column[15]
+            column[START] += column[ALONG] * column[GREATEST_S]
+            column[ALONG] *= -1.0
+            column[THERE], column[THERE_CHANGE] = behind, y0 - y1
+            column[U] = column[U] + column[U_SIGN] * column[GREATEST_S] - (y0 - y1)
+            column[U_SIGN] *= -1.0
         elif moves and body.roles == (Role.TAIL,):
-            column[12], column[13] = behind - y0, y0 - y1
+            column[THERE], column[THERE_CHANGE] = behind - y0, y0 - y1
     grows = np.zeros(blocks.shape[1], dtype=bool)
-    grows[rows.block[pieces[13, rows.piece] != 0.0]] = True
-    still = grows & (blocks[10] == blocks[11])
-    blocks[10, still], blocks[11, still] = 0.0, 1.0
+    grows[rows.block[pieces[THERE_CHANGE, rows.piece] != 0.0]] = True
+    still = grows & (blocks[FIRST_T] == blocks[LAST_T])
+    blocks[FIRST_T, still], blocks[LAST_T, still] = 0.0, 1.0
     return replace(rows, pieces=pieces, blocks=blocks)
 
 
@@ -195,7 +211,7 @@ class _Going:
         on it are looked at.
         """
         for row in which.tolist():
-            start, end = self.rows.blocks[10:12, self.rows.block[row]]
+            start, end = self.rows.blocks[SPAN_T, self.rows.block[row]]
             until = float(end) if best is None else best[2]
             before, deep = float(start), self._ends(row, float(start), limit[row])
             for t in np.linspace(start, until, SWEPT + 1) if until > start or deep is not None else ():
@@ -215,7 +231,8 @@ class _Going:
     def _ends(self, row: int, t: float, limit: float) -> float | None:
         """Return s [mm] of the nearest cross-section about a piece's ends, None where none is nearer than a limit."""
         table, radius = self.rows.pieces[:, self.rows.piece[row]], self.rows.radius
-        low, high = float(table[10]), min(float(table[11]), float(table[12] + table[13] * t))
+        low = float(table[LEAST_S])
+        high = min(float(table[GREATEST_S]), float(table[THERE] + table[THERE_CHANGE] * t))
         if high <= low:
             return None
         near = np.linspace(0.0, min(radius, high - low), ACROSS)
@@ -239,7 +256,7 @@ class _Going:
         Where its midpoint is too near already only an earlier moment is of interest; what grows cannot be seen from
         the speed of its points.
         """
-        growth = np.abs(self.rows.pieces[13, self.rows.piece[cells.row]]) * cells.dt
+        growth = np.abs(self.rows.pieces[THERE_CHANGE, self.rows.piece[cells.row]]) * cells.dt
         along_s, along_t, along_y = found.along
         later = np.where(cells.dt > MOMENT / 4.0, 1.0, 0.0)
         return np.stack((np.where(hit, 0.0, along_s), np.where(hit, later, along_t + growth), along_y))
@@ -247,7 +264,7 @@ class _Going:
     def _from_the_start(self, best: tuple[int, float, float], limit: Array) -> tuple[int, float, float]:
         """Return a moment found, or the very start of the motion where it is as near there already."""
         row, s, t = best
-        start = float(self.rows.blocks[10, self.rows.block[row]])
+        start = float(self.rows.blocks[FIRST_T, self.rows.block[row]])
         if t - start < MOMENT and self._clearance(self.rows, *(np.array([x]) for x in (row, s, start)))[0] < limit[row]:
             return row, s, start
         return best
@@ -262,7 +279,7 @@ class _Going:
 
     def _first_swept(self, which: Ints, limit: Array) -> tuple[int, float, float] | None:
         """Return the same of blocks that close on the tube or open."""
-        low, high = self.rows.pieces[10:12, self.rows.piece[which]]
+        low, high = self.rows.pieces[SPAN_S, self.rows.piece[which]]
         many = np.ceil((high - low) / STEP).astype(int) + 1
         row = np.repeat(which, many)
         s = np.concatenate([np.linspace(a, b, k) for a, b, k in zip(low, high, many, strict=True)])

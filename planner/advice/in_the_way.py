@@ -6,10 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from planner.clearance.verdicts import Answer
-from planner.search.attempt import Attempt, Blocked
-from planner.search.events import Arrival, Event
-from planner.search.passages import Passage
-from planner.search.places import Place
+from planner.feasibility.bend_check import BendCheck, Blocked
+from planner.feasibility.loading import Passage
+from planner.feasibility.places import Place
+from planner.sequencing.events import Arrival, Event
 from planner.tube.bodies import Motion
 
 
@@ -24,7 +24,7 @@ class InTheWay:
 
     number: int
     place: Place
-    attempt: Attempt
+    attempt: BendCheck
     clamp: int
     blocked: Blocked
     upto: float = 1.0
@@ -32,7 +32,7 @@ class InTheWay:
     placing: tuple[Motion, ...] = ()
 
 
-def of_path(number: int, place: Place, attempt: Attempt, met: tuple[Blocked, ...]) -> Iterator[InTheWay]:
+def of_path(number: int, place: Place, attempt: BendCheck, met: tuple[Blocked, ...]) -> Iterator[InTheWay]:
     """Yield what is in the way of a path, clamp after clamp."""
     return (InTheWay(number, place, attempt, c, one) for c, one in zip(attempt.fitting, met, strict=False))
 
@@ -49,17 +49,17 @@ def up_to(motion: Motion, path: tuple[Motion, ...]) -> tuple[Motion, ...]:
     return path[: alike[0]] if alike else ()
 
 
-def of_attempt(number: int, place: Place, attempt: Attempt) -> Iterator[InTheWay]:
+def of_attempt(number: int, place: Place, attempt: BendCheck) -> Iterator[InTheWay]:
     """Yield what is in the way of a bend or of the move to it, clamp after clamp."""
     if len(attempt.blocked) == len(attempt.clamps):
-        clamps = list(range(len(attempt.clamps)))
+        clamps = tuple(range(len(attempt.clamps)))
     else:
         clamps = attempt.fitting
     for clamp, blocked in zip(clamps, attempt.blocked, strict=False):
         yield InTheWay(number, place, attempt, clamp, blocked)
 
 
-def of_passage(number: int, place: Place, attempt: Attempt, passage: Passage) -> Iterator[InTheWay]:
+def of_passage(number: int, place: Place, attempt: BendCheck, passage: Passage) -> Iterator[InTheWay]:
     """Yield what is in the way of the tube on or off, clamp after clamp."""
     if passage.path is None:
         for clamp, blocked in zip(passage.fitting, passage.blocked, strict=True):

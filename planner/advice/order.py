@@ -10,27 +10,28 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
 from planner.advice.answers import AtStep, Costs, Judged
-from planner.deadline import OutOfTime, in_time, unlimited
+from planner.deadline import OutOfTime, unlimited
 from planner.errors import InputError
 from planner.facts import Fact, Quantity, fact, length, needed, proved, six_digits
+from planner.feasibility.orders import Case
+from planner.feasibility.places import places
 from planner.plans.document import Because, End, OrderedBend, Plan, Reason
-from planner.plans.grounds import Enough, Ground, grounds_of, least_set, restricted, told
+from planner.plans.grounds import Enough, Ground, grounds_of, least_set, told
 from planner.plans.known import least_of, runs_only
 from planner.plans.steps import StepList
 from planner.search.decision import Plannable, carried_out, what_is_proved
-from planner.search.events import ANY, Event, Grade, NoGood, Pattern, Value
-from planner.search.exact import Exact
-from planner.search.forbidden import ENDS
-from planner.search.left import Left, every_order, no_extra
-from planner.search.orders import Case
-from planner.search.places import places
 from planner.search.search import Search
+from planner.sequencing.events import ANY, Event, Grade, NoGood, Pattern, Value
+from planner.sequencing.events import Sequence as Proposal
+from planner.sequencing.exact import Exact
+from planner.sequencing.feasible_orders import Left, every_order, no_extra
+from planner.sequencing.forbidden import ENDS
 from planner.wording.say import say
 from planner.words import counted, rounded_down
 
@@ -96,7 +97,7 @@ def judge(search: Search, order: Order, best: Plannable | None, of_best: Costs |
     try:
         if steps.runs < search.case.part.n_bends:
             return _not_run(search, steps)
-        narrowed = restricted(search, steps.others)
+        narrowed = search.forbidding(steps.others)
         found = carried_out(narrowed)
         if found is not None:
             return _goes(search, steps, found, (best, of_best), _fewest(narrowed, found))
@@ -177,20 +178,32 @@ def _first_failing(search: Search, steps: Steps, grade: Grade) -> int | None:
 
     grade: "proved" counts only what is proved, "unproved" all that is known.
     """
+    return next((made for made in range(1, steps.runs + 1) if not _begun(search, steps, made, grade)), None)
+
+
+def _begun(search: Search, steps: Steps, made: int, grade: Grade) -> bool:
+    """Say whether the first `made` steps can be made, whatever comes after them."""
+    proposing = proposals(search, steps, made, made, grade)
+    return search.settled(proposing, lambda found: search.look_into(places(found)[:made])) is not None
+
+
+def proposals(
+    search: Search, steps: Steps, made: int, known_to: int, grade: Grade, besides: Collection[NoGood] = ()
+) -> Callable[[], Proposal | None]:
+    """Return what proposes a way to carry the first `made` steps out; all that speaks of later steps is left out.
+
+    The first `known_to` of them keep what is known, of the others only the rules are asked. grade: "proved" leaves
+    aside what is not proved; besides: what else is kept.
+    """
     left = Left(search.problem, every_order)
-    for made in range(1, steps.runs + 1):
-        rules = (*steps.others, *steps.up_to(made, search.problem.rules))
-        while True:
-            in_time()
-            known = [nogood for nogood in search.nogoods if grade == "unproved" or nogood.grade == "proved"]
-            known = steps.up_to(made, known)
-            trims = tuple(pair for pair, _ in left.worth_asking([*rules, *known]))
-            found = Exact().best(replace(search.problem, rules=rules, trims=trims), known, no_extra, search.prefer)
-            if found is None:
-                return made
-            if not search.look_into(places(found)[:made]):
-                break
-    return None
+    rules = (*steps.others, *steps.up_to(made, search.problem.rules))
+
+    def best() -> Proposal | None:
+        known = [*steps.up_to(known_to, search.learned(grade)), *besides]
+        trims = tuple(pair for pair, _ in left.worth_asking([*rules, *known]))
+        return Exact().best(replace(search.problem, rules=rules, trims=trims), known, no_extra, search.prefer)
+
+    return best
 
 
 # ------------------------------------------------------------------------------------------------- the verdicts
@@ -308,8 +321,7 @@ def _failing(steps: Steps, made: int, reasons: tuple[Reason, ...]) -> Judged:
 
 def _excluding(search: Search, steps: Steps, made: int, grade: Grade) -> tuple[Reason, ...]:
     """Return the fewest sentences that together exclude the first so many steps, those of the last step first."""
-    known = [nogood for nogood in search.nogoods if grade == "unproved" or nogood.grade == "proved"]
-    grounds = grounds_of(search, steps.up_to(made, known), steps.up_to(made, search.problem.rules))
+    grounds = grounds_of(search, steps.up_to(made, search.learned(grade)), steps.up_to(made, search.problem.rules))
     found = least_set(grounds, Enough(search, forbidden=steps.others))
     assert found is not None  # the engine has just said so of all together
     found.sort(key=lambda ground: all(steps.step_of(nogood.pattern) != made for nogood in ground.nogoods))

@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from planner.search.attempt import Attempt, Blocked, Doing, moves
-from planner.search.attempts import clear_with, farthest_forward, in_the_way, rotates_from
-from planner.search.checks import Checks
-from planner.search.moves import Leg, plain_paths, timed
-from planner.search.passages import ROLLS, Passage, motions_of, pass_all
-from planner.search.places import Place
+from planner.feasibility.bend_check import BendCheck, Blocked, Doing, moves
+from planner.feasibility.bend_checks import clear_with, farthest_forward, in_the_way, rotates_from
+from planner.feasibility.checks import Checks
+from planner.feasibility.loading import ROLLS, Passage, motions_of, pass_all
+from planner.feasibility.moves import Leg, plain_paths, timed
+from planner.feasibility.places import Place
 from planner.tube.bodies import Motion
 
 Tried = tuple[tuple[Motion, ...], tuple[Blocked, ...]]
 """The motions of a path if they are clear with some clamp, else none of them and what is in their way."""
 
 
-def path_tried(checks: Checks, doing: Doing, attempt: Attempt, motions: tuple[Motion, ...]) -> Tried:
+def path_tried(checks: Checks, doing: Doing, attempt: BendCheck, motions: tuple[Motion, ...]) -> Tried:
     """Try the motions of a path."""
     answers = checks.batches.certified([(attempt, motion) for motion in motions]) if motions else []
     found = list(zip(motions, answers, strict=True))
@@ -41,9 +41,8 @@ def on_before_the_run(checks: Checks, passage: Passage) -> tuple[Motion, ...]:
     """Return how the tube is put on where it is only the carriage that cannot run to its hold then."""
     if passage.far is None:
         return ()
-    alone = replace(passage, run=None, fitting=list(passage.attempt.fitting), blocked=())
-    pass_all(checks.batches, [alone])
-    return alone.motions
+    alone = replace(passage, run=None, fitting=passage.attempt.fitting, blocked=())
+    return pass_all(checks.batches, [alone])[0].motions
 
 
 def rolled_on(checks: Checks, passage: Passage) -> tuple[Motion, ...]:
@@ -64,7 +63,7 @@ def rolled_on(checks: Checks, passage: Passage) -> tuple[Motion, ...]:
     return next(clear, ())
 
 
-def plainest(checks: Checks, place: Place, attempt: Attempt) -> tuple[Motion, ...]:
+def plainest(checks: Checks, place: Place, attempt: BendCheck) -> tuple[Motion, ...]:
     """Return the motions of the path to a bend that is tried first; none where the tube is not moved."""
     if not checks.moves_to(place):
         return ()

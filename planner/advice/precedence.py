@@ -16,17 +16,15 @@ from typing import Any
 from planner.advice.answers import Before, Leads, Precedence
 from planner.advice.diagram import text_diagram
 from planner.advice.order import Order, least_costs, order_of
-from planner.deadline import in_time
 from planner.facts import fact
+from planner.feasibility.orders import Case
 from planner.plans.document import End, OrderedBend
-from planner.plans.grounds import restricted
 from planner.plans.known import runs_only
 from planner.rules.broken import other
 from planner.search.decision import Plannable, carried_out
-from planner.search.events import Event, Grade, NoGood, Pattern, Sequence
-from planner.search.left import Left, as_good_as
-from planner.search.orders import Case
 from planner.search.search import Search
+from planner.sequencing.events import Event, Grade, NoGood, Pattern, Sequence
+from planner.sequencing.feasible_orders import Left, as_good_as
 from planner.wording.say import say
 
 
@@ -72,33 +70,26 @@ class Asked:
 
         Raises OutOfTime.
         """
-        narrowed = restricted(self.search, forbidden)
-        while self._one_left(narrowed, "unproved"):
-            if narrowed.examine(self._proposed(narrowed, "unproved")):
-                continue
+        narrowed = self.search.forbidding(forbidden)
+        if narrowed.settled(lambda: self._proposed(narrowed, "unproved"), narrowed.examine) is not None:
             made = carried_out(narrowed)
-            if made is None or not self.counts(made.value):
-                break
-            self.found.append(order_of(self.search.case, made))
-            return None
+            if made is not None and self.counts(made.value):
+                self.found.append(order_of(self.search.case, made))
+                return None
         # Where the formed bends need be no run of neighbours, other orders are not tried, and nothing is proved of all.
         return runs_only(self.search.case) and self._proved_none(narrowed)
 
     def _proved_none(self, narrowed: Search) -> bool:
         """Say whether rules and strikes alone leave none as good."""
-        while self._one_left(narrowed, "proved"):
-            if not narrowed.examine(self._proposed(narrowed, "proved")):
-                return False
-        return True
+        return narrowed.settled(lambda: self._proposed(narrowed, "proved"), narrowed.examine) is None
 
-    def _one_left(self, narrowed: Search, grade: Grade) -> bool:
-        """Say whether what is known leaves an order as good; grade "proved" counts only what is proved."""
-        in_time()
-        known = [nogood for nogood in narrowed.nogoods if grade == "unproved" or nogood.grade == "proved"]
-        return self.left(narrowed.problem, known)
+    def _proposed(self, narrowed: Search, grade: Grade) -> Sequence | None:
+        """Return the best that what is known leaves, None where none as good is left.
 
-    def _proposed(self, narrowed: Search, grade: Grade) -> Sequence:
-        """Return the best that what is known leaves."""
+        grade: "proved" counts only what is proved.
+        """
+        if not self.left(narrowed.problem, narrowed.learned(grade)):
+            return None
         found = narrowed.propose(proved_only=grade == "proved")
         assert found is not None  # one is left
         return found

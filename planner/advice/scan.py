@@ -11,20 +11,20 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from planner.advice.changed import Alteration, Job
+from planner.cuts.impossible import broken_in_every_order
+from planner.cuts.strike_cuts import Struck
 from planner.deadline import in_time
+from planner.feasibility.cases import case_of, surroundings_of
+from planner.feasibility.orders import ready_of
+from planner.feasibility.stations import Unkeepable, station
+from planner.feasibility.whole_order import try_order
 from planner.inputs.self_crossing import self_gap
 from planner.plans.document import Verdict
 from planner.plans.known import runs_only
-from planner.search.cases import case_of, surroundings_of
 from planner.search.decision import carried_out
-from planner.search.events import NoGood, Sequence
-from planner.search.exact import Exact
-from planner.search.impossible import broken_in_every_order
-from planner.search.lessons import Struck
-from planner.search.orders import ready_of
 from planner.search.search import Search
-from planner.search.stations import Unkeepable, station
-from planner.search.trial import try_order
+from planner.sequencing.events import NoGood, Sequence
+from planner.sequencing.exact import Exact
 
 FIRST_STEP: Final = 20
 """How long the first step of a scan is [mm]: what lies within it can be searched one by one afterwards."""
@@ -81,22 +81,22 @@ class Verdicts:
         search = self._search(job)
         for nogood in nogoods:
             if nogood.grade == "proved" and not _hangs_on_the_hold(nogood, search.checks.carried):
-                search.reject(nogood)
+                search.known.reject(nogood)
         return search.propose(proved_only=True) is None
 
     def _search(self, job: Job) -> Search:
         in_time()
         case = case_of(job.part, job.machine)
-        return Search(case, surroundings_of(case), Exact())
+        return Search.of(case, surroundings_of(case), Exact())
 
     def _searched(self, job: Job) -> Verdict:
         if self.forbidden(job):
             return "not makeable"
         search = self._search(job)
-        search.remember(self.learned)
+        search.known.remember(self.learned)
         found = carried_out(search)
         left = None if found is not None else search.best(proved_only=True)
-        self.learned = self.taught[job] = tuple(search.nogoods)
+        self.learned = self.taught[job] = search.nogoods
         if found is not None:
             self.ways[job] = found.sequence
             return "makeable"

@@ -5,16 +5,16 @@ from __future__ import annotations
 from planner.advice.answers import Begun, BegunVerdict, Start
 from planner.advice.order import Order, in_seconds, least_costs, order_of, written
 from planner.facts import Fact, fact, length
+from planner.feasibility.orders import Case
 from planner.plans.document import OrderedBend, Reason
-from planner.plans.grounds import Enough, grounds_of, least_set, restricted, told
+from planner.plans.grounds import Enough, grounds_of, least_set, told
 from planner.plans.known import runs_only
-from planner.search.choice import SAME_TIME
 from planner.search.decision import Plannable, carried_out
-from planner.search.events import Event, NoGood, Pattern, Sequence
-from planner.search.forbidden import ENDS
-from planner.search.left import as_good_as
-from planner.search.orders import Case
 from planner.search.search import Search
+from planner.sequencing.events import Event, NoGood, Pattern, Sequence
+from planner.sequencing.feasible_orders import as_good_as
+from planner.sequencing.forbidden import ENDS
+from planner.sequencing.tie_break import SAME_TIME
 from planner.wording.say import say
 
 
@@ -53,7 +53,7 @@ def start_of(search: Search, best: Plannable) -> Start | None:
 def _begun(search: Search, best: Plannable, way: OrderedBend) -> Begun:
     """Return what beginning with one bend and leading end comes to."""
     forbidden = other_begins(search.case, way)
-    narrowed = restricted(search, forbidden)
+    narrowed = search.forbidding(forbidden)
     found, bound = carried_out(narrowed), narrowed.best(proved_only=True)
     costs, as_good = least_costs(best.value), as_good_as(best.value, search.prefer)
 
@@ -62,8 +62,7 @@ def _begun(search: Search, best: Plannable, way: OrderedBend) -> Begun:
         return Begun(bend=way.bend, leads=way.leads, verdict=verdict, sentence=say(said), fact=said, reasons=reasons)
 
     if bound is None and runs_only(search.case):
-        proved = [nogood for nogood in search.nogoods if nogood.grade == "proved"]
-        grounds = least_set(grounds_of(search, proved), Enough(search, forbidden=forbidden))
+        grounds = least_set(grounds_of(search, search.proved), Enough(search, forbidden=forbidden))
         assert grounds is not None  # the engine has just found no order
         reasons = told(search, grounds)
         return begun("never", fact("never-begun-so", reason=reasons[0].fact), reasons)
@@ -78,7 +77,7 @@ def _begun(search: Search, best: Plannable, way: OrderedBend) -> Begun:
 
 
 def _comes_after(search: Search, found: Plannable, best: Plannable) -> Fact:
-    """Return by what the plan was taken before another one that is as good: the rule of `search/choice.py`."""
+    """Return by what the plan was taken before another one that is as good: the rule of `sequencing/tie_break.py`."""
     slower, within = found.value.time - best.value.time, in_seconds(SAME_TIME)
     if slower > SAME_TIME:
         return fact("takes-longer", time=in_seconds(slower))

@@ -23,24 +23,21 @@ from planner.advice.in_the_way import (
     solid_of,
     up_to,
 )
-from planner.advice.order import Order, Steps, judge
+from planner.advice.order import Order, Steps, judge, proposals
 from planner.advice.plainest import on_before_the_run, path_tried, plainest, rolled_on, straight_on
 from planner.clearance.verdicts import Answer
-from planner.deadline import OutOfTime, in_time, unlimited
+from planner.cuts.strike_cuts import Struck
+from planner.deadline import OutOfTime, unlimited
 from planner.facts import fact
+from planner.feasibility.bend_check import BendCheck
+from planner.feasibility.checks import Checks
+from planner.feasibility.loading import Passage, loading, pass_all
+from planner.feasibility.places import Place, places
 from planner.plans.document import Reason
-from planner.plans.grounds import restricted
 from planner.plans.reasons import contact, piece_at
-from planner.search.attempt import Attempt
-from planner.search.checks import Checks
 from planner.search.decision import Plannable
-from planner.search.events import Grade, NoGood
-from planner.search.exact import Exact
-from planner.search.left import Left, every_order, no_extra
-from planner.search.lessons import Struck
-from planner.search.passages import Passage, loading, pass_all
-from planner.search.places import Place, places
 from planner.search.search import Search
+from planner.sequencing.events import Grade, NoGood, Sequence
 from planner.tube.bodies import Motion, Phase
 from planner.wording.say import say
 
@@ -53,7 +50,7 @@ class Made:
 
     number: int
     place: Place
-    attempt: Attempt
+    attempt: BendCheck
     clamp: float
     put_on: Passage | None
     taken_off: Passage | None
@@ -139,7 +136,7 @@ class _Trying:
 
     def _whole(self) -> tuple[Made, ...]:
         """Return the steps of an order that goes, to the last unload."""
-        found = restricted(self.search, self.steps.others).known()
+        found = self.search.forbidding(self.steps.others).best_checked()
         assert found is not None  # it has just been carried out
         return self._all_made(places(found), to_the_end=True) or ()
 
@@ -163,21 +160,18 @@ class _Trying:
         The first `known_to` of them keep what is known and are looked into; of the next one only the rules are asked.
         grade: "proved" leaves aside what is not proved; besides: what else is kept.
         """
-        search, steps = self.search, self.steps
-        left = Left(search.problem, every_order)
-        rules = (*steps.others, *steps.up_to(upto, search.problem.rules))
-        while True:
-            in_time()
-            known = [nogood for nogood in search.nogoods if grade == "unproved" or nogood.grade == "proved"]
-            known = [*steps.up_to(known_to, known), *besides]
-            trims = tuple(pair for pair, _ in left.worth_asking([*rules, *known]))
-            found = Exact().best(replace(search.problem, rules=rules, trims=trims), known, no_extra, search.prefer)
-            if found is None:
-                return None
-            way = places(found)[:upto]
-            wanted = [*way[: known_to - 1], left_open(way[known_to - 1])] if known_to else []
-            if not wanted or not search.look_into(wanted):
-                return way if upto > known_to else wanted
+
+        def wanted(found: Sequence) -> list[Place]:
+            way = places(found)[:known_to]
+            return [*way[:-1], left_open(way[-1])] if way else []
+
+        def learns(found: Sequence) -> bool:
+            return known_to > 0 and self.search.look_into(wanted(found))
+
+        found = self.search.settled(proposals(self.search, self.steps, upto, known_to, grade, besides), learns)
+        if found is None:
+            return None
+        return places(found)[:upto] if upto > known_to else wanted(found)
 
     def _all_made(self, way: list[Place], to_the_end: bool = False) -> tuple[Made, ...] | None:
         """Return places that were looked into as steps; None where one of them is not proved clear in all it does.
@@ -268,7 +262,7 @@ class _Trying:
             for one in of_passage(number, place, bent, checks.unload([place])[0]):
                 yield replace(one, put_on=put_on, placing=moved.placing)
 
-    def _of_bend(self, number: int, place: Place, bent: Attempt) -> Iterator[InTheWay]:
+    def _of_bend(self, number: int, place: Place, bent: BendCheck) -> Iterator[InTheWay]:
         """Yield what is in the way of a bend, and before that of the tube on its way there if it is the same.
 
         Where the tube strikes as it stands when the dies close, it strikes on its way already, whichever that is.
@@ -277,17 +271,16 @@ class _Trying:
         found = list(of_attempt(number, place, bent))
         begins = [self._begins(one) for one in found]
         at_once, out_of_reach = {solid for _, solid in begins if solid is not None}, all(near for near, _ in begins)
-        fresh = checks.attempt(place)
-        fresh.fitting, fresh.gripping = list(range(len(fresh.clamps))), bent.gripping
-        fresh.eased_before = checks.eased(place)
-        fresh.standing_before = replace(fresh.standing_before, lowered=checks.lowered(place))
+        fresh = checks.attempt(place).checked(fitting=tuple(range(len(bent.clamps))), gripping=bent.gripping)
+        standing = replace(fresh.standing_before, lowered=checks.lowered(place))
+        fresh = replace(fresh, eased_before=checks.eased(place), standing_before=standing)
         put_on: tuple[Motion, ...] = ()
         if checks.put_on(place):
             passage = loading(checks.case.machine, checks.around(fresh.station).tooling, fresh)
             put_on, met = straight_on(checks, passage)
             yield from self._of_load(number, place, passage, of_path(number, place, fresh, met), at_once)
             if met and not out_of_reach:
-                pass_all(checks.batches, [passage])
+                (passage,) = pass_all(checks.batches, [passage])
                 put_on = put_on_by(passage)
         way = plainest(checks, place, fresh)
         placing, met = path_tried(checks, "move", fresh, way)
@@ -295,8 +288,7 @@ class _Trying:
             if solid_of(one) in at_once:
                 yield replace(one, put_on=put_on, placing=up_to(one.blocked.motion, way))
         if met and not out_of_reach:
-            checks.batches.place_all([fresh])
-            placing = fresh.placing
+            placing = checks.batches.place_all([fresh])[0].placing
         yield from (replace(one, put_on=put_on, placing=placing) for one in found)
 
     def _of_load(

@@ -17,21 +17,20 @@ from planner.advice.precedence import (
     precedence,
 )
 from planner.advice.start import start_of
+from planner.cuts.impossible import broken_in_every_order
 from planner.deadline import TO_FINISH, OutOfTime, finishing, limited
 from planner.facts import Fact, fact, six_digits
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
-from planner.planning import plan
+from planner.planning import planned
 from planner.plans.document import Plan, Reason
-from planner.plans.evidence import Evidence
 from planner.plans.grounds import Enough, Ground, grounds_of, least_grounds, least_set, told
 from planner.plans.reasons import from_broken
 from planner.rules.broken import Broken
 from planner.search.decision import Decision, Plannable
-from planner.search.events import NoGood, Prefer
-from planner.search.impossible import broken_in_every_order
-from planner.search.left import Counts, as_good_as, better_than
 from planner.search.search import Search
+from planner.sequencing.events import NoGood, Prefer
+from planner.sequencing.feasible_orders import Counts, as_good_as, better_than
 from planner.wording.say import say
 
 WHICHEVER_LEADS: Final = ("rated capacity", "largest angle", "clamp longer than the straight")
@@ -55,10 +54,9 @@ def why(
     `planner.planning.plan`. Raises InputError for an order that is none of this part, NoTooling, SelfCrossing.
     """
     asked = None if order is None else read_order(order, part.n_bends)
-    evidence = Evidence()
     with limited(time_limit):
-        made = plan(part, machine, prefer=prefer, report=report, evidence=evidence)
-        search, decision = evidence.search, evidence.decision
+        found = planned(part, machine, prefer=prefer, report=report)
+        made, search, decision = found.plan, found.evidence.search, found.evidence.decision
         assert search is not None  # planning leaves both
         assert decision is not None
         answer = _answer(made, search, decision)
@@ -66,8 +64,8 @@ def why(
             answer = answer.model_copy(update={"asked": judge(search, asked, decision.plan, answer.costs)})
         if machines is None or made.verdict == "makeable":
             return answer
-        found, to_the_end = sought(part, machine, machines, None, report)
-        return answer.model_copy(update={"changes": found, "sought_to_the_end": to_the_end})
+        changes, to_the_end = sought(part, machine, machines, None, report)
+        return answer.model_copy(update={"changes": changes, "sought_to_the_end": to_the_end})
 
 
 def _answer(made: Plan, search: Search, decision: Decision) -> Why:

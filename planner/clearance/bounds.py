@@ -11,6 +11,7 @@ from typing import Final
 
 import numpy as np
 
+from planner.clearance.columns import CURVATURE, LEAST_S, THERE, THERE_CHANGE
 from planner.clearance.distances import Kind, evaluate, rod
 from planner.clearance.poses import Cells, Posed, acceleration_of, exists, pose
 from planner.clearance.rows import Rows
@@ -147,8 +148,8 @@ def to_end(rows: Rows, cells: Cells) -> Array:
     the open, elsewhere into a neighbour that may be excused; what is found there is measured on the flat cross-section.
     """
     table = rows.pieces[:, rows.piece[cells.row]]
-    along = np.minimum(cells.s - table[10], table[12] + table[13] * cells.t - cells.s)
-    curvature = table[9]
+    along = np.minimum(cells.s - table[LEAST_S], table[THERE] + table[THERE_CHANGE] * cells.t - cells.s)
+    curvature = table[CURVATURE]
     angle = np.clip(curvature * along, -np.pi / 2.0, np.pi / 2.0)
     return np.asarray(np.where(curvature > 0.0, np.sin(angle) / np.where(curvature > 0.0, curvature, 1.0), along))
 

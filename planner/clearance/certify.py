@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from planner.clearance.bounds import Bounds, bounds
+from planner.clearance.columns import GREATEST_S, LEAST_S, SPAN_T, THERE_CHANGE, U_SIGN, U
 from planner.clearance.poses import Cells, may_exist
 from planner.clearance.rows import Rows
 from planner.clearance.verdicts import Answer, Cover, Finding, Verdicts, Witness
@@ -46,8 +47,8 @@ def certify(rows: Rows, keep_cover: bool = False, gap: float = CLOSE_GAP, strict
 def starting_cells(rows: Rows) -> Cells:
     """Return one cell a row: the whole piece over the whole motion."""
     table = rows.pieces[:, rows.piece]
-    span = rows.blocks[10:12, rows.block]
-    low, high = table[10], table[11]
+    span = rows.blocks[SPAN_T, rows.block]
+    low, high = table[LEAST_S], table[GREATEST_S]
     number = np.flatnonzero(high - low > 1e-9)
     cells = Cells(
         np.arange(rows.count), (low + high) / 2.0, (high - low) / 2.0, span.mean(axis=0), (span[1] - span[0]) / 2.0
@@ -203,7 +204,7 @@ def place_of(rows: Rows, row: int, s: float, t: float) -> float:
     Tube runs through the tail and the forming arc while they change their length: the table's coordinates hold at the
     moment when they are longest.
     """
-    u, sign, change = (float(x) for x in rows.pieces[[14, 15, 13], rows.piece[row]])
+    u, sign, change = (float(x) for x in rows.pieces[[U, U_SIGN, THERE_CHANGE], rows.piece[row]])
     longest = 1.0 if change > 0.0 else 0.0
     return u + sign * s - sign * change * (t - longest)
 

@@ -24,6 +24,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from planner.clearance.bounds import Bounds, bounds, to_end
+from planner.clearance.columns import GREATEST_S, LEAST_S
 from planner.clearance.distances import Kind, evaluate
 from planner.clearance.poses import Cells, pose
 from planner.clearance.rectangles import Rectangles, Region, State, components, neighbours, together
@@ -125,10 +126,10 @@ class _Cutting:
         self.cells = _coarse(field)
         self.sweep = _farthest(field.rows) + field.rows.radius
         table = field.rows.pieces[:, field.rows.piece]
-        rows = np.flatnonzero((table[11] - table[10] > 1e-9) & (field.proves | (not for_proof)))
+        rows = np.flatnonzero((table[GREATEST_S] - table[LEAST_S] > 1e-9) & (field.proves | (not for_proof)))
         self.cell = np.repeat(np.arange(self.cells.count), rows.size)
         self.row = np.tile(rows, self.cells.count)
-        low, high = table[10, self.row], table[11, self.row]
+        low, high = table[LEAST_S, self.row], table[GREATEST_S, self.row]
         self.s, self.ds = (low + high) / 2.0, (high - low) / 2.0
         self.effect = np.zeros((3, self.row.size))  # what cutting the piece, the rotation and the advance would gain
         self.new = np.ones(self.row.size, dtype=bool)
@@ -351,6 +352,7 @@ def _farthest(rows: Rows) -> Array:
     table = rows.pieces[:, rows.piece]
     far = np.zeros(rows.count)
     for share in np.linspace(0.0, 1.0, 9):
-        x = pose(rows, np.arange(rows.count), table[10] + share * (table[11] - table[10]), np.zeros(rows.count)).x
+        s = table[LEAST_S] + share * (table[GREATEST_S] - table[LEAST_S])
+        x = pose(rows, np.arange(rows.count), s, np.zeros(rows.count)).x
         far = np.maximum(far, np.hypot(x[1], x[2]))
     return far

@@ -6,6 +6,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from planner.clearance.columns import (
+    ALONG,
+    ANGLE,
+    AXIS,
+    CENTRE,
+    CURVATURE,
+    INWARD,
+    START,
+    THERE_AND_CHANGE,
+    WAY,
+    WAY_TURNED,
+)
 from planner.clearance.rows import Rows
 from planner.tube.frames import Array, Flags, Ints
 
@@ -41,13 +53,13 @@ class Cells:
 
 def exists(rows: Rows, cells: Cells) -> Flags:
     """Return whether the midpoint exists at its time: s within the piece as long as it is then."""
-    table = rows.pieces[12:14, rows.piece[cells.row]]
+    table = rows.pieces[THERE_AND_CHANGE, rows.piece[cells.row]]
     return np.asarray(cells.s <= table[0] + table[1] * cells.t + 1e-9)
 
 
 def may_exist(rows: Rows, cells: Cells) -> Flags:
     """Return whether any point of the cell exists at any of its times."""
-    table = rows.pieces[12:14, rows.piece[cells.row]]
+    table = rows.pieces[THERE_AND_CHANGE, rows.piece[cells.row]]
     longest = table[0] + table[1] * cells.t + np.abs(table[1]) * cells.dt
     return np.asarray(cells.s - cells.ds <= longest + 1e-9)
 
@@ -83,24 +95,24 @@ def pose(rows: Rows, row: Ints, s: Array, t: Array, shift: Array | None = None) 
     """Evaluate equations (1) and (2), shifted along the feed beside [mm]."""
     table = rows.pieces[:, rows.piece[row]]
     motion = rows.blocks[:, rows.block[row]]
-    curvature = table[9]
+    curvature = table[CURVATURE]
     bent = curvature > 0.0
     divisor = np.where(bent, curvature, 1.0)
     angle = curvature * s
     sine, cosine = np.sin(angle), np.cos(angle)
     along = np.where(bent, sine / divisor, s)
     across = np.where(bent, (1.0 - cosine) / divisor, 0.0)
-    centre, axis, turn = motion[0:3], motion[3:6], motion[6]
-    with_turn = motion[12:15]
-    point = table[0:3] + table[3:6] * along + table[6:9] * across - centre + with_turn * t
-    tangent = table[3:6] * cosine + table[6:9] * sine
+    centre, axis, turn, way = motion[CENTRE], motion[AXIS], motion[ANGLE], motion[WAY]
+    with_turn = motion[WAY_TURNED]
+    point = table[START] + table[ALONG] * along + table[INWARD] * across - centre + with_turn * t
+    tangent = table[ALONG] * cosine + table[INWARD] * sine
     q, tangent = _turned((point, tangent), axis, turn * t)
-    velocity = turn * cross(axis, q) + motion[7:10]
+    velocity = turn * cross(axis, q) + way
     turning_way = np.sqrt((with_turn * with_turn).sum(axis=0))
     both = np.flatnonzero(turning_way)
     if both.size:
         velocity[:, both] += _turned((with_turn[:, both],), axis[:, both], (turn * t)[both])[0]
-    x = centre + q + motion[7:10] * t
+    x = centre + q + way * t
     if shift is not None:
         x[0] += shift
     return Posed(x, tangent, velocity, q, axis, turn, turning_way)

@@ -6,12 +6,24 @@ import math
 
 import numpy as np
 
+from planner.clearance.columns import (
+    ALONG,
+    BODY,
+    CURVATURE,
+    GREATEST_S,
+    INWARD,
+    LEAST_S,
+    PIECE,
+    PIECE_COLUMNS,
+    START,
+    THERE,
+    THERE_CHANGE,
+    U_SIGN,
+    U,
+)
 from planner.clearance.solids import GOES_DOWN, Owner
 from planner.tube.bodies import Body, Motion, Path, Phase, Role
 from planner.tube.frames import UPWARD, Array, turned
-
-PIECE_COLUMNS = 18
-BLOCK_COLUMNS = 15
 
 
 def block_of(motion: Motion, body: Body, owner: Owner, beyond_right_angle: bool) -> tuple[float, ...] | None:
@@ -76,11 +88,11 @@ def seen_from(motion: Motion, body: Body, owner: Owner) -> Array:
     if owner in GOES_DOWN and motion.drop[0] != 0.0:
         start = start + np.array([[0.0], [0.0], [motion.drop[0]]])
     table = np.empty((PIECE_COLUMNS, pieces.count))
-    table[0:3], table[3:6], table[6:9] = start, along, inward
-    table[9], table[10], table[11] = pieces.curvature, 0.0, pieces.length
-    table[12], table[13] = pieces.length, 0.0
+    table[START], table[ALONG], table[INWARD] = start, along, inward
+    table[CURVATURE], table[LEAST_S], table[GREATEST_S] = pieces.curvature, 0.0, pieces.length
+    table[THERE], table[THERE_CHANGE] = pieces.length, 0.0
     if body.length_at_start is not None:
-        table[12], table[13] = body.length_at_start, body.length_change
-    table[14], table[15], table[16] = pieces.u, pieces.u_sign, np.arange(pieces.count)
-    table[17] = next(number for number, one in enumerate(motion.bodies) if one is body)
+        table[THERE], table[THERE_CHANGE] = body.length_at_start, body.length_change
+    table[U], table[U_SIGN], table[PIECE] = pieces.u, pieces.u_sign, np.arange(pieces.count)
+    table[BODY] = next(number for number, one in enumerate(motion.bodies) if one is body)
     return table

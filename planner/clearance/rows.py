@@ -16,9 +16,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from planner.clearance.columns import BLOCK_COLUMNS, CURVATURE, GREATEST_S, LEAST_S, PIECE_COLUMNS
 from planner.clearance.contact import GROOVED, HALF_TURN, JUST_FORMED, Need, beyond_clamp, need
 from planner.clearance.groove import Groove, off_the_rod, only_beyond, stays_in_groove
-from planner.clearance.relative import BLOCK_COLUMNS, PIECE_COLUMNS, block_of, seen_from
+from planner.clearance.relative import block_of, seen_from
 from planner.clearance.solids import Owner, Solid, Tool
 from planner.clearance.surroundings import Group, Surroundings
 from planner.deadline import each_in_time
@@ -184,9 +185,10 @@ class _Builder:
             return self.placed[key]
         table = seen_from(motion, body, seen_as)
         if any(cut):
-            table[10] = np.where(cut, np.minimum(length, table[11]), table[10])
+            table[LEAST_S] = np.where(cut, np.minimum(length, table[GREATEST_S]), table[LEAST_S])
         if owner is Owner.ROD:
-            table[10] = np.minimum(off_the_rod(body.roles, table[9], table[11], self.around.on_mandrel), table[11])
+            nose = off_the_rod(body.roles, table[CURVATURE], table[GREATEST_S], self.around.on_mandrel)
+            table[LEAST_S] = np.minimum(nose, table[GREATEST_S])
         self.placed[key] = self.n_pieces
         self.pieces.append(table)
         self.n_pieces += table.shape[1]

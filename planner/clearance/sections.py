@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planner.clearance.columns import CURVATURE
 from planner.clearance.convex_parts import Parts
 from planner.clearance.distances import distance, evaluate
 from planner.clearance.poses import Cells, Posed, cross
@@ -58,7 +59,7 @@ class Section:
 def taken_off(rows: Rows, cells: Cells, posed: Posed, acceleration: Array, g: Array) -> tuple[Array, Array]:
     """Return what (4) takes off for a subgradient g: r' of the midpoint, and the terms (3, N) of δs, δt and δy [mm]."""
     omega = np.abs(posed.turn)
-    bend = rows.pieces[9, rows.piece[cells.row]] * cells.ds
+    bend = rows.pieces[CURVATURE, rows.piece[cells.row]] * cells.ds
     g_s = np.abs((g * posed.tangent).sum(axis=0))
     g_t = np.abs((g * posed.velocity).sum(axis=0))
     g_axis = (g * posed.axis).sum(axis=0)

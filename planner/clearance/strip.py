@@ -12,6 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from planner.clearance.columns import CENTRE, GREATEST_S, LEAST_S, START
 from planner.clearance.rows import Rows
 from planner.tube.frames import Array, Ints
 
@@ -27,7 +28,7 @@ Sag = Callable[[Ints, Array], Array]
 
 def strips(rows: Rows, sag: Sag) -> Rows:
     """Return the rows of the strips that tube hangs in; sag: how far below where it is drawn it may hang [mm]."""
-    low, high = rows.pieces[10, rows.piece], rows.pieces[11, rows.piece]
+    low, high = rows.pieces[LEAST_S, rows.piece], rows.pieces[GREATEST_S, rows.piece]
     many = np.clip(np.ceil((high - low) / STRETCH), 1, MOST_STRETCHES).astype(np.int64)
     row = np.repeat(np.arange(rows.count), many)
     place = np.arange(row.size) - np.repeat(np.cumsum(many) - many, many)
@@ -35,9 +36,9 @@ def strips(rows: Rows, sag: Sag) -> Rows:
     first, last = low[row] + step * place, low[row] + step * (place + 1)
     by = sag(row, last)
     pieces, blocks = rows.pieces[:, rows.piece[row]], rows.blocks[:, rows.block[row]]
-    pieces[10], pieces[11] = first, last
-    pieces[2] -= by / 2.0
-    blocks[2] -= by / 2.0  # so that a turn about the feed leaves the sag pointing down
+    pieces[LEAST_S], pieces[GREATEST_S] = first, last
+    pieces[START][2] -= by / 2.0
+    blocks[CENTRE][2] -= by / 2.0  # so that a turn about the feed leaves the sag pointing down
     own = np.arange(row.size)
     return replace(
         rows,

@@ -76,11 +76,9 @@ def plan_command(
     bender = load_machine(machine_for(wanted, part, machine, profiles), profiles)
     if proof is not None:
         may_be_written(proof, (part, bender.source), force)
-    from planner.planning import plan  # after the files, so that an error in one is reported at once
-    from planner.plans.evidence import Evidence
+    from planner.planning import planned  # after the files, so that an error in one is reported at once
 
-    evidence = Evidence()
-    made = plan(
+    found = planned(
         wanted,
         bender,
         prefer=prefer,
@@ -89,8 +87,8 @@ def plan_command(
         alternatives=alternatives,
         time_limit=time_limit,
         report=log,
-        evidence=evidence,
     )
+    made = found.plan
     if changes:
         from planner.advice.changes import with_changes
 
@@ -101,7 +99,7 @@ def plan_command(
         from planner.outputs.written import write_whole
         from planner.proof.document import proof_document, proof_text
 
-        write_whole(proof, proof_text(proof_document(made, evidence)))
+        write_whole(proof, proof_text(proof_document(made, found.evidence)))
         log(f"proof written to {proof}")
     if as_json:
         write(made.to_json())

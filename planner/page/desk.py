@@ -12,7 +12,7 @@ from typing import Any, Literal
 from planner.advice.answers import Why
 from planner.page.part_form import PartForm
 from planner.plans.document import End, OrderedBend, Plan
-from planner.search.events import Prefer
+from planner.sequencing.events import Prefer
 from planner.wording.figures import LengthUnit
 
 Screen = Literal["part", "verdict", "steps", "order", "pair"]

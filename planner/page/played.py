@@ -9,13 +9,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
+from planner.feasibility.bend_check import BendCheck
+from planner.feasibility.checks import Checks
+from planner.feasibility.loading import Passage
+from planner.feasibility.places import Place
 from planner.page.film import Pose, Shot, radii_of
 from planner.rules.broken import End
-from planner.search.attempt import Attempt
-from planner.search.checks import Checks
-from planner.search.events import Event
-from planner.search.passages import Passage
-from planner.search.places import Place
+from planner.sequencing.events import Event
 from planner.tube.bodies import Motion, Phase
 from planner.tube.motions import advance, homing
 
@@ -54,7 +54,7 @@ class Played:
 
     number: int
     place: Place
-    attempt: Attempt
+    attempt: BendCheck
     clamp: float
     when: When
     motion: Motion
@@ -85,12 +85,12 @@ class Played:
         return self.place.at.released and not before
 
 
-def by_hand(attempt: Attempt) -> bool:
+def by_hand(attempt: BendCheck) -> bool:
     """Say whether the collet is opened before the arm goes home."""
     return attempt.home is not None and attempt.home.by_hand
 
 
-def standing(number: int, place: Place, attempt: Attempt, checks: Checks) -> Played:
+def standing(number: int, place: Place, attempt: BendCheck, checks: Checks) -> Played:
     """Return the tube as it stands in its place at a load, the collet open."""
     before = checks.attempt(place).standing_before  # that of the attempt may be of another way to it
     return Played(number, place, attempt, attempt.clamps[0], "on", advance(before, (0.0, 0.0), 0.0, False))
@@ -102,7 +102,7 @@ def row(of: Played, *parts: tuple[When, Iterable[Motion]]) -> list[Played]:
     return [replace(one, when="run on") if one.when == "on" and one.motion.phase is Phase.RUN else one for one in made]
 
 
-def homeward(attempt: Attempt, off: Passage | None) -> list[tuple[When, tuple[Motion, ...]]]:
+def homeward(attempt: BendCheck, off: Passage | None) -> list[tuple[When, tuple[Motion, ...]]]:
     """Return the arm's way home and, where the tube is taken off then, the carriage's run: before it, if by hand."""
     run: tuple[When, tuple[Motion, ...]] = ("run off", () if off is None or off.run is None else (off.run,))
     home: tuple[When, tuple[Motion, ...]] = ("return", attempt.returning)

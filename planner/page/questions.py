@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from planner.advice.machines import Checked, Settled
 from planner.errors import InputError
 from planner.page.asked import PartAsked, PartText
-from planner.search.events import Prefer
+from planner.sequencing.events import Prefer
 
 USUAL_TIME: Final = 30.0
 MOST_TIME: Final = 300.0

@@ -20,6 +20,7 @@ from planner.advice.machines import Checked, Pair, check_pair
 from planner.advice.order import costs_in, judge, read_order
 from planner.advice.why import why
 from planner.audit.proof import Audited, audit_proof
+from planner.cuts.impossible import broken_in_every_order
 from planner.deadline import TO_FINISH, finishing, limited
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
@@ -31,16 +32,15 @@ from planner.page.asked import (
     machines_asked,
     part_asked,
 )
-from planner.planning import plan
+from planner.planning import plan, planned
 from planner.plans.document import Plan
 from planner.plans.evidence import Evidence
 from planner.plans.known import fingerprint
 from planner.proof.document import proof_document, proof_text
 from planner.search.decision import Decision
-from planner.search.events import Prefer
-from planner.search.impossible import broken_in_every_order
 from planner.search.opinions import opinions_of
 from planner.search.search import Search
+from planner.sequencing.events import Prefer
 
 Report = Callable[[str], None]
 
@@ -48,17 +48,15 @@ MOST_KEPT: Final = 4
 """So many searches stay in a process's memory, some megabytes each."""
 
 
-@dataclass
+@dataclass(frozen=True)
 class Kept:
     """A plan with the search that it comes from.
 
-    nogoods: how many the search had learned when the plan was made. cut: the time limit [s] that ended the search, None
-    where it came to its end.
+    cut: the time limit [s] that ended the search, None where it came to its end.
     """
 
     made: Plan
     evidence: Evidence
-    nogoods: int
     cut: float | None
 
 
@@ -207,31 +205,25 @@ def kept_search(
 ) -> tuple[Search, Decision, Plan]:
     """Return the search of a part on a machine with its decision and plan; planned only if it is not kept.
 
-    The search knows what planning has taught it, nothing else; time_limit [s]: that it stands under.
+    The search knows what planning has taught it, nothing else, so that no answer hangs on what was asked before;
+    time_limit [s]: that it stands under.
     """
     kept = _kept(part, machine, prefer, time_limit, report)
     search, decision = kept.evidence.search, kept.evidence.decision
     assert search is not None  # planning leaves both
     assert decision is not None
-    search.report = report
-    return search, decision, kept.made
+    return search.afresh(report), decision, kept.made
 
 
 def _kept(part: Part, machine: Machine, prefer: Prefer, time_limit: float | None, report: Report | None) -> Kept:
-    """Return the plan that is kept, or plan and keep it; one cut short is made again where there is more time.
-
-    What the search has learned since then is forgotten, so that no answer hangs on what was asked before.
-    """
+    """Return the plan that is kept, or plan and keep it; one cut short is made again where there is more time."""
     key = fingerprint(part, machine), prefer
     kept = _KEPT.get(key)
     if kept is None or (kept.cut is not None and (time_limit is None or time_limit > kept.cut)):
-        began, evidence = time.monotonic(), Evidence()
-        made = plan(part, machine, prefer=prefer, time_limit=time_limit, report=report, evidence=evidence)
-        assert evidence.search is not None  # planning leaves it
+        began = time.monotonic()
+        found = planned(part, machine, prefer=prefer, time_limit=time_limit, report=report)
         cut = time_limit if time_limit is not None and time.monotonic() - began >= time_limit else None
-        kept = _KEPT[key] = Kept(made, evidence, len(evidence.search.nogoods), cut)
-    assert kept.evidence.search is not None
-    del kept.evidence.search.nogoods[kept.nogoods :]
+        kept = _KEPT[key] = Kept(found.plan, found.evidence, cut)
     _KEPT.move_to_end(key)
     while len(_KEPT) > MOST_KEPT:
         _KEPT.popitem(last=False)

@@ -15,16 +15,16 @@ from planner.advice.in_the_way import InTheWay, put_on_by
 from planner.advice.order import costs_in, read_order
 from planner.advice.trying import Made, Tryout, tried_with_motions
 from planner.deadline import limited
+from planner.feasibility.bend_check import BendCheck, Doing, gripping_motions
+from planner.feasibility.loading import Passage
+from planner.feasibility.orders import Case
+from planner.feasibility.places import Place
 from planner.page.asked import MachineAsked, PartAsked, machine_asked, part_asked
 from planner.page.film import Film, Shot, film_of
 from planner.page.played import OPENED, Played, Posing, When, by_hand, homeward, row, standing
 from planner.page.tasks import kept_search
 from planner.rules.broken import other
-from planner.search.attempt import Attempt, Doing, gripping_motions
-from planner.search.events import Event, Prefer, Trims
-from planner.search.orders import Case
-from planner.search.passages import Passage
-from planner.search.places import Place
+from planner.sequencing.events import Event, Prefer, Trims
 from planner.tube.bodies import Motion, Phase
 
 BEGINS: Final = {Event.LOAD: "load", Event.TURN: "turn end for end", Event.RELOAD: "reload"}
@@ -131,7 +131,7 @@ class _Filming:
         checks, place = self.tryout.checks, shown.place
         return (checks.moves_to(place) and not shown.placing) or (checks.put_on(place) and not shown.put_on)
 
-    def _begin(self, number: int, place: Place, attempt: Attempt) -> Iterator[tuple[str, Shot]]:
+    def _begin(self, number: int, place: Place, attempt: BendCheck) -> Iterator[tuple[str, Shot]]:
         """Yield the tube in free hands before it is put on anew; without a mandrel it then stands in its place."""
         event = place.at.event
         if event is Event.LINK:

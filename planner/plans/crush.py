@@ -32,11 +32,11 @@ class CrushGap:
 
 
 def crush_gaps(
-    motions: Iterable[Motion], proved: Mapping[int, Least], arms: Iterable[Array], machine: Machine, radius: float
+    motions: Iterable[Motion], proved: Mapping[Motion, Least], arms: Iterable[Array], machine: Machine, radius: float
 ) -> tuple[CrushGap, ...]:
     """Return the solids of the room and the frame to which tube or arm come nearer than BODY_GAP by power.
 
-    motions: of the plan; proved: their smallest clearances, by their identity; arms: points (3, n) that the arm sweeps,
+    motions: of the plan; proved: their smallest clearances; arms: points (3, n) that the arm sweeps,
     seen from above; radius: the tube's [mm]. The gaps are lower bounds: between two samples the tube may be nearer than
     at either. What the arm itself passes over, bed and post, counts for the tube.
     """
@@ -46,7 +46,7 @@ def crush_gaps(
     if not standing:
         return ()
     swung = [m for m in motions if m.phase is Phase.BEND or m.rotation[0] != m.rotation[1]]
-    swept = [(_points(motion), proved[id(motion)].bound) for motion in swung]
+    swept = [(_points(motion), proved[motion].bound) for motion in swung]
     found = []
     for solid in standing:
         # By samples, or by what is proved of all solids together.

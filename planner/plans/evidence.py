@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from planner.clearance.rows import Rows
 from planner.clearance.surroundings import Surroundings
 from planner.clearance.verdicts import Cover, Verdicts
+from planner.plans.document import Plan
 from planner.search.decision import Decision
 from planner.search.search import Search
 from planner.tube.bodies import Motion
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Measured:
     """How the smallest clearances of a batch of motions were proved: rows and cells; `surroundings` in whole.
 
@@ -39,9 +41,16 @@ class Moved:
     number: int
 
 
+class Written(NamedTuple):
+    """A plan document, and what its steps were held against."""
+
+    plan: Plan
+    moved: tuple[Moved, ...] = ()
+
+
 @dataclass
 class Evidence:
-    """Filled by `planner.planning.plan`."""
+    """What a plan rests on, as `planner.planning.planned` returns it; `plan` fills one that it is given."""
 
     search: Search | None = None
     decision: Decision | None = None

@@ -7,7 +7,6 @@ engine's own steps, with nothing but them, so that a set that comes out is enoug
 
 from __future__ import annotations
 
-import copy
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -17,9 +16,9 @@ from planner.deadline import each_in_time, in_time
 from planner.facts import angle, degrees, fact, six_digits
 from planner.plans.document import Reason
 from planner.plans.reasons import from_nogood
-from planner.search.events import Event, NoGood, Pattern
-from planner.search.left import FREE_CHUCK, Counts, Left, every_order
 from planner.search.search import Search
+from planner.sequencing.events import Event, NoGood, Pattern
+from planner.sequencing.feasible_orders import FREE_CHUCK, Counts, Left, every_order
 
 Item = TypeVar("Item")
 
@@ -35,16 +34,6 @@ class Ground:
     def grade(self) -> str:
         """Return "unproved" where any of its no-goods is."""
         return "unproved" if any(nogood.grade == "unproved" for nogood in self.nogoods) else "proved"
-
-
-def restricted(search: Search, forbidden: Iterable[NoGood]) -> Search:
-    """Return the search with some arrivals forbidden: what it checks and learns it shares with the whole one.
-
-    What is learned hangs on the part and the machine, never on what is forbidden for the asking.
-    """
-    narrowed = copy.copy(search)
-    narrowed.problem = replace(search.problem, rules=(*search.problem.rules, *forbidden))
-    return narrowed
 
 
 def grounds_of(search: Search, nogoods: Iterable[NoGood], rules: Iterable[NoGood] | None = None) -> list[Ground]:
@@ -95,8 +84,7 @@ def least_grounds(search: Search, counts: Counts = every_order) -> list[Ground] 
 
     Of what was learned only what is proved.
     """
-    proved = [nogood for nogood in search.nogoods if nogood.grade == "proved"]
-    return least_set(grounds_of(search, proved), Enough(search, counts))
+    return least_set(grounds_of(search, search.proved), Enough(search, counts))
 
 
 def least_set(candidates: Sequence[Item], enough: Callable[[Sequence[Item]], bool]) -> list[Item] | None:

@@ -16,13 +16,16 @@ from planner.clearance.surroundings import Surroundings
 from planner.clearance.verdicts import Answer, Verdicts
 from planner.deadline import OutOfTime, unlimited
 from planner.facts import Fact, fact, six_digits
+from planner.feasibility.orders import Case, Ready
+from planner.feasibility.stations import Station
+from planner.feasibility.whole_order import BendDone, Trial, passes_of
 from planner.inputs.machine import Machine, Tooling
 from planner.inputs.part import Part
 from planner.plans import cautions
 from planner.plans.arm_sweep import arm_swept
 from planner.plans.crush import crush_fact, crush_gaps
 from planner.plans.document import Because, Plan, Proved, Reason, Setup, Short, Stock
-from planner.plans.evidence import Evidence, Measured, Moved
+from planner.plans.evidence import Measured, Moved, Written
 from planner.plans.grounds import least_grounds
 from planner.plans.grounds import told as grounds_told
 from planner.plans.reasons import from_nogood, ordered
@@ -31,15 +34,13 @@ from planner.plans.short import short_fact, shorts
 from planner.plans.steps import StepList
 from planner.plans.swing import keep_clear
 from planner.search.decision import Decision, Plannable
-from planner.search.events import NoGood, Sequence
-from planner.search.left import better_than
 from planner.search.opinions import NONE_ASKED, Opinions, opinion
-from planner.search.orders import Case, Ready
 from planner.search.search import Search
-from planner.search.stations import Station
 from planner.search.straight_through import straight_through
-from planner.search.trial import BendDone, Trial, passes_of
+from planner.sequencing.events import NoGood, Sequence
+from planner.sequencing.feasible_orders import better_than
 from planner.tolerances import CLOSE_GAP, PROOF_GAP
+from planner.tube.bodies import Motion
 from planner.tube.frames import Array
 from planner.wording.say import say
 
@@ -56,7 +57,6 @@ class Known:
 
     case: Case
     warnings: tuple[Fact, ...]
-    evidence: Evidence
 
     def _plan(self, **fields: object) -> Plan:
         part, machine = self.case.part, self.case.machine
@@ -74,17 +74,18 @@ class Known:
             }
         )
 
-    def not_makeable(self, reasons: Iterable[Reason], opinions: Opinions) -> Plan:
+    def not_makeable(self, reasons: Iterable[Reason], opinions: Opinions) -> Written:
         """Return the plan document of a part that cannot be made in any order."""
-        return self._plan(
+        made = self._plan(
             verdict="not makeable",
             proved=Proved(makeable=True, reclamps=False, trim=False, time=False),
             reasons=tuple(reasons),
             opinions=opinions.said,
             confirmed=opinions.agree,
         )
+        return Written(made)
 
-    def without_plan(self, search: Search, decision: Decision, opinions: Opinions) -> Plan:
+    def without_plan(self, search: Search, decision: Decision, opinions: Opinions) -> Written:
         """Return the plan document where no sequence goes: there is none, or it is not settled."""
         because: Because | None = decision.undecided
         if because is None and not runs_only(self.case):
@@ -94,15 +95,17 @@ class Known:
         try:
             return self.not_makeable(grounds_told(search, least_grounds(search) or ()), opinions)
         except OutOfTime:
-            return self.not_makeable(_some_of(search), opinions).warned(fact("not-all-reasons"))
+            made = self.not_makeable(_some_of(search), opinions).plan
+            return Written(made.warned(fact("not-all-reasons")))
 
-    def undecided(self, search: Search, decision: Decision, because: Because, opinions: Opinions) -> Plan:
+    def undecided(self, search: Search, decision: Decision, because: Because, opinions: Opinions) -> Written:
         """Return the plan document of a case that is not settled, with the best plan found if there is one."""
         if decision.plan is not None:
-            made = self.makeable(search, decision, opinions)
+            made, moved = self.makeable(search, decision, opinions)
             unproved = Proved(makeable=False, reclamps=False, trim=False, time=False)
-            return made.model_copy(update={"verdict": "undecided", "undecided_because": because, "proved": unproved})
-        return self._plan(
+            changed = {"verdict": "undecided", "undecided_because": because, "proved": unproved}
+            return Written(made.model_copy(update=changed), moved)
+        unsettled = self._plan(
             verdict="undecided",
             undecided_because=because,
             reasons=(*told(search, _unsettled(search)), *_so_far(decision, because)),
@@ -110,22 +113,23 @@ class Known:
             opinions=opinions.said,
             confirmed=opinions.agree,
         )
+        return Written(unsettled)
 
-    def makeable(self, search: Search, decision: Decision, opinions: Opinions = NONE_ASKED) -> Plan:
+    def makeable(self, search: Search, decision: Decision, opinions: Opinions = NONE_ASKED) -> Written:
         """Return the plan document of an order that was carried out."""
         assert decision.plan is not None  # asked only then
         with unlimited():  # a plan that was carried out is not lost for want of the time to write it
-            made = self._carried_out(search, decision, decision.plan, opinions)
-        return made.model_copy(update={"reasons": _why_so(search, decision.plan.sequence)})
+            made, moved = self._carried_out(search, decision, decision.plan, opinions)
+        return Written(made.model_copy(update={"reasons": _why_so(search, decision.plan.sequence)}), moved)
 
-    def _carried_out(self, search: Search, decision: Decision, found: Plannable, opinions: Opinions) -> Plan:
+    def _carried_out(self, search: Search, decision: Decision, found: Plannable, opinions: Opinions) -> Written:
         """Return all of the plan document but why it is made so."""
         trial = found.trial
         ready = trial.stationed.ready
         least, measured = least_of(trial, search.around)
         step_list = StepList(trial, least, sags_in(self.case, trial, least, measured))
         steps = step_list.write()
-        self.evidence.moved = moved = tuple(moved_of(trial, step_list, measured))
+        moved = tuple(moved_of(trial, step_list, measured))
         short = shorts_in(moved)
         motions, arms = [m for bend in done_in(trial) for m in bend.motions], arms_swept(trial, search.around)
         gaps = crush_gaps(motions, least, arms, self.case.machine, self.case.part.radius)
@@ -151,7 +155,7 @@ class Known:
             opinions=opinions.said,
             confirmed=opinions.agree,
         )
-        return made.warned(*map(short_fact, short)) if short else made
+        return Written(made.warned(*map(short_fact, short)) if short else made, moved)
 
     def _setup(self, trial: Trial, *besides: Fact) -> Setup:
         """Return what is fitted before the first load, and before each further pass over the batch."""
@@ -252,10 +256,10 @@ def _each_once(*reasons: Iterable[Reason]) -> tuple[Reason, ...]:
 
 def least_of(
     trial: Trial, around: Callable[[Station], Surroundings]
-) -> tuple[dict[int, Least], dict[int, tuple[Measured, int]]]:
-    """Return the proved smallest clearance of every motion of the plan, and how it was proved, by its identity."""
-    found: dict[int, Least] = {}
-    proved: dict[int, tuple[Measured, int]] = {}
+) -> tuple[dict[Motion, Least], dict[Motion, tuple[Measured, int]]]:
+    """Return the proved smallest clearance of every motion of the plan, and how it was proved."""
+    found: dict[Motion, Least] = {}
+    proved: dict[Motion, tuple[Measured, int]] = {}
     done = done_in(trial)
     for surroundings in dict.fromkeys(around(bend.station) for bend in done):
         batch = [
@@ -267,7 +271,7 @@ def least_of(
         leasts, cover = measured(rows, rows.needed if clear is None else clear.kept)
         how = Measured(whole, rows, cover, clear)
         for number, ((motion, _), least) in enumerate(zip(batch, leasts, strict=True)):
-            found[id(motion)], proved[id(motion)] = least, (how, number)
+            found[motion], proved[motion] = least, (how, number)
     return found, proved
 
 
@@ -293,39 +297,38 @@ def _as_clear_as_can_be_told(rows: Rows) -> Verdicts:
 
 
 def sags_in(
-    case: Case, trial: Trial, least: dict[int, Least], proved: dict[int, tuple[Measured, int]]
-) -> dict[int, Sag]:
-    """Return how the leading part sags in the motions of a plan, by their identity.
+    case: Case, trial: Trial, least: dict[Motion, Least], proved: dict[Motion, tuple[Measured, int]]
+) -> dict[Motion, Sag]:
+    """Return how the leading part sags in the motions of a plan.
 
     Nothing where the profile counts sag itself, or where the tube's stiffness or weight is not known.
     """
     beam = beam_of(case.part)
     if beam is None or case.machine.clearance.per_metre > 0.0:
         return {}
-    hangs: dict[int, tuple[Measured, list[Hanging]]] = {}
+    hangs: dict[Measured, list[Hanging]] = {}
     for bend in done_in(trial):
         in_hand = bend.home.by_hand
         for motion in (*bend.placing, *bend.gripping, *(() if in_hand else bend.returning)):
-            how, number = proved[id(motion)]
+            how, number = proved[motion]
             one = hanging_of(beam, number, motion, bend.clamp)
             if one is not None:
-                hangs.setdefault(id(how), (how, []))[1].append(one)
-    found: dict[int, Sag] = {}
-    for how, some in hangs.values():
+                hangs.setdefault(how, []).append(one)
+    found: dict[Motion, Sag] = {}
+    for how, some in hangs.items():
         clear = clear_as_they_hang(how.rows, some)
         for one in some:
-            key = id(one.motion)
-            found[key] = sag_of(one, least[key], one.number in clear)
+            found[one.motion] = sag_of(one, least[one.motion], one.number in clear)
     return found
 
 
-def moved_of(trial: Trial, steps: StepList, proved: dict[int, tuple[Measured, int]]) -> Iterator[Moved]:
+def moved_of(trial: Trial, steps: StepList, proved: dict[Motion, tuple[Measured, int]]) -> Iterator[Moved]:
     """Yield the steps that move something, with what each was held against."""
-    clamps = {id(motion): bend.clamp for bend in done_in(trial) for motion in bend.motions}
+    clamps = {motion: bend.clamp for bend in done_in(trial) for motion in bend.motions}
     for number, motion in steps.moved.items():
         clear_by = steps.steps[number - 1].clearance
         assert clear_by is not None  # of every motion that was certified
-        yield Moved(number, motion, clamps[id(motion)], clear_by, *proved[id(motion)])
+        yield Moved(number, motion, clamps[motion], clear_by, *proved[motion])
 
 
 def done_in(trial: Trial) -> list[BendDone]:
@@ -336,10 +339,10 @@ def done_in(trial: Trial) -> list[BendDone]:
 
 def shorts_in(moved: Iterable[Moved]) -> tuple[Short, ...]:
     """Return what comes short of what is asked for in the steps that move something, within what counts as kept."""
-    batches: dict[int, tuple[Measured, dict[int, int]]] = {}
+    batches: dict[Measured, dict[int, int]] = {}
     for one in moved:
-        batches.setdefault(id(one.measured), (one.measured, {}))[1][one.number] = one.step
-    return shorts([(how.verdicts, steps) for how, steps in batches.values() if how.verdicts is not None])
+        batches.setdefault(one.measured, {})[one.number] = one.step
+    return shorts([(how.verdicts, steps) for how, steps in batches.items() if how.verdicts is not None])
 
 
 def arms_swept(trial: Trial, around: Callable[[Station], Surroundings]) -> list[Array]:

@@ -9,10 +9,10 @@ import math
 
 from planner.clearance.solids import toward
 from planner.facts import Fact, Quantity, angle, fact, length, metres
+from planner.feasibility.loading import Passage
+from planner.feasibility.stations import Stationed
 from planner.inputs.machine import Machine
 from planner.rules.broken import other
-from planner.search.passages import Passage
-from planner.search.stations import Stationed
 from planner.tube.bodies import Motion
 
 LEVEL = 0.05

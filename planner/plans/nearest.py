@@ -7,9 +7,9 @@ from typing import Any
 
 from planner.clearance.certify import Least
 from planner.clearance.verdicts import Witness
+from planner.feasibility.stations import Station, Stationed
 from planner.plans.document import NearestAt
 from planner.plans.readings import SMALL, position
-from planner.search.stations import Station, Stationed
 from planner.tolerances import REPORT_CEILING
 from planner.tube.bodies import Motion
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from planner.feasibility.stations import Station, Stationed, shown
 from planner.inputs.machine import Machine
 from planner.plans.document import Position
-from planner.search.stations import Station, Stationed, shown
 from planner.tube.bodies import Motion
 
 SMALL = 6

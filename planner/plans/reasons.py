@@ -8,15 +8,15 @@ from typing import Any
 from planner.clearance.certify import certify, place_of
 from planner.clearance.deepest import deepest
 from planner.clearance.verdicts import Answer, Witness
+from planner.cuts.strike_cuts import Struck
 from planner.facts import Fact, angle, fact, kept, length, needed
+from planner.feasibility.bend_check import Blocked
+from planner.feasibility.orders import Case, Order
 from planner.inputs.part import Part
 from planner.plans.document import OrderedBend, Reason
 from planner.rules.broken import Broken, End, other
-from planner.search.attempt import Blocked
-from planner.search.events import Event, NoGood
-from planner.search.lessons import Struck
-from planner.search.orders import Case, Order
 from planner.search.search import Search
+from planner.sequencing.events import Event, NoGood
 from planner.tube.bodies import Phase
 
 LESS = (0.1, 0.2, 0.3, 0.5, 1.0)

@@ -22,6 +22,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from planner.clearance.certify import Least, certify
+from planner.clearance.columns import PIECE_AND_BODY
 from planner.clearance.rows import Rows
 from planner.clearance.strip import strips
 from planner.clearance.verdicts import Answer
@@ -148,7 +149,7 @@ def clear_as_they_hang(rows: Rows, hanging: list[Hanging]) -> set[int]:
 
 def _to_end(rows: Rows, hanging: dict[int, Hanging]) -> tuple[Array, Array]:
     """Return the tube from the far end of each row's piece to the free end, and the piece's length (N,) [mm]."""
-    which = rows.pieces[16:18, rows.piece].astype(np.int64)
+    which = rows.pieces[PIECE_AND_BODY, rows.piece].astype(np.int64)
     to_end, length = np.zeros(rows.count), np.zeros(rows.count)
     for number, body in sorted({(int(m), int(b)) for m, b in zip(rows.motion, which[1], strict=True)}):
         here = (rows.motion == number) & (which[1] == body)

@@ -8,6 +8,9 @@ from typing import Any
 
 from planner.clearance.certify import Least
 from planner.facts import Fact, angle, fact, length, six_digits
+from planner.feasibility.loading import Passage
+from planner.feasibility.stations import Station, Stationed
+from planner.feasibility.whole_order import BendDone, Trial, passes_of
 from planner.plans import cautions
 from planner.plans.arm_sweep import arm_reach
 from planner.plans.document import Step
@@ -16,9 +19,6 @@ from planner.plans.nearest import nearest
 from planner.plans.readings import SMALL, Now, advance_reading, degrees, dial_reading, position
 from planner.plans.sag import Sag
 from planner.plans.swing import reach_about_die, reach_about_feed, speed_of, swing_of
-from planner.search.passages import Passage
-from planner.search.stations import Station, Stationed
-from planner.search.trial import BendDone, Trial, passes_of
 from planner.tube.bodies import Motion, Phase
 from planner.wording.say import say
 
@@ -32,7 +32,7 @@ class StepList:
     moved: the motions of the steps that were certified, by the number of the step.
     """
 
-    def __init__(self, trial: Trial, least: dict[int, Least], sags: dict[int, Sag] | None = None) -> None:
+    def __init__(self, trial: Trial, least: dict[Motion, Least], sags: dict[Motion, Sag] | None = None) -> None:
         assert trial.loads is not None  # only an order carried out to the end has steps
         self.stationed: Stationed = trial.stationed
         self.machine = trial.stationed.ready.case.machine
@@ -365,12 +365,12 @@ class StepList:
     def _motion(
         self, action: str, motion: Motion, st: Station, chuck: float, by_hand: bool = False, **fields: Any
     ) -> None:
-        least = self.least.get(id(motion))
+        least = self.least.get(motion)
         fields["from"], fields["to"] = position(motion, chuck, 0.0), position(motion, chuck, 1.0)
         if least is not None:
             fields |= nearest(self.stationed, st, motion, chuck, least)
         fields.setdefault("bend", st.number)
-        sag = self.sags.get(id(motion))
+        sag = self.sags.get(motion)
         if sag is not None:
             fields |= {"sag": round(sag.deepest, 3), "stand": sag.stand}
             if sag.stand is not None:

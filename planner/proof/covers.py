@@ -10,18 +10,13 @@ from typing import Any
 import numpy as np
 
 from planner.clearance.certify import certify, starting_cells
+from planner.clearance.columns import BODY, PIECE
 from planner.clearance.rows import Rows, rows_of
 from planner.clearance.verdicts import Answer, Cover
-from planner.plans.evidence import Moved
+from planner.plans.evidence import Measured, Moved
 from planner.tolerances import PROOF_GAP, ROUNDING
 from planner.tube.bodies import Motion, Path, Phase, Role
 from planner.tube.frames import Array, Flags
-
-BODY = 17
-"""Row of the table of pieces that holds the number of the body in its motion."""
-
-PIECE = 16
-"""And the number of the piece in its body."""
 
 LENGTH_DECIMALS, MOMENT_DECIMALS = 7, 10
 """Decimals of cells: arc lengths [mm], moments."""
@@ -33,9 +28,9 @@ class NotCovered(Exception):
 
 def motions_record(moved: Iterable[Moved]) -> list[dict[str, Any]]:
     """Return the cover of every motion as the proof document writes it, in the order of the steps."""
-    batches: dict[int, list[Moved]] = defaultdict(list)
+    batches: dict[Measured, list[Moved]] = defaultdict(list)
     for one in moved:
-        batches[id(one.measured)].append(one)
+        batches[one.measured].append(one)
     records = [record for batch in batches.values() for record in _batch(batch)]
     return sorted(records, key=lambda record: int(record["step"]))
 

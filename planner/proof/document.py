@@ -64,7 +64,7 @@ from planner.plans.known import runs_only
 from planner.plans.reasons import from_nogood
 from planner.proof.covers import motions_record
 from planner.proof.no_goods import no_good_record, rule_record
-from planner.search.events import Value, of_one_clamp
+from planner.sequencing.events import Value, of_one_clamp
 
 SCHEMA = "bendorder-proof/1"
 
@@ -75,7 +75,7 @@ def proof_document(plan: Plan, evidence: Evidence) -> dict[str, Any]:
     assert search is not None  # filled by planning
     assert decision is not None
     # What speaks of one clamp only bears on handling time, which is not claimed here.
-    proved = [nogood for nogood in search.nogoods if nogood.grade == "proved" and not of_one_clamp(nogood.pattern)]
+    proved = [nogood for nogood in search.proved if not of_one_clamp(nogood.pattern)]
     return {
         "schema": SCHEMA,
         "plan": plan.as_dict(),

@@ -6,11 +6,11 @@ import math
 from typing import Any
 
 from planner.clearance.verdicts import Witness
+from planner.cuts.strike_cuts import Struck
+from planner.cuts.walls import Closed, Strike, Wall, strikes_of
+from planner.feasibility.checks import Checks
 from planner.rules.broken import Broken, other
-from planner.search.checks import Checks
-from planner.search.events import ANY, Event, NoGood, Pattern, Span
-from planner.search.lessons import Struck
-from planner.search.walls import Closed, Strike, Wall, strikes_of
+from planner.sequencing.events import ANY, Event, NoGood, Pattern, Span
 from planner.tube.bodies import Motion, Phase
 
 DECIMALS = 7

@@ -6,15 +6,15 @@ clearance, and so on: each rung forbids what came nearest on the one before.
 
 from __future__ import annotations
 
-import copy
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from planner.deadline import OutOfTime
-from planner.search.choice import SAME_TIME
 from planner.search.decision import Plannable, carried_out
-from planner.search.events import Event, NoGood, Pattern
 from planner.search.search import Search
+from planner.sequencing.events import Event, NoGood, Pattern
+from planner.sequencing.tie_break import SAME_TIME
+from planner.tube.bodies import Motion
 
 MOST_RUNGS = 8
 """Plans looked for at most for one pair of trims."""
@@ -27,8 +27,8 @@ NO_FARTHER = 0.05
 
 RUNG = "nearer than another way"
 
-Clearances = Callable[[Plannable], dict[int, float]]
-"""The smallest clearance of every motion of a plan [mm], by the motion's identity."""
+Clearances = Callable[[Plannable], dict[Motion, float]]
+"""The smallest clearance of every motion of a plan [mm]."""
 
 
 @dataclass(frozen=True)
@@ -55,19 +55,15 @@ def other_ways(search: Search, best: Plannable, clearances: Clearances) -> tuple
     And whether they were sought to the end: False where the time limit came first.
     """
     found: list[Way] = []
-    whole = search.problem
     to_the_end = True
     try:
         found.append(Way(best, min(clearances(best).values(), default=0.0)))
-        for trims in whole.trims:
-            search.problem = replace(whole, trims=(trims,))
-            for way in _ladder(search, best.value.reclamps + MORE_RECLAMPS, clearances):
+        for trims in search.problem.trims:
+            with_trims = search.asking(problem=replace(search.problem, trims=(trims,)))
+            for way in _ladder(with_trims, best.value.reclamps + MORE_RECLAMPS, clearances):
                 found.append(way)
     except OutOfTime:
         to_the_end = False
-    finally:
-        search.problem = whole
-        search.nogoods[:] = [nogood for nogood in search.nogoods if nogood.rule != RUNG]
     if not found:
         return [], to_the_end
     kept: list[Way] = []
@@ -84,15 +80,14 @@ def saved_by_stock(search: Search, best: Plannable) -> Plannable | None:
     """
     if not search.case.unasked or best.value.reclamps == 0:
         return None
-    asked = copy.copy(search)
-    asked.problem, asked.prefer = replace(search.problem, unasked=frozenset()), "fewer re-clamps"
+    asked = search.asking(problem=replace(search.problem, unasked=frozenset()), prefer="fewer re-clamps")
     rough = asked.best()
     fewer = rough is not None and rough.value.reclamps < best.value.reclamps
     found = carried_out(asked) if fewer else None
     return found if found is not None and found.value.reclamps < best.value.reclamps else None
 
 
-def _ladder(search: Search, most_reclamps: int, clearances: Clearances) -> Iterable[Way]:
+def _ladder(search: Search, most_reclamps: int, clearances: Clearances) -> Iterator[Way]:
     """Yield the best plan with the trims at hand, then better and better kept ones."""
     for _ in range(MOST_RUNGS):
         plan = carried_out(search)
@@ -101,19 +96,17 @@ def _ladder(search: Search, most_reclamps: int, clearances: Clearances) -> Itera
         kept = clearances(plan)
         least = min(kept.values(), default=0.0)
         yield Way(plan, least)
-        for nogood in _nearest(plan, kept, least + NO_FARTHER):
-            search.reject(nogood)
-    search.nogoods[:] = [nogood for nogood in search.nogoods if nogood.rule != RUNG]
+        search = search.forbidding(_nearest(plan, kept, least + NO_FARTHER))
 
 
-def _nearest(plan: Plannable, kept: dict[int, float], least: float) -> list[NoGood]:
+def _nearest(plan: Plannable, kept: dict[Motion, float], least: float) -> list[NoGood]:
     """Return no-goods for the places of a plan that come no farther than the least [mm]."""
     assert plan.trial.loads is not None  # a plan is carried out
     done = [bend for load in plan.trial.loads for bend in load]
     found = []
     for at, bend in zip(plan.sequence.arrivals, done, strict=True):
         for event, motions in ((at.event, bend.placing), (Event.BEND, (*bend.gripping, *bend.returning))):
-            if min((kept.get(id(motion), least + 1.0) for motion in motions), default=least + 1.0) <= least:
+            if min((kept.get(motion, least + 1.0) for motion in motions), default=least + 1.0) <= least:
                 pattern = Pattern(event, at.leads, at.bend, (at.ahead, at.ahead))
                 found.append(NoGood(pattern, RUNG, None, "unproved"))
     return found

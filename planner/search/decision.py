@@ -8,15 +8,15 @@ from typing import Literal
 
 from planner.deadline import TO_FINISH, OutOfTime, finishing
 from planner.facts import fact
+from planner.feasibility.orders import ready_of
+from planner.feasibility.stations import Unkeepable, station
+from planner.feasibility.whole_order import Failure, Trial, changed, passes_of, try_order
 from planner.rules.broken import other
-from planner.search.choice import SAME_TIME
-from planner.search.events import Event, NoGood, Pattern, Sequence, Trims, Value
-from planner.search.exact import Exact
-from planner.search.orders import ready_of
 from planner.search.search import Search
-from planner.search.shop_rules import milliseconds
-from planner.search.stations import Unkeepable, station
-from planner.search.trial import Failure, Trial, changed, passes_of, try_order
+from planner.sequencing.events import Event, NoGood, Pattern, Sequence, Trims, Value
+from planner.sequencing.exact import Exact
+from planner.sequencing.problem import milliseconds
+from planner.sequencing.tie_break import SAME_TIME
 
 Undecided = Literal["time limit", "too close", "no path found"]
 
@@ -55,7 +55,7 @@ def decide(search: Search) -> Decision:
     try:
         found = carried_out(search)
         bound = _bound(search, found)
-        if found is None and bound is not None and search.look_harder():
+        if found is None and bound is not None and search.known.look_harder():
             found = carried_out(search)
             bound = _bound(search, found)
         if found is None:
@@ -69,28 +69,39 @@ def decide(search: Search) -> Decision:
 
 def _bound(search: Search, found: Plannable | None) -> Sequence | None:
     """Return the best sequence that is not proved to fail; nothing is learned that would forbid the plan found."""
-    search.kept = None if found is None else found.sequence
+    search.known.goes = None if found is None else found.sequence
     return search.best(proved_only=True)
 
 
 def carried_out(search: Search, known_only: bool = False) -> Plannable | None:
     """Return the best sequence that also goes with the numbers as the readouts show them."""
-    while True:
-        sequence = search.known() if known_only else search.plan()
-        if sequence is None:
-            return None
-        try:
-            stationed = station(ready_of(search.case, sequence))
-        except Unkeepable as unkeepable:
-            broken = unkeepable.broken
-            at = next(a for a in reversed(sequence.arrivals) if search.case.number(a.leads, a.bend) == broken.bend)
-            pattern = Pattern(Event.BEND, at.leads, at.bend, (at.ahead, at.ahead), hold=at.hold)
-            search.reject(NoGood(pattern, broken.rule, broken.fact, "unproved", broken))
-            continue
-        trial = try_order(stationed, search.around, search.checks.batches.harder)
-        if trial.loads is not None:
-            return Plannable(sequence, trial, value_as_printed(trial))
-        search.reject(_rounded_off(search, sequence, trial.failures[0]))
+    made: list[Plannable] = []
+
+    def fails_as_printed(sequence: Sequence) -> bool:
+        outcome = _as_printed(search, sequence)
+        if isinstance(outcome, NoGood):
+            search.known.reject(outcome)
+            return True
+        made.append(outcome)
+        return False
+
+    search.settled(search.best_checked if known_only else search.plan, fails_as_printed)
+    return made[0] if made else None
+
+
+def _as_printed(search: Search, sequence: Sequence) -> Plannable | NoGood:
+    """Carry a sequence out with the numbers as printed; return what it teaches where that fails."""
+    try:
+        stationed = station(ready_of(search.case, sequence))
+    except Unkeepable as unkeepable:
+        broken = unkeepable.broken
+        at = next(a for a in reversed(sequence.arrivals) if search.case.number(a.leads, a.bend) == broken.bend)
+        pattern = Pattern(Event.BEND, at.leads, at.bend, (at.ahead, at.ahead), hold=at.hold)
+        return NoGood(pattern, broken.rule, broken.fact, "unproved", broken)
+    trial = try_order(stationed, search.around, search.checks.batches.harder)
+    if trial.loads is not None:
+        return Plannable(sequence, trial, value_as_printed(trial))
+    return _rounded_off(search, sequence, trial.failures[0])
 
 
 def _rounded_off(search: Search, sequence: Sequence, failure: Failure) -> NoGood:
@@ -141,11 +152,10 @@ def _why(search: Search, bound: Sequence) -> Undecided:
 
 def _out_of_time(search: Search, found: Plannable | None) -> Decision:
     """Return what is known when time has run out: the plan found, or the best of what has been checked; the bound."""
-    search.engine = Exact()
     try:
         with finishing(TO_FINISH):
             found = found or carried_out(search, known_only=True)
-            bound = search.propose(proved_only=True)
+            bound = search.asking(engine=Exact()).propose(proved_only=True)
     except OutOfTime:
         return Decision(found, NOT_LESS, None if found else "time limit", (False, False, False), True)
     least = None if bound is None else bound.value

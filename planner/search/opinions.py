@@ -6,10 +6,11 @@ from typing import Literal, NamedTuple
 
 from planner.deadline import OutOfTime
 from planner.facts import Fact, Quantity, fact, six_digits
-from planner.search.events import Value
-from planner.search.exact import Exact
-from planner.search.reaching import SolverGaveUp, SolverWrong
-from planner.search.search import Engine, Search
+from planner.search.question import Engine
+from planner.search.search import Search
+from planner.sequencing.events import Value
+from planner.sequencing.exact import Exact
+from planner.sequencing.reaching import SolverGaveUp, SolverWrong
 from planner.wording.say import say
 
 EngineName = Literal["exact", "cp-sat"]
@@ -21,7 +22,7 @@ def engine_named(name: EngineName | Engine) -> Engine:
         return Exact()
     if name != "cp-sat":
         return name
-    from planner.search.cpsat import CpSat
+    from planner.sequencing.cpsat import CpSat
 
     return CpSat()
 
@@ -40,9 +41,12 @@ NO_ANSWER = "no answer within the time limit"
 
 
 def opinions_of(search: Search, bound: Value | None, cut_short: bool = False) -> Opinions:
-    """Return what both engines say of a proved bound; cut_short: no time is left to ask the other one."""
+    """Return what both engines say of a proved bound.
+
+    cut_short: the exact one has told it, and no time is left to ask the other one.
+    """
     names: tuple[EngineName, EngineName] = ("exact", "cp-sat")
-    first, other = names if isinstance(search.engine, Exact) else names[::-1]
+    first, other = names if cut_short or isinstance(search.question.engine, Exact) else names[::-1]
     said, agreed = (NO_ANSWER, None) if cut_short else second_opinion(search, bound, engine_named(other))
     return Opinions({first: say(opinion(bound)), other: said}, agreed)
 
@@ -52,17 +56,16 @@ def second_opinion(search: Search, bound: Value | None, other: Engine) -> tuple[
 
     None where it gave up or the time limit came first: no opinion is no dissent, and no support.
     """
-    proved = [nogood for nogood in search.nogoods if nogood.grade == "proved"]
     apart = None if bound is None else search.told_apart(bound)
     try:
-        found = other.best(search.problem, proved, search.handling.sure_extra, search.prefer)
+        found = other.best(search.problem, search.proved, search.handling.sure_extra, search.prefer)
         if (
             found is not None
             and bound is not None
             and apart is not None
             and found.value.beside_time() == bound.beside_time()
         ):
-            found = other.best(apart, proved, search.handling.sure_extra, search.prefer)
+            found = other.best(apart, search.proved, search.handling.sure_extra, search.prefer)
     except OutOfTime:
         return NO_ANSWER, None
     except SolverGaveUp as gave_up:

@@ -12,59 +12,148 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
-from typing import Protocol
+from dataclasses import dataclass, field, replace
+from typing import Any
 
+from planner.cuts.shop_rules import tooling_to_choose, with_clamps
 from planner.deadline import OutOfTime, in_time
-from planner.search.attempt import Attempt
-from planner.search.attempts import Around
-from planner.search.checks import Checks
-from planner.search.choice import chosen
-from planner.search.events import Arrival, Event, NoGood, Prefer, Sequence, Trims, Value
-from planner.search.exact import NEVER, Exact
-from planner.search.handling import Handling
-from planner.search.lessons import lesson, passage_lesson, recalled
-from planner.search.orders import Case
-from planner.search.places import Place, places
-from planner.search.problem import Extra, Problem
-from planner.search.reaching import SolverGaveUp
-from planner.search.shop_rules import problem_of, tooling_to_choose, with_clamps
-
-
-class Engine(Protocol):
-    """What proposes sequences."""
-
-    def best(self, problem: Problem, nogoods: Iterable[NoGood], extra: Extra, prefer: Prefer) -> Sequence | None:
-        """Return a sequence of least value that nothing known forbids, or None if there is none."""
-
+from planner.feasibility.bend_checks import Around
+from planner.feasibility.checks import Checks
+from planner.feasibility.handling import Handling
+from planner.feasibility.orders import Case
+from planner.feasibility.places import Place, places
+from planner.search.knowledge import Knowledge, matching
+from planner.search.question import Engine, Question
+from planner.sequencing.events import Arrival, Grade, NoGood, Prefer, Sequence, Trims, Value
+from planner.sequencing.exact import NEVER, Exact
+from planner.sequencing.problem import Problem
+from planner.sequencing.reaching import SolverGaveUp
+from planner.sequencing.tie_break import chosen
 
 TELL_EVERY = 2.0
 """How often the progress is told [s]."""
 
 
 @dataclass
-class Search:
-    """One case with everything learned of it so far."""
+class Progress:
+    """Tells of the progress from time to time, where anybody listens; proposals: how often an engine was asked."""
 
-    case: Case
-    around: Around
-    engine: Engine
-    prefer: Prefer = "fewer re-clamps"
     report: Callable[[str], None] | None = None
-    nogoods: list[NoGood] = field(default_factory=list)
-    kept: Sequence | None = None  # the plan, once it was carried out: what would forbid it is not learned any more
+    told: float = field(default_factory=time.monotonic)
     proposals: int = 0
 
-    def __post_init__(self) -> None:
-        self.problem = problem_of(self.case)
-        self.checks = Checks(self.case, self.problem, self.around)
-        self.handling = Handling(self.checks)
-        self._told = time.monotonic()
+    def tell(self, known: Knowledge) -> None:
+        """Say how far it has got, unless that was said just now."""
+        now = time.monotonic()
+        if self.report is not None and now - self.told >= TELL_EVERY:
+            self.told = now
+            bends, moves = len(known.checks.bent), len(known.checks.moved)
+            self.report(f"{bends} bends and {moves} moves checked, {len(known.nogoods)} no-goods learned")
 
-    def remember(self, earlier: Iterable[NoGood]) -> None:
-        """Take in what was learned on a part or machine a little different, where its witnesses still strike."""
-        found = [recalled(self.checks, nogood) for nogood in earlier]
-        self._new([nogood for nogood in found if nogood is not None])
+
+@dataclass(frozen=True)
+class Search:
+    """A question asked of what is known of a case; what is learned on the way is known from then on."""
+
+    known: Knowledge
+    question: Question
+    progress: Progress = field(default_factory=Progress, compare=False)
+
+    @classmethod
+    def of(
+        cls,
+        case: Case,
+        around: Around,
+        engine: Engine,
+        prefer: Prefer = "fewer re-clamps",
+        report: Callable[[str], None] | None = None,
+    ) -> Search:
+        """Return the search of a case of which nothing was checked yet, all its orders asked for."""
+        known = Knowledge.of(case, around)
+        return cls(known, Question(known.problem, engine, prefer), Progress(report))
+
+    def asking(self, **changes: Any) -> Search:
+        """Return the search for another question of the same case; what is known they share."""
+        return replace(self, question=replace(self.question, **changes))
+
+    def forbidding(self, forbidden: Iterable[NoGood]) -> Search:
+        """Return the search with some arrivals forbidden for the asking.
+
+        What is learned hangs on the part and the machine, never on what is forbidden so.
+        """
+        return self.asking(problem=replace(self.problem, rules=(*self.problem.rules, *forbidden)))
+
+    def afresh(self, report: Callable[[str], None] | None) -> Search:
+        """Return the same search from what is known now on: what it learns stays its own."""
+        return Search(self.known.snapshot(), self.question, Progress(report))
+
+    # ------------------------------------------------------------------------------------------ what is known
+
+    @property
+    def case(self) -> Case:
+        """The part on the machine."""
+        return self.known.case
+
+    @property
+    def around(self) -> Around:
+        """What gives a bend's surroundings."""
+        return self.known.around
+
+    @property
+    def checks(self) -> Checks:
+        """What was checked."""
+        return self.known.checks
+
+    @property
+    def handling(self) -> Handling:
+        """What is known of the time that arrivals take."""
+        return self.known.handling
+
+    @property
+    def nogoods(self) -> tuple[NoGood, ...]:
+        """What was learned."""
+        return self.known.nogoods
+
+    @property
+    def proved(self) -> tuple[NoGood, ...]:
+        """What was learned and is proved."""
+        return tuple(nogood for nogood in self.nogoods if nogood.grade == "proved")
+
+    def learned(self, grade: Grade) -> tuple[NoGood, ...]:
+        """Return what was learned; grade: "proved" leaves aside what is not proved."""
+        return self.proved if grade == "proved" else self.nogoods
+
+    @property
+    def problem(self) -> Problem:
+        """What is asked for."""
+        return self.question.problem
+
+    @property
+    def prefer(self) -> Prefer:
+        """Which of re-clamps and trim counts first."""
+        return self.question.prefer
+
+    def in_the_way(self, sequence: Sequence) -> list[NoGood]:
+        """Return the learned no-goods that forbid a sequence."""
+        return matching(self.nogoods, sequence)
+
+    def broken_rules(self, sequence: Sequence) -> list[NoGood]:
+        """Return the shop rules that a sequence breaks."""
+        return matching(self.problem.rules, sequence)
+
+    # -------------------------------------------------------------------------------- propose, check and learn
+
+    def settled(self, propose: Callable[[], Sequence | None], learns: Callable[[Sequence], bool]) -> Sequence | None:
+        """Return the first proposal of which nothing new is learned, None once there is no proposal left.
+
+        learns: checks a proposal and says whether anything was learned that the next one must heed.
+        """
+        while True:
+            in_time()
+            self.progress.tell(self.known)
+            found = propose()
+            if found is None or not learns(found):
+                return found
 
     def plan(self) -> Sequence | None:
         """Return the sequence that the stated rule takes among the best, all of it checked; None if none goes."""
@@ -73,22 +162,17 @@ class Search:
             return None
         apart = self.told_apart(rough.value)
         best = rough if apart is None else self._best_of(apart)
-        while best is not None:
-            self._in_time()
-            found = chosen(apart or self.problem, self.nogoods, self.handling.extra, best, self.handling.sense)
-            if not self.examine(found):
-                return found
-            if self.in_the_way(best):
+
+        def among_equals() -> Sequence | None:
+            nonlocal best
+            if best is not None and self.in_the_way(best):
                 best = self.best() if apart is None else self._best_of(apart)
-        return None if apart is None else rough
+            if best is None:
+                return None
+            return chosen(apart or self.problem, self.nogoods, self.handling.extra, best, self.handling.sense)
 
-    def in_the_way(self, sequence: Sequence) -> list[NoGood]:
-        """Return the learned no-goods that forbid a sequence."""
-        return _matching(self.nogoods, sequence)
-
-    def broken_rules(self, sequence: Sequence) -> list[NoGood]:
-        """Return the shop rules that a sequence breaks."""
-        return _matching(self.problem.rules, sequence)
+        found = self.settled(among_equals, self.examine)
+        return rough if found is None and apart is not None else found
 
     def told_apart(self, value: Value) -> Problem | None:
         """Return the problem with its clamps told apart, with the trim of a value; None where there is no choice."""
@@ -109,23 +193,22 @@ class Search:
         return found.value if found is not None and same else least
 
     def _best_of(self, problem: Problem, proved_only: bool = False, timed: bool = True) -> Sequence | None:
-        while True:
-            self._in_time()
-            found = self.propose(proved_only, problem)
-            if found is None or not self.examine(found) or not (timed or self.in_the_way(found)):
-                return found
+        return self.settled(
+            lambda: self.propose(proved_only, problem),
+            lambda found: self.examine(found) and (timed or bool(self.in_the_way(found))),
+        )
 
     def propose(self, proved_only: bool = False, problem: Problem | None = None) -> Sequence | None:
         """Return the best sequence as far as is known, its geometry not checked yet."""
         extra = self.handling.sure_extra if proved_only else self.handling.extra
-        known = [n for n in self.nogoods if n.grade == "proved"] if proved_only else self.nogoods
-        self.proposals += 1
+        known = self.learned("proved" if proved_only else "unproved")
+        self.progress.proposals += 1
         try:
-            return self.engine.best(problem or self.problem, known, extra, self.prefer)
+            return self.question.engine.best(problem or self.problem, known, extra, self.prefer)
         except SolverGaveUp as gave_up:
             raise OutOfTime from gave_up
 
-    def known(self) -> Sequence | None:
+    def best_checked(self) -> Sequence | None:
         """Return the best sequence of bends and moves that have all been checked before; nothing new is."""
 
         def measured(before: Arrival | None, arrival: Arrival, trims: Trims) -> int:
@@ -135,32 +218,11 @@ class Search:
         apart = None if rough is None else self.told_apart(rough.value)
         return rough if apart is None else Exact().best(apart, self.nogoods, measured, self.prefer) or rough
 
-    def reject(self, nogood: NoGood) -> None:
-        """Take in a no-good that was found elsewhere."""
-        self.nogoods.append(nogood)
-
-    def look_harder(self) -> bool:
-        """Forget what was not proved, so that it is looked into once more, harder; say whether that is news."""
-        if self.checks.batches.harder:
-            return False
-        self.checks.look_harder()
-        self.nogoods = [nogood for nogood in self.nogoods if nogood.grade == "proved"]
-        return True
-
-    def _in_time(self) -> None:
-        """Tell of the progress from time to time, and stop where the time has run out."""
-        in_time()
-        now = time.monotonic()
-        if self.report is not None and now - self._told >= TELL_EVERY:
-            self._told = now
-            bends, moves = len(self.checks.bent), len(self.checks.moved)
-            self.report(f"{bends} bends and {moves} moves checked, {len(self.nogoods)} no-goods learned")
-
     def examine(self, sequence: Sequence) -> bool:
         """Check a sequence's geometry; say whether anything was learned that the engine did not know."""
         wanted = places(sequence)
-        learned = self._learned_of(wanted)
-        new = self._new(learned)
+        learned = self.known.learned_of(wanted)
+        new = self.known.learn(learned)
         if learned:
             return new
         news = [self.handling.measure(place) for place in wanted]
@@ -168,49 +230,4 @@ class Search:
 
     def look_into(self, wanted: Iterable[Place]) -> bool:
         """Check the geometry of some steps that follow one another; say whether anything new was learned."""
-        return self._new(self._learned_of(list(wanted)))
-
-    def _learned_of(self, wanted: list[Place]) -> list[NoGood]:
-        """Return what is learned of places that follow one another: their bends, moves, loads and unloads."""
-        bent = self._taught(wanted, self.checks.bend(wanted))
-        goes = {place.at for place in wanted} - {place.at for place, _ in bent}
-        moving = [
-            place
-            for place in wanted
-            if self.checks.moves_to(place)
-            and place.at in goes
-            and (place.at.event is not Event.LINK or place.before in goes)
-        ]
-        moved = self._taught(moving, self.checks.move(moving))
-        goes -= {place.at for place, _ in moved}
-        passed = self._on_and_off([place for place in wanted if place.at in goes])
-        return [*(nogood for _, nogood in (*bent, *moved)), *passed]
-
-    def _taught(self, wanted: list[Place], attempts: list[Attempt]) -> list[tuple[Place, NoGood]]:
-        """Return the places that cannot be carried out, each with what it teaches."""
-        found = []
-        for place, attempt in zip(wanted, attempts, strict=True):
-            nogood = lesson(self.checks, place, attempt) if attempt.blocked else None
-            if nogood is not None:
-                found.append((place, nogood))
-        return found
-
-    def _on_and_off(self, wanted: list[Place]) -> list[NoGood]:
-        """Check loads and unloads at places whose bends and moves go; return what is learned."""
-        on = [place for place in wanted if self.checks.put_on(place)]
-        off = [place for place in wanted if self.checks.taken_off(place)]
-        found = [*zip(on, self.checks.load(on), strict=True), *zip(off, self.checks.unload(off), strict=True)]
-        return [passage_lesson(self.checks, place, passage) for place, passage in found if passage.path is None]
-
-    def _new(self, learned: list[NoGood]) -> bool:
-        known = {nogood.pattern for nogood in self.nogoods}
-        fresh = [nogood for nogood in learned if nogood.pattern not in known]
-        if self.kept is not None:  # within the band of what is asked for a strike and a proof that it is clear may meet
-            fresh = [nogood for nogood in fresh if not _matching([nogood], self.kept)]
-        self.nogoods.extend(fresh)
-        return bool(fresh)
-
-
-def _matching(nogoods: Iterable[NoGood], sequence: Sequence) -> list[NoGood]:
-    wanted = places(sequence)
-    return [n for n in nogoods if any(n.pattern.matches(place.before, place.at, place.trims) for place in wanted)]
+        return self.known.learn(self.known.learned_of(list(wanted)))

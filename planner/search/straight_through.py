@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from planner.search.events import Arrival, Event, Hold, NoGood, Sequence, Value
 from planner.search.search import Search
+from planner.sequencing.events import Arrival, Event, Hold, NoGood, Sequence, Value
 
 TELLING = 12
 """With no more bends than this the straight-through orders are looked into only to say why they are not the plan."""

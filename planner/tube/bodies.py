@@ -75,7 +75,7 @@ class Body:
     length_change: float = 0.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Motion:
     """One motion of the machine with the tube in it.
 

@@ -12,8 +12,8 @@ from dataclasses import replace
 
 from planner.plans.document import OrderedBend
 from planner.plans.grounds import Ground
-from planner.search.events import Arrival, Event, Hold, NoGood, Pattern, Trims
-from planner.search.problem import Problem
+from planner.sequencing.events import Arrival, Event, Hold, NoGood, Pattern, Trims
+from planner.sequencing.problem import Problem
 from tests.search.abstract import describes, next_arrivals, seen, speaks_of
 
 FREE = (-math.inf, math.inf)

@@ -15,17 +15,17 @@ from planner.advice.answers import Judged
 from planner.advice.order import costs_of, judge, order_of, read_order, straight_through, written
 from planner.deadline import limited
 from planner.errors import InputError
+from planner.feasibility.orders import Run
+from planner.feasibility.stations import Unkeepable
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.plans.document import OrderedBend, Plan
 from planner.plans.grounds import Ground, grounds_of, told
-from planner.search.choice import SAME_TIME
 from planner.search.decision import Decision, Plannable, carried_out
-from planner.search.events import NoGood
-from planner.search.exact import Exact
-from planner.search.orders import Run
 from planner.search.search import Search
-from planner.search.stations import Unkeepable
+from planner.sequencing.events import NoGood
+from planner.sequencing.exact import Exact
+from planner.sequencing.tie_break import SAME_TIME
 from tests.advice.parts import (
     NUMBER_WITH_UNIT,
     begun_in_the_middle,

@@ -19,9 +19,9 @@ from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.plans.document import End, OrderedBend
 from planner.search.decision import Decision
-from planner.search.events import Prefer, Value
-from planner.search.left import Left
 from planner.search.search import Search
+from planner.sequencing.events import Prefer, Value
+from planner.sequencing.feasible_orders import Left
 from tests.advice.parts import (
     begun_in_the_middle,
     every_order,

@@ -9,19 +9,19 @@ import pytest
 
 from planner.advice.precedence import common_to_all, not_before, not_leading
 from planner.advice.why import WHICHEVER_LEADS, alone_enough, decided_by, why
+from planner.cuts.impossible import broken_in_every_order
 from planner.facts import fact
+from planner.feasibility.cases import case_of, surroundings_of
 from planner.inputs.files import load_machine
 from planner.inputs.part import Part
 from planner.plans.grounds import Enough, Ground, grounds_of, least_grounds, least_set, told
 from planner.plans.known import runs_only
 from planner.rules.broken import Broken
-from planner.search.cases import case_of, surroundings_of
 from planner.search.decision import Decision
-from planner.search.events import Arrival, NoGood, Pattern
-from planner.search.exact import Exact
-from planner.search.impossible import broken_in_every_order
-from planner.search.problem import Problem
 from planner.search.search import Search
+from planner.sequencing.events import Arrival, NoGood, Pattern
+from planner.sequencing.exact import Exact
+from planner.sequencing.problem import Problem
 from tests.advice.parts import (
     NUMBER_WITH_UNIT,
     begun_in_the_middle,
@@ -69,7 +69,7 @@ def test_of_problems_without_geometry_the_least_set_is_enough_and_minimal_too(ca
     sizes = []
     for seed in range(3000 if campaign else 300):
         instance = random_instance(seed, 5)
-        search.problem = instance.problem
+        search = search.asking(problem=instance.problem)
         everything = grounds_of(search, instance.nogoods)
         grounds = least_set(everything, Enough(search))
         if grounds is None:
@@ -87,10 +87,11 @@ def test_of_problems_without_geometry_the_least_set_is_enough_and_minimal_too(ca
 @pytest.mark.parametrize("seed", range(12))
 def test_where_each_way_to_a_bend_is_forbidden_by_itself_many_are_needed_and_none_of_them_too_many(seed: int) -> None:
     search = searched(*begun_in_the_middle())[0]
-    search.problem = replace(random_instance(seed).problem, n=3)
-    problem = search.problem = replace(search.problem, rolls=dict.fromkeys(("A", "B"), (0.0, 1.0, -2.0)), rules=())
+    problem = replace(random_instance(seed).problem, n=3)
+    problem = replace(problem, rolls=dict.fromkeys(("A", "B"), (0.0, 1.0, -2.0)), rules=())
     times = dict.fromkeys(("A", "B"), (0, 0, 0))
-    problem = search.problem = replace(problem, times=replace(problem.times, link=times, load=times))
+    problem = replace(problem, times=replace(problem.times, link=times, load=times))
+    search = search.asking(problem=problem)
     alone = [
         NoGood(pattern, "strike", fact("as-said", text=f"{number} mm"))
         for number, pattern in enumerate(each_way(problem))
@@ -177,7 +178,7 @@ def test_what_is_said_to_be_enough_by_itself_is_and_of_two_neither_can_be_left_o
     looked = 0
     for part, machine in parts:
         case = case_of(part, machine)
-        search = Search(case, surroundings_of(case), Exact())
+        search = Search.of(case, surroundings_of(case), Exact())
         for group in alone_enough(broken_in_every_order(case)) if runs_only(case) else ():
             alike = [[n for n in search.problem.rules if _speaks_of(search, n, rule)] for rule in group]
             every = [nogood for nogoods in alike for nogood in nogoods]

@@ -18,15 +18,15 @@ from planner.clearance.certify import certify
 from planner.clearance.rows import rows_of
 from planner.clearance.verdicts import Answer
 from planner.deadline import limited
+from planner.feasibility.bend_check import Blocked
+from planner.feasibility.cases import case_of, surroundings_of
+from planner.feasibility.places import places
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.plans.document import OrderedBend
-from planner.search.attempt import Blocked
-from planner.search.cases import case_of, surroundings_of
-from planner.search.events import Event
-from planner.search.exact import Exact
-from planner.search.places import places
 from planner.search.search import Search
+from planner.sequencing.events import Event
+from planner.sequencing.exact import Exact
 from planner.tube import motions
 from planner.tube.motions import InDie
 from planner.tube.partly_bent import Pieces
@@ -40,7 +40,7 @@ Order = tuple[OrderedBend, ...]
 def unplanned(part: Part, machine: Machine) -> Search:
     """A search that knows nothing yet."""
     case = case_of(part, machine)
-    return Search(case, surroundings_of(case), Exact())
+    return Search.of(case, surroundings_of(case), Exact())
 
 
 def standings(tried: Tried) -> list[str]:

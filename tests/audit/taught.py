@@ -12,13 +12,13 @@ from planner.audit.bench import Bench
 from planner.audit.nogoods import confirm_no_goods
 from planner.audit.refused import Refused
 from planner.audit.shop import Shop
+from planner.feasibility.cases import case_of, surroundings_of
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.proof.no_goods import no_good_record
-from planner.search.cases import case_of, surroundings_of
 from planner.search.decision import decide
-from planner.search.exact import Exact
 from planner.search.search import Search
+from planner.sequencing.exact import Exact
 from tests.plan.random_parts import drawn, hemmed_in
 from tests.search.afresh import crowded
 
@@ -74,7 +74,7 @@ def case(kind: str, seed: int) -> tuple[Part, Machine]:
 def learned_of(part: Part, machine: Machine) -> Learned:
     """Plan a part and write down what was proved."""
     told = case_of(part, machine)
-    search = Search(told, surroundings_of(told), Exact())
+    search = Search.of(told, surroundings_of(told), Exact())
     decide(search)
     proved = [nogood for nogood in search.nogoods if nogood.grade == "proved"]
     records = tuple(no_good_record(search.checks, nogood, "") for nogood in proved)

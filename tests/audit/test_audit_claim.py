@@ -21,18 +21,18 @@ from planner.audit.refused import Refused
 from planner.audit.shop import Arrival as Step
 from planner.audit.shop import Shop
 from planner.audit.tables import Tables
+from planner.cuts.shop_rules import problem_of
 from planner.facts import fact
+from planner.feasibility.orders import Case
 from planner.inputs.files import load_machine, load_part
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.planning import plan
-from planner.search.events import ANY, Arrival, Event, Hold, NoGood, Prefer, Trims
-from planner.search.events import Pattern as Made
-from planner.search.exact import Exact
-from planner.search.forbidden import ENDS
-from planner.search.orders import Case
-from planner.search.problem import Problem
-from planner.search.shop_rules import problem_of
+from planner.sequencing.events import ANY, Arrival, Event, Hold, NoGood, Prefer, Trims
+from planner.sequencing.events import Pattern as Made
+from planner.sequencing.exact import Exact
+from planner.sequencing.forbidden import ENDS
+from planner.sequencing.problem import Problem
 from tests.plan.random_parts import drawn
 from tests.plan.shop import bender, tube
 from tests.rules.cases import whole_millimetres

@@ -18,6 +18,8 @@ from planner.audit.asked import broken_by, regrip_window
 from planner.audit.refused import Refused
 from planner.audit.rules import confirm_rules
 from planner.audit.shop import Arrival as Step
+from planner.cuts.shop_rules import problem_of, rolls_seen
+from planner.feasibility.orders import Case
 from planner.inputs.files import load_machine, load_part
 from planner.inputs.springback import Setting
 from planner.rules.bending import largest_angle, rated_capacity
@@ -25,9 +27,7 @@ from planner.rules.broken import Broken, End, other
 from planner.rules.carriage import hold_face, hold_serves, regrip_fits, window_open
 from planner.rules.chuck import rolls_within
 from planner.rules.grip import Loaded, clamps_that_fit, rod_reaches, tail_left
-from planner.search.events import Arrival, Event, Hold, NoGood, Trims
-from planner.search.orders import Case
-from planner.search.shop_rules import problem_of, rolls_seen
+from planner.sequencing.events import Arrival, Event, Hold, NoGood, Trims
 from tests.audit.test_audit_claim import shop_of, written
 from tests.plan.random_parts import MACHINES, drawn
 from tests.plan.shop import bender, tube

@@ -23,9 +23,9 @@ from planner.clearance.bounds import bounds
 from planner.clearance.certify import place_of
 from planner.clearance.poses import Cells, pose
 from planner.clearance.rows import EVERY_CLAMP, Rows, rows_of
-from planner.search.attempt import Attempt, gripping_motions, straight_home
-from planner.search.events import Trims
-from planner.search.lessons import TAIL_SOLIDS
+from planner.cuts.strike_cuts import TAIL_SOLIDS
+from planner.feasibility.bend_check import BendCheck, gripping_motions, straight_home
+from planner.sequencing.events import Trims
 from planner.tube import motions
 from planner.tube.bodies import Motion, Phase, Role
 from tests.audit.taught import TELLING, Learned, Record, learned
@@ -42,7 +42,7 @@ class Met:
     """One attempt of a search: where it stands in an order, and its trims."""
 
     of: Learned
-    attempt: Attempt
+    attempt: BendCheck
     leads: Any
     ahead: int
     trims: Trims

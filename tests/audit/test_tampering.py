@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 
 from planner.audit.proof import audit_proof
-from planner.search.events import ANY, Arrival, Event, Pattern, Span
+from planner.sequencing.events import ANY, Arrival, Event, Pattern, Span
 from tests.audit.proofs import Proven, of_examples, of_random_parts
 from tests.audit.tampering import NEVER_TRUE, OFTEN_TRUE, RARE, TAMPERS, Tamper, least_reclamps, tampered
 from tests.plan.replay.faults import caught

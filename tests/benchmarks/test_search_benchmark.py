@@ -9,15 +9,15 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
+from planner.feasibility.cases import case_of, surroundings_of
 from planner.inputs.files import load_machine
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.inputs.self_crossing import self_gap
 from planner.planning import plan
-from planner.search.cases import case_of, surroundings_of
 from planner.search.decision import Decision, decide
-from planner.search.exact import Exact
 from planner.search.search import Search
+from planner.sequencing.exact import Exact
 from tests.plan.replay.cases import real
 from tests.plan.shop import tube
 
@@ -73,7 +73,7 @@ def measured(wanted: Part, machine: Machine) -> Measured:
     plan(wanted, machine)
     seconds = time.perf_counter() - began
     case = case_of(wanted, machine)
-    search = Search(case, surroundings_of(case), Exact())
+    search = Search.of(case, surroundings_of(case), Exact())
     spent = [0.0]
     certified = search.checks.batches.certified
 
@@ -104,7 +104,7 @@ def test_search_times(bends: int) -> None:
         f" geometry {100 * statistics.median(one.geometry for one in every):.0f} %;"
         f" bends checked {statistics.median(checks):.0f} of {possible};"
         f" no-goods {statistics.median(len(one.search.nogoods) for one in every):.0f};"
-        f" proposals {statistics.median(one.search.proposals for one in every):.0f}"
+        f" proposals {statistics.median(one.search.progress.proposals for one in every):.0f}"
     )
     undecided = [n for n, one in enumerate(every) if one.decision.plan is None and one.decision.undecided is not None]
     print(f"undecided: {undecided}")

@@ -8,11 +8,11 @@ from typing import Any
 
 import pytest
 
+from planner.feasibility.cases import case_of, warnings_of
 from planner.inputs.files import part_from_data
 from planner.inputs.machine import Machine
 from planner.lookover.look import look_over
 from planner.lookover.remarks import as_data, worded
-from planner.search.cases import case_of, warnings_of
 from planner.wording.say import say
 from tests.lookover.benches import OLD, bench, box, cylinder
 

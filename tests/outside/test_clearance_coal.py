@@ -4,6 +4,7 @@ coal at gjk_tolerance 1e-10: its default overstates capsule–cylinder distances
 """
 
 from collections import Counter
+from dataclasses import replace
 from typing import Any
 
 import coal
@@ -15,14 +16,14 @@ from planner.clearance.certify import _Search, smallest_clearances, starting_cel
 from planner.clearance.distances import Kind
 from planner.clearance.rows import Rows, rows_of
 from planner.clearance.solids import Owner, Solid
+from planner.feasibility.bend_check import BendCheck, moves, straight_home
+from planner.feasibility.bend_checks import Batches
+from planner.feasibility.cases import case_of, surroundings_of
+from planner.feasibility.orders import Order, Run, ready_of
+from planner.feasibility.stations import station
+from planner.feasibility.whole_order import attempts_of
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
-from planner.search.attempt import Attempt, moves, straight_home
-from planner.search.attempts import Batches
-from planner.search.cases import case_of, surroundings_of
-from planner.search.orders import Order, Run, ready_of
-from planner.search.stations import station
-from planner.search.trial import attempts_of
 from planner.tolerances import CLOSE_GAP, REPORT_GAP, STRIKE_MARGIN
 from planner.tube.bodies import Motion, Phase, Role
 from tests.machines import roomy
@@ -105,15 +106,14 @@ class Case:
         numbers = tuple(range(1, self.part.n_bends + 1))
         order: Order = (Run(leads, numbers if leads == "A" else numbers[::-1]),)  # type: ignore[arg-type]
         sequence = forced_sequence(case, order)
-        self.motions: list[tuple[Attempt, Motion]] = []
+        self.motions: list[tuple[BendCheck, Motion]] = []
         if sequence is not None:
             self.stationed = station(ready_of(case, sequence))
             self.around = surroundings_of(case)
             batches = Batches(self.machine, self.around)
-            attempts = attempts_of(self.stationed, 0, self.around)
-            batches.bend_all(attempts)
-            for before, attempt in zip(attempts, attempts[1:], strict=False):
-                attempt.eased_before = before.eased
+            bent = batches.bend_all(attempts_of(self.stationed, 0, self.around))
+            eased = [0.0, *(before.eased for before in bent)]
+            attempts = [replace(one, eased_before=y) for one, y in zip(bent, eased, strict=False)]
             for attempt in attempts:
                 home = attempt.returning or (straight_home(attempt),)
                 self.motions.extend((attempt, motion) for motion in [*attempt.gripping, *home])
@@ -122,7 +122,7 @@ class Case:
             self.lra = Lra(*(np.asarray(getattr(self.stationed.view(0), name))
                              for name in ("straights", "rotations", "angles", "radii")))  # fmt: skip
 
-    def points(self, w: Attempt, motion: Motion, places: Array, t: float) -> Array:
+    def points(self, w: BendCheck, motion: Motion, places: Array, t: float) -> Array:
         """Places of the tube (stock coordinates from the leading end) at a moment, (…, 3) in the machine frame."""
         st = w.station
         formed = {b for b in range(1, len(self.lra.angles) + 1) if b < st.bend}
@@ -141,7 +141,7 @@ class Case:
         plane = max(formed) if formed else st.bend
         return poses(self.lra, formed, at, roll, self.side, places, plane=plane)
 
-    def point(self, w: Attempt, motion: Motion, place: float, t: float) -> Array:
+    def point(self, w: BendCheck, motion: Motion, place: float, t: float) -> Array:
         return np.asarray(self.points(w, motion, np.array([place]), t)[0])
 
     def seen(self, solid: Solid, motion: Motion, point: Array, t: float) -> Array:
@@ -179,7 +179,7 @@ def to_end(curvature: float, along: float) -> float:
     return along if curvature == 0.0 else float(np.sin(min(curvature * along, np.pi / 2.0))) / curvature
 
 
-def check_rows(case: Case, w: Attempt, motion: Motion, tally: Counter[str]) -> None:
+def check_rows(case: Case, w: BendCheck, motion: Motion, tally: Counter[str]) -> None:
     around = case.around(w.station)
     rows = rows_of([motion], around, [w.clamps[:1]])
     search = judged(rows)

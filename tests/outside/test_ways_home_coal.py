@@ -23,10 +23,10 @@ from planner.clearance.certify import certify
 from planner.clearance.rows import rows_of
 from planner.clearance.surroundings import Surroundings
 from planner.clearance.verdicts import Answer
+from planner.feasibility.homing import Leaving, WayHome, most_asked, nearest_home, ways_home
 from planner.inputs.files import load_machine, machine_from_data
 from planner.inputs.machine import Machine
 from planner.inputs.tooling import Section, Tooling
-from planner.search.homing import Leaving, WayHome, most_asked, nearest_home, ways_home
 from planner.tube import motions
 from planner.tube.partly_bent import leading_part
 from tests.plan.replay.bodies import come_out, standing, tail

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from planner.advice.machines import Pair, check_pair
+from planner.advice.order import judge, read_order
 from planner.advice.why import why
 from planner.deadline import OutOfTime, limited
 from planner.inputs.files import load_machine, load_part
@@ -17,8 +18,8 @@ from planner.inputs.part import Part
 from planner.page import tasks
 from planner.page.asked import AllMachines, MachineNamed, PartText, part_asked
 from planner.planning import plan
-from planner.search.cpsat import CpSat
 from planner.search.search import Search
+from planner.sequencing.cpsat import CpSat
 from tests.plan.random_parts import hemmed_in
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
@@ -40,11 +41,15 @@ def planned(monkeypatch: pytest.MonkeyPatch) -> list[dict[str, Any]]:
     """Return the list of how planning is called."""
     calls: list[dict[str, Any]] = []
 
-    def planning(*pair: Any, **options: Any) -> Any:
-        calls.append(options)
-        return plan(*pair, **options)
+    def noted(planning: Any) -> Any:
+        def noting(*pair: Any, **options: Any) -> Any:
+            calls.append(options)
+            return planning(*pair, **options)
 
-    monkeypatch.setattr(tasks, "plan", planning)
+        return noting
+
+    monkeypatch.setattr(tasks, "plan", noted(tasks.plan))
+    monkeypatch.setattr(tasks, "planned", noted(tasks.planned))
     return calls
 
 
@@ -96,12 +101,13 @@ def test_the_auditor_confirms_the_same_after_an_order_was_judged_that_taught_som
     assert job is not None
     first = tasks.audit_task(job.part, job.machine)
     assert first.confirmed, first.sentence
-    search, *_ = tasks.kept_search(job.part, job.machine)
-    before = list(search.nogoods)
-    tasks.judge_task(job.part, job.machine, "1A 2A 3A")
+    search, decision, _ = tasks.kept_search(job.part, job.machine)
+    before = search.nogoods
+    judged = judge(search, read_order("1A 2A 3A", job.part.n_bends), decision.plan)
     assert len(search.nogoods) > len(before), "or it taught nothing"
+    assert tasks.judge_task(job.part, job.machine, "1A 2A 3A").verdict == judged.verdict
     assert tasks.audit_task(job.part, job.machine) == first
-    assert search.nogoods == before
+    assert tasks.kept_search(job.part, job.machine)[0].nogoods == before
 
 
 @pytest.mark.parametrize("name", ["lockside-rail", "canopy-brace"])
@@ -154,8 +160,9 @@ def test_a_search_that_is_kept_has_the_time_and_the_reporter_of_who_asks() -> No
     assert decision.plan is not None
     assert made.verdict == "makeable"
     again, *_ = tasks.kept_search(part, machine, time_limit=1e-9)
-    assert again is search
-    assert again.report is None
+    assert again.checks is search.checks
+    assert search.progress.report is not None
+    assert again.progress.report is None
     with limited(-1.0), pytest.raises(OutOfTime):
         again.best()
     judged = tasks.judge_task(part, machine, "3A 4A 2B 1B", time_limit=1e-9)

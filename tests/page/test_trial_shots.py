@@ -22,14 +22,14 @@ from scipy.spatial.transform import Rotation
 from planner.advice.order import read_order, straight_through
 from planner.advice.trying import Tryout, tried_with_motions
 from planner.errors import InputError
+from planner.feasibility.cases import case_of, surroundings_of
 from planner.inputs.machine import Machine, Solid
 from planner.inputs.part import Part
 from planner.page.film import Pose, Shot
 from planner.page.trial_shots import Played, TriedFilm, _Filming, tried_film, tried_task
 from planner.plans.document import OrderedBend
-from planner.search.cases import case_of, surroundings_of
-from planner.search.exact import Exact
 from planner.search.search import Search
+from planner.sequencing.exact import Exact
 from planner.tube.bodies import Body, Motion, Path, Phase
 from tests.advice.parts import EXAMPLES, every_order, example, random_jobs, searched
 from tests.advice.test_trying import a_hook_beside_the_tail, opens_too_little
@@ -119,7 +119,7 @@ def tried(campaign: bool) -> list[Tried]:
     rng, found = np.random.default_rng(7), []
     for name, part, machine in jobs(200 if campaign else 24, 6 if campaign else 1):
         case = case_of(part, machine)
-        search = Search(case, surroundings_of(case), Exact())
+        search = Search.of(case, surroundings_of(case), Exact())
         ways = list(every_order(part.n_bends))
         chosen = {ways[k] for k in rng.integers(len(ways), size=2)}
         for order in sorted(chosen | set(straight_through(part.n_bends)[:1]), key=repr):
@@ -322,7 +322,7 @@ def test_a_carriage_that_strikes_as_it_runs_back_is_shown_until_it_touches() -> 
 
 def test_an_arm_that_cannot_go_home_is_shown_on_its_way_past_the_standing_tube() -> None:
     case = case_of(tube([500, 700, 500], [0, 0], [90, 90]), opens_too_little("right"))
-    search = Search(case, surroundings_of(case), Exact())
+    search = Search.of(case, surroundings_of(case), Exact())
     tryout = tried_with_motions(search, read_order("1A 2A", 2), None)
     shown, contact = tried_film(case, tryout), tryout.tried.contact
     assert contact is not None
@@ -335,7 +335,7 @@ def test_an_arm_that_cannot_go_home_is_shown_on_its_way_past_the_standing_tube()
 
 def test_a_tube_drawn_off_past_the_standing_arm_is_away_as_the_arm_goes_home() -> None:
     case = case_of(tube([700, 300], [0], [178]), bender())
-    search = Search(case, surroundings_of(case), Exact())
+    search = Search.of(case, surroundings_of(case), Exact())
     shown = tried_film(case, tried_with_motions(search, read_order("1A", 1), None))
     assert shown.captions[-4:] == ("carriage back", "return", "unload", "return")
     off, alone = shown.film.shots[-2:]

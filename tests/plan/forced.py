@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
+from planner.cuts.shop_rules import problem_of
 from planner.facts import fact
+from planner.feasibility.cases import case_of, surroundings_of
+from planner.feasibility.orders import Case, Order, ready_of
+from planner.feasibility.stations import station
+from planner.feasibility.whole_order import try_order
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.plans.document import Plan, Reason
-from planner.plans.evidence import Evidence
 from planner.plans.known import Known
 from planner.plans.reasons import from_nogood
-from planner.search.cases import case_of, surroundings_of
 from planner.search.decision import Decision, Plannable, value_as_printed
-from planner.search.events import Arrival, Event, NoGood, Pattern, Sequence, Trims
-from planner.search.exact import Exact
-from planner.search.orders import Case, Order, ready_of
 from planner.search.search import Search
-from planner.search.shop_rules import problem_of
-from planner.search.stations import station
-from planner.search.trial import try_order
+from planner.sequencing.events import Arrival, Event, NoGood, Pattern, Sequence, Trims
+from planner.sequencing.exact import Exact
 
 
 def no_extra(before: Arrival | None, arrival: Arrival, trims: Trims) -> int:  # noqa: ARG001  what an engine may ask
@@ -61,10 +60,10 @@ def forced(part: Part, machine: Machine, order: Order) -> Plan | Reason:
     ready = ready_of(case, sequence)
     assert ready.order == order
     trial = try_order(station(ready), around)
-    search = Search(case, around, Exact())
+    search = Search.of(case, around, Exact())
     if trial.loads is None:
         search.examine(sequence)
         assert search.nogoods, "it fails only with the numbers as printed"
         return from_nogood(search, search.nogoods[0])
     found = Plannable(sequence, trial, value_as_printed(trial))
-    return Known(case, (), Evidence()).makeable(search, Decision(found, None, None, (False, False, False)))
+    return Known(case, ()).makeable(search, Decision(found, None, None, (False, False, False))).plan

@@ -10,9 +10,9 @@ from typing import Any
 
 import pytest
 
+from planner.feasibility.orders import Run
 from planner.inputs.part import Part
 from planner.plans.document import Plan, Reason
-from planner.search.orders import Run
 from tests.plan.forced import forced
 from tests.plan.shop import bender, tube
 from tests.plan.workpiece import Seen, Workpiece, drawing, fit

@@ -7,8 +7,8 @@ import re
 
 import pytest
 
+from planner.feasibility.orders import Run
 from planner.plans.document import Plan
-from planner.search.orders import Run
 from tests.plan.forced import forced
 from tests.plan.shop import bender, head, tube
 

@@ -17,6 +17,7 @@ from planner.advice.changes import sought
 from planner.advice.why import why
 from planner.audit.proof import audit_proof
 from planner.deadline import OutOfTime, each_in_time, finishing, in_time, limited, time_left, unlimited
+from planner.feasibility.cases import case_of, surroundings_of
 from planner.inputs.files import load_machine, load_part
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
@@ -25,10 +26,9 @@ from planner.plans.document import Plan
 from planner.plans.evidence import Evidence
 from planner.plans.grounds import grounds_of
 from planner.proof.document import proof_document, proof_text
-from planner.search.cases import case_of, surroundings_of
 from planner.search.decision import Plannable, carried_out, decide
-from planner.search.exact import Exact
 from planner.search.search import Search
+from planner.sequencing.exact import Exact
 from tests.plan.random_parts import drawn
 from tests.plan.stressed import measured, stressed
 
@@ -184,7 +184,7 @@ def test_a_search_that_was_cut_short_goes_on_to_the_same_plan(name: str, campaig
 
     def fresh() -> Search:
         case = case_of(part, machine)
-        return Search(case, surroundings_of(case), Exact())
+        return Search.of(case, surroundings_of(case), Exact())
 
     wanted = decide(fresh())
     for looks in spread(looks_at(lambda: decide(fresh())), 100 if campaign else 4):

@@ -6,18 +6,18 @@ from collections.abc import Iterator
 
 import pytest
 
+from planner.feasibility.cases import case_of, surroundings_of
+from planner.feasibility.orders import Case, ready_of
+from planner.feasibility.stations import Unkeepable, station
+from planner.feasibility.whole_order import try_order
 from planner.planning import plan
 from planner.plans.document import Plan
 from planner.plans.evidence import Evidence
-from planner.search.cases import case_of, surroundings_of
-from planner.search.choice import SAME_TIME
 from planner.search.decision import Plannable, decide, value_as_printed
-from planner.search.events import Arrival, Sequence, Trims, Value
-from planner.search.exact import Exact
-from planner.search.orders import Case, ready_of
 from planner.search.search import Search
-from planner.search.stations import Unkeepable, station
-from planner.search.trial import try_order
+from planner.sequencing.events import Arrival, Sequence, Trims, Value
+from planner.sequencing.exact import Exact
+from planner.sequencing.tie_break import SAME_TIME
 from tests.plan.random_parts import Drawn, drawn
 from tests.plan.shop import bender, tube
 from tests.search.abstract import Instance, sequences, worth
@@ -121,7 +121,7 @@ def test_no_clamp_of_any_order_makes_a_plan_faster_where_its_time_is_proved(camp
         best = evidence.decision.plan if evidence.decision is not None else None
         assert isinstance(best, Plannable)
         case = case_of(one.part, one.machine)
-        search = Search(case, surroundings_of(case), None)  # type: ignore[arg-type]  # no engine is asked here
+        search = Search.of(case, surroundings_of(case), None)  # type: ignore[arg-type]  # no engine is asked here
         for sequence, at_least in ways(search, best.value):
             if at_least >= best.value.time:
                 continue
@@ -178,8 +178,8 @@ def test_the_engines_and_their_seeds_give_the_same_bytes_with_clamps_to_choose_f
 def test_what_is_known_when_time_is_over_is_told_apart_too() -> None:
     """70 mm between two of the bends: of all that was checked the plan with one clamp is taken, not one with changes."""
     case = case_of(tube([400, 70, 200, 400], [0, 180, 90], [60, 60, 45]), bender())
-    search = Search(case, surroundings_of(case), Exact())
+    search = Search.of(case, surroundings_of(case), Exact())
     assert decide(search).plan is not None
-    known = search.known()
+    known = search.best_checked()
     assert known is not None
     assert {arrival.clamp for arrival in known.arrivals} == {60.0}

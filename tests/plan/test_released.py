@@ -7,11 +7,11 @@ from typing import Any, Literal
 
 import pytest
 
+from planner.feasibility.orders import Run
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.planning import plan
 from planner.plans.document import Plan
-from planner.search.orders import Run
 from tests.plan.forced import forced
 from tests.plan.shop import bender, tube
 

@@ -10,9 +10,9 @@ import json
 
 import pytest
 
+from planner.feasibility.orders import Run
 from planner.inputs.part import Part
 from planner.plans.document import Plan
-from planner.search.orders import Run
 from tests.plan.forced import forced
 from tests.plan.shop import bender, head, tube
 from tests.plan.workpiece import Workpiece

@@ -16,14 +16,14 @@ import numpy as np
 import pytest
 
 from planner.audit.proof import audit_proof
+from planner.cuts.strike_cuts import Struck
+from planner.feasibility.bend_check import home_motions
+from planner.feasibility.bend_checks import clear_with
+from planner.feasibility.homing import HomeLeg, WayHome
 from planner.planning import plan
 from planner.plans.document import Plan
 from planner.plans.evidence import Evidence
 from planner.proof.document import proof_document
-from planner.search.attempt import home_motions
-from planner.search.attempts import clear_with
-from planner.search.homing import HomeLeg, WayHome
-from planner.search.lessons import Struck
 from tests.plan.brute_force.all_orders import BruteForce
 from tests.plan.random_parts import drawn
 from tests.plan.replay.carrying_out import CarryingOut

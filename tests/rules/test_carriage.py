@@ -7,15 +7,15 @@ from functools import cache
 
 import pytest
 
+from planner.cuts.shop_rules import problem_of
+from planner.feasibility.orders import Case, Run, ready_of
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.rules.broken import End
 from planner.rules.carriage import Grip, closest_face, grip_window, hold_face, hold_serves, regrip_fits, window_open
-from planner.search.events import Event, Trims
-from planner.search.exact import Exact
-from planner.search.orders import Case, Run, ready_of
-from planner.search.problem import Problem
-from planner.search.shop_rules import problem_of
+from planner.sequencing.events import Event, Trims
+from planner.sequencing.exact import Exact
+from planner.sequencing.problem import Problem
 from tests.plan.forced import no_extra, nothing_but
 from tests.rules.cases import Numbers, loaded, numbers, whole_millimetres
 

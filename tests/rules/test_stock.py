@@ -10,11 +10,11 @@ import pytest
 
 from planner.audit.proof import audit_proof
 from planner.audit.shop import Shop
+from planner.feasibility.cases import case_of
 from planner.inputs.part import Part
 from planner.planning import plan
 from planner.plans.evidence import Evidence
 from planner.proof.document import proof_document
-from planner.search.cases import case_of
 from tests.plan.shop import RADIUS, bender, random_tube, tube
 
 UNASKED: dict[str, Any] = {"trim_a": None, "trim_b": None}

@@ -14,8 +14,8 @@ from dataclasses import dataclass, replace
 
 from planner.facts import fact
 from planner.rules.broken import End
-from planner.search.events import ANY, Arrival, Event, Hold, NoGood, Pattern, Prefer, Sequence, Span, Trims, Value
-from planner.search.problem import Clamps, Extra, Problem, Times
+from planner.sequencing.events import ANY, Arrival, Event, Hold, NoGood, Pattern, Prefer, Sequence, Span, Trims, Value
+from planner.sequencing.problem import Clamps, Extra, Problem, Times
 
 RIGHT_ANGLE = math.pi / 2
 ANGLE_SLACK = 1e-9

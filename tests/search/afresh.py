@@ -8,16 +8,16 @@ from typing import Any
 import numpy as np
 
 from planner.clearance.verdicts import Answer
+from planner.feasibility.bend_check import Bending, gripping_motions, home_motions, straight_home
+from planner.feasibility.bend_checks import of
+from planner.feasibility.checks import Checks
+from planner.feasibility.homing import HomeLeg, WayHome
+from planner.feasibility.loading import loading, pass_all, unloading
+from planner.feasibility.places import Place
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
-from planner.search.attempt import Attempt, gripping_motions, home_motions, straight_home
-from planner.search.attempts import of
-from planner.search.checks import Checks
-from planner.search.events import Arrival, Event, Hold, Pattern, Trims
-from planner.search.homing import HomeLeg, WayHome
-from planner.search.passages import loading, pass_all, unloading
-from planner.search.places import Place
 from planner.search.search import Search
+from planner.sequencing.events import Arrival, Event, Hold, Pattern, Trims
 from planner.tube import motions
 from planner.tube.bodies import Motion
 from tests.plan.shop import bender, head, tube
@@ -80,7 +80,7 @@ class Afresh:
     def __post_init__(self) -> None:
         self.checks = Checks(self.search.case, self.search.problem, self.search.around)
 
-    def clamps(self, attempt: Attempt, tried: list[list[Motion]]) -> set[int]:
+    def clamps(self, attempt: Bending, tried: list[list[Motion]]) -> set[int]:
         """The numbers of the clamps with which all motions of one of the ways tried are clear."""
         certified = self.checks.batches.certified([(attempt, motion) for way in tried for motion in way])
         answers, found = iter(certified), set()
@@ -90,11 +90,11 @@ class Afresh:
             found |= {clamp for clamp in every if all(of(one, clamp).answer is Answer.CLEAR for one in ones)}
         return found
 
-    def bend_goes(self, attempt: Attempt) -> set[int]:
+    def bend_goes(self, attempt: Bending) -> set[int]:
         """The clamps with which the tube can be gripped and bent."""
         return self.clamps(attempt, [gripping_motions(attempt)])
 
-    def return_goes(self, attempt: Attempt, farthest: float) -> set[int]:
+    def return_goes(self, attempt: Bending, farthest: float) -> set[int]:
         """The clamps with which after the bend the arm comes home too, at once or after easing off by some way."""
         ways, out = [[straight_home(attempt)]], attempt.station.setting
         if self.search.case.machine.head.may_ease_off:
@@ -104,7 +104,7 @@ class Afresh:
         held = self.bend_goes(attempt)
         return held & self.clamps(attempt, ways) if held else held
 
-    def move_goes(self, attempt: Attempt, farthest: float) -> set[int]:
+    def move_goes(self, attempt: Bending, farthest: float) -> set[int]:
         """The clamps with which a path is clear that rotates at one advance anywhere."""
         standing, goal = attempt.standing_before, attempt.station.advance
         if attempt.rolls == (0.0,):
@@ -145,22 +145,20 @@ class Afresh:
     def passes(self, at: Place, doing: str, trims: Trims) -> bool:
         """Whether a way on to the rod ("load"), or off it ("unload"), is found at a place with other trims."""
         place = replace(at, trims=trims)
-        attempt = self.checks.attempt(place)
-        attempt.standing_before = self.checks._standing_before(place)
-        attempt.fitting = list(range(len(attempt.clamps)))
+        bend = self.checks.attempt(place)
+        attempt = bend.checked(fitting=tuple(range(len(bend.clamps))))
         mandrel = self.search.case.machine.mandrel
         assert mandrel is not None
         machine, tooling = self.search.case.machine, self.search.around(attempt.station).tooling
         passage = (loading if doing == "load" else unloading)(machine, tooling, attempt)
-        pass_all(self.checks.batches, [passage])
-        return passage.path is not None
+        (passed,) = pass_all(self.checks.batches, [passage])
+        return passed.path is not None
 
     def goes(self, doing: str, place: Place) -> bool:
         """Whether a bend, the arm's way home after it or the move to it goes at a place, wherever the collet holds."""
         carriage = self.search.case.machine.carriage
         assert carriage is not None
-        attempt = self.checks.attempt(place)
-        attempt.rolls = self.checks._rolls(place)
+        attempt = replace(self.checks.attempt(place), rolls=self.checks._rolls(place))
         stock = self.search.case.loaded(place.at.leads, place.trims).stock_behind_zero
         room = stock - carriage.grip_length - carriage.reach[0]
         if doing == "move":
@@ -170,7 +168,7 @@ class Afresh:
         return any(self.bend_goes(one) for one in held_anywhere(self, place, attempt))
 
 
-def held_anywhere(fresh: Afresh, place: Place, attempt: Attempt) -> list[Attempt]:
+def held_anywhere(fresh: Afresh, place: Place, attempt: Bending) -> list[Bending]:
     """The attempt with the collet wherever it could hold; once where nothing is carried, or the collet is open."""
     carriage = fresh.search.case.machine.carriage
     if carriage is None or not fresh.checks.carried or place.at.released:

@@ -15,11 +15,11 @@ import pytest
 
 from planner.facts import fact
 from planner.rules.broken import End
-from planner.search.cpsat import CpSat
-from planner.search.events import Arrival, Event, Hold, NoGood, Pattern, Prefer, Sequence, Trims, Value
-from planner.search.exact import Exact
-from planner.search.problem import Extra, Problem, Times
-from planner.search.reaching import SolverGaveUp, SolverWrong, Step, replay
+from planner.sequencing.cpsat import CpSat
+from planner.sequencing.events import Arrival, Event, Hold, NoGood, Pattern, Prefer, Sequence, Trims, Value
+from planner.sequencing.exact import Exact
+from planner.sequencing.problem import Extra, Problem, Times
+from planner.sequencing.reaching import SolverGaveUp, SolverWrong, Step, replay
 from tests.search.abstract import (
     Instance,
     best_values,

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections import Counter
 
-from planner.search.events import Prefer
-from planner.search.exact import Exact
-from planner.search.impossible import broken_in_every_order
-from planner.search.orders import Case, ready_of
-from planner.search.shop_rules import problem_of
+from planner.cuts.impossible import broken_in_every_order
+from planner.cuts.shop_rules import problem_of
+from planner.feasibility.orders import Case, ready_of
+from planner.sequencing.events import Prefer
+from planner.sequencing.exact import Exact
 from tests.plan.forced import no_extra
 from tests.rules.enumeration import every_trim, on_the_edge
 

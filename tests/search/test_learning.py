@@ -12,11 +12,11 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from planner.search.cases import case_of, surroundings_of
-from planner.search.events import NoGood
-from planner.search.exact import Exact
-from planner.search.lessons import Struck
+from planner.cuts.strike_cuts import Struck
+from planner.feasibility.cases import case_of, surroundings_of
 from planner.search.search import Search
+from planner.sequencing.events import NoGood
+from planner.sequencing.exact import Exact
 from planner.tube.partly_bent import Leading, Pieces, leading_part
 from tests.plan.shop import bender, tube
 from tests.search.afresh import Afresh, crowded
@@ -32,7 +32,7 @@ def learned(campaign: bool) -> list[tuple[int, Search]]:
     for seed in (*range(1000 if campaign else 12), *TELLING):
         part, machine = crowded(seed)
         case = case_of(part, machine)
-        search = Search(case, surroundings_of(case), Exact())
+        search = Search.of(case, surroundings_of(case), Exact())
         search.plan()
         search.best(proved_only=True)
         found.append((seed, search))
@@ -74,7 +74,7 @@ def test_what_proves_that_the_arm_cannot_go_home_after_a_loads_last_bend_covers_
     part = tube([400, 400], [0], [90])
     machine = bender({"solid": [wall], "tooling": clamp})
     case = case_of(part, machine)
-    search = Search(case, surroundings_of(case), Exact())
+    search = Search.of(case, surroundings_of(case), Exact())
     search.best(proved_only=True)
     looked = 0
     for nogood, evidence in proved(search):

@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from planner.feasibility.detours import Ground
+from planner.feasibility.moves import plain_paths
+from planner.feasibility.stations import printed_setting, snapped, wrapped
 from planner.rules.chuck import both_ways
-from planner.search.detours import Ground
-from planner.search.moves import plain_paths
-from planner.search.stations import printed_setting, snapped, wrapped
 from tests.plan.shop import bender
 
 ROLLS = st.integers(-1790, 1800).map(lambda tenths: math.radians(tenths / 10.0))

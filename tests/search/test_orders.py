@@ -10,15 +10,15 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from planner.cuts.impossible import broken_in_every_order
+from planner.cuts.shop_rules import problem_of, trims_to_choose
+from planner.feasibility.orders import Case, Order, Run, ready_of
 from planner.inputs.machine import Machine, Tooling
 from planner.inputs.part import Part
 from planner.inputs.springback import setting_for
 from planner.rules.broken import End
-from planner.search.events import Event, Trims
-from planner.search.exact import Exact
-from planner.search.impossible import broken_in_every_order
-from planner.search.orders import Case, Order, Run, ready_of
-from planner.search.shop_rules import problem_of, trims_to_choose
+from planner.sequencing.events import Event, Trims
+from planner.sequencing.exact import Exact
 from tests.plan.forced import forced_sequence, no_extra, nothing_but
 from tests.plan.shop import bender, random_tube, tube
 from tests.rules.cases import Numbers, clamped, lasts, numbers, whole_millimetres

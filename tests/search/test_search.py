@@ -9,16 +9,16 @@ from typing import Any
 
 import pytest
 
+from planner.feasibility.cases import case_of, surroundings_of
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.planning import Learned, plan
-from planner.search.cases import case_of, surroundings_of
-from planner.search.cpsat import CpSat
 from planner.search.decision import decide
-from planner.search.events import NoGood, Prefer, Sequence
-from planner.search.exact import Exact
-from planner.search.problem import Extra, Problem
 from planner.search.search import Search
+from planner.sequencing.cpsat import CpSat
+from planner.sequencing.events import NoGood, Prefer, Sequence
+from planner.sequencing.exact import Exact
+from planner.sequencing.problem import Extra, Problem
 from tests.plan.random_parts import drawn
 from tests.plan.shop import RADIUS, bender, tube
 
@@ -32,7 +32,7 @@ def hanging(leg_a: float, leg_b: float) -> Part:
 
 def search_of(part: Part, machine: Machine) -> Search:
     case = case_of(part, machine)
-    return Search(case, surroundings_of(case), Exact())
+    return Search.of(case, surroundings_of(case), Exact())
 
 
 def test_when_time_runs_out_at_once_the_bound_known_by_then_is_told() -> None:
@@ -57,7 +57,7 @@ def test_what_was_learned_is_evaluated_again_after_a_small_edit_and_saves_the_wo
     assert decide(first).plan is None
     edited, machine = hanging(2010, 1990), bender(LOW)
     fresh, helped = search_of(edited, machine), search_of(edited, machine)
-    helped.remember(first.nogoods)
+    helped.known.remember(first.nogoods)
     assert len(helped.nogoods) == len(first.nogoods) > 0
     assert decide(helped).undecided is None
     assert decide(fresh).undecided is None
@@ -81,8 +81,8 @@ def test_what_no_longer_strikes_after_an_edit_is_forgotten() -> None:
     decide(first)
     higher = bender({"head": {"centreline_height": 2500}})
     helped = search_of(hanging(2000, 2000), higher)
-    helped.remember(first.nogoods)
-    assert helped.nogoods == []
+    helped.known.remember(first.nogoods)
+    assert helped.nogoods == ()
     assert decide(helped).plan is not None
 
 

@@ -11,12 +11,12 @@ from typing import Any
 
 import numpy as np
 
+from planner.feasibility.orders import Run
 from planner.inputs.files import load_machine, load_part, machine_from_data
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.planning import plan
 from planner.plans.document import Plan
-from planner.search.orders import Run
 from tests.plan.forced import forced
 from tests.plan.random_parts import drawn
 from tests.plan.replay.carrying_out import Document
