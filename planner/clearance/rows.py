@@ -22,6 +22,7 @@ from planner.clearance.relative import BLOCK_COLUMNS, PIECE_COLUMNS, block_of, s
 from planner.clearance.solids import Owner, Solid, Tool
 from planner.clearance.surroundings import Group, Surroundings
 from planner.deadline import each_in_time
+from planner.inputs.machine import SAME_SIZE
 from planner.tolerances import GROOVE_EASE, NEED_BAND, SAME_PLACE
 from planner.tube.bodies import Body, Motion, Path, Phase, Role
 from planner.tube.frames import Array, Flags, Ints
@@ -309,9 +310,12 @@ def _slide(motion: Motion) -> float:
 
 
 def _fills_groove(motion: Motion, die_radius: float) -> bool:
-    """Say whether the arc just formed is no tighter than the die: once the dies were changed it may be."""
+    """Say whether the die fits the arc just formed, or is smaller: once the dies were changed it may be larger.
+
+    Where the die is larger by δ the arc presses in by no more than 2δ, at half a turn: far less than GROOVE_EASE.
+    """
     arcs = [body.pieces.curvature[0] for body in motion.bodies if body.roles and body.roles[0] is Role.FORMED]
-    return all(curvature * (die_radius - SAME_PLACE) <= 1.0 for curvature in arcs)
+    return all(curvature * (die_radius - SAME_SIZE - SAME_PLACE) <= 1.0 for curvature in arcs)
 
 
 @dataclass(frozen=True)
@@ -333,7 +337,7 @@ def _pairs(
 ) -> tuple[_Pairs, ...]:
     """Return the pairs that the contact table wants checked and (5) and (6) do not settle.
 
-    settled: the arc just formed is no tighter than the die that stands there.
+    settled: the die that stands there fits the arc just formed, or is smaller.
 
     Those that count only beyond 90° of swing stand apart. What lies in a groove of a die that has been lowered is there
     no longer: it keeps what anything else keeps, and so does what lies beyond the straight in the die as it comes up.
