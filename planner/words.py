@@ -35,7 +35,7 @@ def millimetres(value: float, decimals: int = FEWEST_DECIMALS) -> str:
 
 
 def rounded_down(bound: float) -> float:
-    """Return a proved lower bound [mm] rounded down to a tenth, so that what is said is proved too."""
+    """Return a proved lower bound [mm, deg] rounded down to a tenth, so that what is said is proved too."""
     return math.floor(bound * 10.0 + 1e-9) / 10.0
 
 

@@ -120,7 +120,7 @@ def _wrong_side(remark: Remark) -> str:
 
 
 def _too_short(remark: Remark) -> str:
-    reached = math.floor(_degrees(remark.angle) * 10.0 + 1e-6) / 10.0
+    reached = rounded_down(_degrees(remark.angle))
     wanted = number(_degrees(remark.setting))
     return (
         f"The pressure die of {size(remark.found or 0.0)} mm travels with the tube and lasts to {number(reached)}°, the"
