@@ -246,7 +246,7 @@ def _check_bend(part: Part, i: int) -> None:
     rotation, angle, radius = math.degrees(part.rotations[i]), float(part.angles[i]), float(part.radii[i])
     if not math.isfinite(rotation):
         raise _row_error(i, "rotation", f"a rotation of {rotation}", rotation, "a number of degrees")
-    if not SMALLEST_ANGLE * (1.0 - 1e-9) <= angle <= 2.0 * math.pi * (1.0 + 1e-12):
+    if not SMALLEST_ANGLE * (1.0 - 1e-12) <= angle <= 2.0 * math.pi * (1.0 + 1e-12):
         found = _rounded(math.degrees(angle)) if math.isfinite(angle) else angle
         raise _row_error(i, "angle", f"a bend of {found:.10g}°", found, "0.01° to 360°")
     if not (math.isfinite(radius) and radius > part.radius):
