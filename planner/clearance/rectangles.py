@@ -66,8 +66,9 @@ class Rectangles:
 
     def touches(self, region: Region) -> Flags:
         """Return which cells touch a region."""
-        in_y = (self.y - self.dy <= region.y[1] + 1e-9) & (self.y + self.dy >= region.y[0] - 1e-9)
-        in_roll = (self.roll - self.droll <= region.roll[1] + 1e-9) & (self.roll + self.droll >= region.roll[0] - 1e-9)
+        (first, last), (low, high) = region.y, region.roll
+        in_y = (self.y - self.dy <= last + SAME_SIDE) & (self.y + self.dy >= first - SAME_SIDE)
+        in_roll = (self.roll - self.droll <= high + SAME_SIDE) & (self.roll + self.droll >= low - SAME_SIDE)
         return np.asarray(in_y & in_roll)
 
 
