@@ -12,10 +12,8 @@ from planner.audit.patterns import Pattern
 from planner.audit.patterns import in_words as pattern_words
 from planner.audit.refused import Refused
 from planner.audit.shop import Arrival, Pair, Shop
+from planner.audit.standing import SAME
 from planner.inputs.machine import Carriage
-
-SAME = 3e-6
-"""Places and angles are written to six decimals: two of them differ by so much for no reason [mm, deg]."""
 
 
 @dataclass(frozen=True)

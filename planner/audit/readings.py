@@ -50,12 +50,12 @@ def right_setting(step: Step, machine: Machine, part: Part, index: int) -> float
     """Return a bend's setting [rad]; refuse one that does not give the part's angle, or that the head cannot make."""
     angle, radius = float(part.angles[index]), float(part.radii[index])
     near(step, "the angle", number(step, "angle"), math.degrees(angle))
-    setting = math.radians(number(step, "setting"))
+    setting, same = math.radians(number(step, "setting")), math.radians(SAME)
     wanted, resolution = setting_for(angle, machine, part, radius).value, machine.rotation.resolution
-    if setting < angle - 1e-8 or abs(setting - wanted) > resolution + 1e-8:
+    if setting < angle - same or abs(setting - wanted) > resolution + same:
         found, right = math.degrees(setting), math.degrees(wanted)
         raise refused(step, f"it is set to {found:.3f}°, {right:.3f}° gives the part's angle")
-    if setting > machine.head.largest_angle + 1e-8:
+    if setting > machine.head.largest_angle + same:
         largest = math.degrees(machine.head.largest_angle)
         raise refused(step, f"it is set to {math.degrees(setting):.3f}°, the head makes {largest:g}° at most")
     return setting

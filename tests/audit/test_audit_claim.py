@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from planner.audit import carried
 from planner.audit.claim import Bound, confirm_bound, confirm_claim, key, pairs_to_try
 from planner.audit.fewest import NO, Fewest
 from planner.audit.order import Orders
@@ -20,6 +21,7 @@ from planner.audit.patterns import read_pattern
 from planner.audit.refused import Refused
 from planner.audit.shop import Arrival as Step
 from planner.audit.shop import Shop
+from planner.audit.standing import SAME
 from planner.audit.tables import Tables
 from planner.inputs.files import load_machine, load_part
 from planner.inputs.machine import Machine
@@ -519,6 +521,17 @@ def faces(document: dict[str, Any], value: float) -> dict[str, Any]:
                 step["grip"] -= value
 
     return changed(document, change)
+
+
+def test_a_place_reckoned_from_what_a_plan_writes_of_a_bend_is_the_same_up_to_a_radius_of_a_metre() -> None:
+    """The collet's face before the tube springs back, at its farthest: the auditor adds up what has six decimals."""
+    rng, off = np.random.default_rng(4), 0.0
+    for radius, angle, over in rng.uniform((50.0, 0.1, 0.0), (1000.0, 180.0, 9.0), (2000, 3)):
+        moved = 2000.0 - radius * math.radians(over)
+        back = radius * math.radians(round(angle + over, 6) - round(angle, 6))
+        off = max(off, abs(round(moved, 6) + back - 2000.0))
+    assert 1e-5 < off <= SAME
+    assert carried.SAME is SAME
 
 
 def test_a_collet_beyond_its_reach_is_refused() -> None:
