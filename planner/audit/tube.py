@@ -83,14 +83,6 @@ class Chain:
         """Return the chain so much higher [mm]."""
         return replace(self, start=self.start + np.array([[0.0], [0.0], [way]]))
 
-    def at(self, u: float) -> tuple[int, float] | None:
-        """Return piece and arc length s [mm] of a stock coordinate, None where the chain has none (to 1e-6 mm)."""
-        for piece in range(self.count):
-            s = float(self.u[piece]) - u
-            if -1e-6 <= s <= self.length[piece] + 1e-6:
-                return piece, min(max(s, 0.0), float(self.length[piece]))
-        return None
-
 
 def rotation(axis: Axis, angle: float) -> Array:
     """Return the matrix of a right-handed turn by `angle` [rad] about +Z ("die") or +X ("feed")."""
