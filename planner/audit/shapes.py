@@ -210,8 +210,8 @@ def _to_trapezoid(
 
 
 def _over_half_space(p: Array, g: Array) -> Array:
-    """Only the upward direction bounds a half-space."""
-    return np.asarray(np.where(g[2] >= 1.0 - 1e-15, p[0], np.inf))
+    """Only the upward direction bounds a half-space, which is the one that `nearest` gives, without rounding."""
+    return np.asarray(np.where((g[0] == 0.0) & (g[1] == 0.0) & (g[2] > 0.0), p[0], np.inf))
 
 
 def _over_box(p: Array, g: Array) -> Array:
