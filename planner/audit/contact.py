@@ -59,13 +59,10 @@ from typing import Literal
 from planner.audit import solids
 from planner.audit.motions import Motion, Phase, Role
 from planner.audit.solids import Solid
-from planner.inputs.machine import SAME_SIZE, Machine, Tooling
-from planner.tolerances import SAME_PLACE
+from planner.inputs.machine import Machine, Tooling
+from planner.tolerances import HALF_TURN, SAME_PLACE, SAME_SIZE
 
 Need = Literal["ease", "tooling", "itself", "required"]
-
-HALF_TURN = math.radians(175.0)
-"""From this angle of arc on what follows it runs back along the die's far side [rad]."""
 
 Span = tuple[float, float]
 

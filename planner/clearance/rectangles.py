@@ -13,13 +13,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from planner.tolerances import SAME_SIDE
 from planner.tube.frames import Array, Flags, Ints
 
 if TYPE_CHECKING:
     import networkx as nx
-
-SAME_SIDE = 1e-8
-"""Sides of cells that lie no farther apart are the same [mm], [rad]: far above rounding, far below the finest cell."""
 
 
 class State(IntEnum):

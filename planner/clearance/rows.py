@@ -16,14 +16,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from planner.clearance.contact import GROOVED, HALF_TURN, JUST_FORMED, Need, beyond_clamp, need
+from planner.clearance.contact import GROOVED, JUST_FORMED, Need, beyond_clamp, need
 from planner.clearance.groove import Groove, off_the_rod, only_beyond, stays_in_groove
 from planner.clearance.relative import BLOCK_COLUMNS, PIECE_COLUMNS, block_of, seen_from
 from planner.clearance.solids import Owner, Solid, Tool
 from planner.clearance.surroundings import Group, Surroundings
 from planner.deadline import each_in_time
-from planner.inputs.machine import SAME_SIZE
-from planner.tolerances import GROOVE_EASE, NEED_BAND, SAME_PLACE
+from planner.tolerances import GROOVE_EASE, HALF_TURN, NEED_BAND, SAME_PLACE, SAME_SIZE
 from planner.tube.bodies import Body, Motion, Path, Phase, Role
 from planner.tube.frames import Array, Flags, Ints
 

@@ -23,11 +23,12 @@ from planner.audit.refused import Refused
 from planner.audit.seen import pairs_of
 from planner.audit.strikes import TAILS
 from planner.inputs.files import load_machine, load_part, machine_from_data, part_from_data
-from planner.inputs.machine import SAME_SIZE, Machine
+from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.planning import plan
 from planner.plans.evidence import Evidence
 from planner.proof.document import proof_document, proof_text
+from planner.tolerances import SAME_SIZE
 from tests.plan.random_parts import drawn
 from tests.plan.replay.carrying_out import CarryingOut
 from tests.plan.replay.cases import with_more_solids
