@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from planner.advice.changed import Job, shortest_clamp, tooling_of
 from planner.plans.document import ChangeKind, Plan
+from planner.tolerances import ALIKE_IN_HUNDREDTHS
 from planner.words import at_least, counted
 
 
@@ -113,4 +114,4 @@ def least_said(smallest: bool, changes: int) -> str:
 
 def _mm(value: float) -> str:
     """Return a length to a tenth [mm], a size that is finer than that as it is, but no finer than a hundredth."""
-    return f"{value:.1f} mm" if abs(value - round(value, 1)) < 0.005 else f"{value:.2f} mm"
+    return f"{value:.1f} mm" if abs(value - round(value, 1)) < ALIKE_IN_HUNDREDTHS else f"{value:.2f} mm"

@@ -17,6 +17,7 @@ from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.planning import plan
 from planner.plans.document import Because, Plan, Reason, Verdict
+from planner.tolerances import PLACE_DECIMALS
 
 Settled = Literal["makeable", "undecided", "not makeable", "bad input"]
 """A plan's verdict, or that there is none because a file cannot be used; best first."""
@@ -186,7 +187,7 @@ def _line(pair: Pair, made: Plan) -> Checked:
         undecided_because=made.undecided_because,
         proved=made.proved.makeable,
         reclamps=made.reclamps if can else None,
-        trim=None if stock is None else round(stock.trim_a + stock.trim_b, 6),
+        trim=None if stock is None else round(stock.trim_a + stock.trim_b, PLACE_DECIMALS),
         trim_a=None if stock is None else stock.trim_a,
         trim_b=None if stock is None else stock.trim_b,
         cut_length=None if stock is None else stock.cut_length,

@@ -29,6 +29,7 @@ from planner.search.left import Left, every_order, no_extra
 from planner.search.orders import Case
 from planner.search.places import places
 from planner.search.search import Search
+from planner.tolerances import ALIKE_IN_TENTHS
 from planner.words import at_least, counted, rounded_down
 
 WRITTEN = 'bend number and leading end, a space between, as "3A 4A 2B 1B"'
@@ -275,7 +276,7 @@ def _held_against(costs: Costs, best: Costs) -> str:
         said.append(f"{abs(seconds)} s {'more' if seconds > 0 else 'less'}")
     if costs.smallest_clearance is not None and best.smallest_clearance is not None:
         nearer = rounded_down(best.smallest_clearance) - rounded_down(costs.smallest_clearance)
-        if abs(nearer) >= 0.05:
+        if abs(nearer) >= ALIKE_IN_TENTHS:
             said.append(f"{abs(nearer):.1f} mm {'less' if nearer > 0.0 else 'more'} clearance")
     return (
         f"Against the best plan: {', '.join(said)}." if said else "The best plan costs as much, within 1 s and 0.1 mm."

@@ -22,6 +22,7 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP, Decimal
 from typing import Final, Literal
 
 from planner.inputs.quantities import LARGEST, described
+from planner.tolerances import EXACT_INCHES, KEPT_DECIMALS
 
 Unit = Literal["mm", "in"]
 
@@ -33,9 +34,6 @@ DECIMALS: Final[dict[str, int]] = {"mm": 1, "in": 3}
 
 METRE_DECIMALS: Final = 1
 """Decimals of the inches that stand for metres: a metre's tenth is 3.9 of them."""
-
-MOST_DECIMALS: Final = 9
-"""Lengths are kept to so many decimals of a millimetre, so nothing is lost beyond them."""
 
 
 def shown(mm: float, unit: Unit, decimals: int | None = None) -> str:
@@ -60,7 +58,7 @@ def at_most_shown(mm: float, unit: Unit, decimals: int | None = None) -> str:
 
 def _in(mm: float, unit: Unit) -> Decimal:
     """Return a length [mm] in the unit, the noise of binary numbers beyond a millionth of a micron left off."""
-    length = Decimal(repr(round(float(mm), MOST_DECIMALS)))
+    length = Decimal(repr(round(float(mm), KEPT_DECIMALS)))
     return length if unit == "mm" else length / INCH
 
 
@@ -185,7 +183,7 @@ def _inches(text: str, scale: Decimal, way: str, decimals: int) -> str:
     value = Decimal(text) * scale / INCH
     if value == 0:
         return "0"
-    while abs(value) < Decimal(1).scaleb(-decimals) and decimals < MOST_DECIMALS:
+    while abs(value) < Decimal(1).scaleb(-decimals) and decimals < KEPT_DECIMALS:
         decimals += 1
     return _rounded(value, way, decimals)
 
@@ -339,10 +337,10 @@ def typed_in(text: str, old: Unit, new: Unit) -> str:
         return text
     length = Decimal(repr(value))
     if new == "mm":
-        return text_of(float(round(length * INCH, MOST_DECIMALS)))
-    length = round(length, MOST_DECIMALS)
+        return text_of(float(round(length * INCH, KEPT_DECIMALS)))
+    length = round(length, KEPT_DECIMALS)
     for decimals in range(13):
         inches = round(length / INCH, decimals)
-        if abs(inches * INCH - length) <= Decimal("1e-10"):
+        if abs(inches * INCH - length) <= EXACT_INCHES:
             break
     return text_of(float(inches))

@@ -11,10 +11,8 @@ from planner.clearance.solids import toward
 from planner.inputs.machine import Machine
 from planner.search.passages import Passage
 from planner.search.stations import Stationed
+from planner.tolerances import ALIKE_IN_TENTHS, LEVEL
 from planner.tube.bodies import Motion
-
-LEVEL = 0.05
-"""An angle to the level smaller than this is called level [deg]: no angle finder reads closer."""
 
 LEAST_LEG = 0.1
 """Sine of the bend's angle below which its leg runs so nearly along the feed that its slope says nothing."""
@@ -25,7 +23,7 @@ def load_words(stationed: Stationed, number: int) -> str:
     load, st = stationed.ready.loads[number], stationed.loads[number][0]
     trim = load.loaded.trim_lead
     stands = st.start - st.advance + trim
-    where = "flush with the tangent point" if stands < 0.05 else f"{stands:.1f} mm past the tangent point"
+    where = "flush with the tangent point" if stands < ALIKE_IN_TENTHS else f"{stands:.1f} mm past the tangent point"
     return f"End {load.loaded.leads} leading, its end {where}."
 
 

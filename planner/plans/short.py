@@ -7,11 +7,8 @@ from collections.abc import Iterable
 
 from planner.clearance.verdicts import Verdicts
 from planner.plans.document import Short
-from planner.tolerances import NEED_BAND
+from planner.tolerances import ALIKE_IN_HUNDREDTHS, NEED_BAND
 from planner.words import listed
-
-UNSAID = 0.005
-"""What comes short by less is not said [mm]: numbers are said in hundredths."""
 
 
 def short_words(short: Short) -> str:
@@ -30,7 +27,9 @@ def shorts(batches: Iterable[tuple[Verdicts, dict[int, int]]]) -> tuple[Short, .
     for verdicts, steps in batches:
         for finding in verdicts.findings.values():
             witness = finding.witness
-            if witness is None or finding.motion not in steps or witness.needed - witness.clearance < UNSAID:
+            if witness is None or finding.motion not in steps:
+                continue
+            if witness.needed - witness.clearance < ALIKE_IN_HUNDREDTHS:
                 continue
             key = (witness.solid, witness.needed)
             kept, known = found.get(key, (math.inf, set()))

@@ -21,12 +21,13 @@ from planner.plans.laying_in import (
     take_off_words,
 )
 from planner.plans.nearest import nearest
-from planner.plans.readings import SMALL, Now, advance_reading, degrees, dial_reading, position
+from planner.plans.readings import Now, advance_reading, degrees, dial_reading, position
 from planner.plans.sag import Sag
 from planner.plans.swing import reach_about_die, reach_about_feed, speed_of, swing_of
 from planner.search.passages import Passage
 from planner.search.stations import Station, Stationed
 from planner.search.trial import BendDone, Trial, passes_of
+from planner.tolerances import PLACE_DECIMALS
 from planner.tube.bodies import Motion, Phase
 
 
@@ -63,7 +64,7 @@ class StepList:
 
     def _add(self, action: str, **fields: Any) -> None:
         clamp, grip = self.now.clamp, self.now.grip
-        held = {"clamp": clamp, "grip": None if grip is None else round(grip, SMALL)}
+        held = {"clamp": clamp, "grip": None if grip is None else round(grip, PLACE_DECIMALS)}
         fields["time"] = round(fields.get("time", 0.0), 3)
         self.steps.append(Step.model_validate({"number": len(self.steps) + 1, "action": action, **held, **fields}))
 
@@ -100,7 +101,7 @@ class StepList:
             st,
             self.now.chuck,
             leads=leads,
-            amount=round(way, SMALL),
+            amount=round(way, PLACE_DECIMALS),
             unit="mm",
             time=way / self.machine.speeds.advance,
             note=note,
@@ -136,7 +137,7 @@ class StepList:
                 by_hand=True,
                 bend=None,
                 leads=leads,
-                amount=round(amount, SMALL),
+                amount=round(amount, PLACE_DECIMALS),
                 unit=unit,
                 note="By hand, the collet open.",
                 caution=cautions.BY_HAND,
@@ -253,7 +254,7 @@ class StepList:
                 st,
                 chuck,
                 leads=leads,
-                amount=round(way, SMALL),
+                amount=round(way, PLACE_DECIMALS),
                 unit="mm",
                 reading=reading,
                 time=abs(way) / self.machine.speeds.advance,
@@ -268,7 +269,7 @@ class StepList:
             st,
             chuck,
             leads=leads,
-            amount=round(math.degrees(abs(turn)), SMALL),
+            amount=round(math.degrees(abs(turn)), PLACE_DECIMALS),
             unit="deg",
             way="clockwise" if turn > 0 else "counter-clockwise",
             reading=dial_reading(self.machine, chuck, motion.rotation[1]),
@@ -309,7 +310,7 @@ class StepList:
                 motion,
                 st,
                 chuck,
-                amount=round(st.regrip[1] - st.regrip[0], SMALL),
+                amount=round(st.regrip[1] - st.regrip[0], PLACE_DECIMALS),
                 unit="mm",
                 time=times.regrip,
                 note=note,
@@ -346,7 +347,8 @@ class StepList:
             fields: dict[str, Any] = {"leads": leads, "caution": caution}
             fields["time"] = abs(way) / self.machine.speeds.advance + back / self.machine.speeds.return_
             if way:
-                fields |= {"amount": round(way, SMALL), "unit": "mm", "note": run_words(way, back, home.by_hand)}
+                said = run_words(way, back, home.by_hand)
+                fields |= {"amount": round(way, PLACE_DECIMALS), "unit": "mm", "note": said}
                 if not home.by_hand:
                     fields["reading"] = advance_reading(self.stationed, number, st, leg.y[1], eased=True)
             elif leg.arm[1] > 0.0:
@@ -356,7 +358,7 @@ class StepList:
     def _die_moves(self, action: str, motion: Motion, st: Station, chuck: float, leads: str) -> None:
         """Write that the die goes down or up by itself."""
         fields: dict[str, Any] = {"leads": leads, "time": self.machine.times.clamp, "caution": cautions.PINCH}
-        fields |= {"amount": round(max(motion.drop), SMALL), "unit": "mm", "note": cautions.FREES_ITSELF}
+        fields |= {"amount": round(max(motion.drop), PLACE_DECIMALS), "unit": "mm", "note": cautions.FREES_ITSELF}
         self._motion(action, motion, st, chuck, **fields)
 
     def _finish(self) -> None:
