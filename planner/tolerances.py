@@ -88,10 +88,12 @@ GROOVE_EASE: Final = 1.0
 """How deep a piece that lies in the groove may overlap a die that it may touch [mm] (contact table)."""
 
 STRIKE_MARGIN: Final = 0.1
-"""A witness must be nearer than needed by more than this to be called a strike [mm]."""
+"""A witness must be nearer than needed by more than this to be called a strike [mm]: then it is one however a disc or a
+groove is measured."""
 
 CLOSE_GAP: Final = 0.05
-"""A cell is refined until its bound and its midpoint differ by no more than this, then it is too close to call [mm]."""
+"""A cell is refined until its bound and its midpoint differ by no more than this, then it is too close to call [mm]:
+half of STRIKE_MARGIN, finer than a bender is set up."""
 
 NEED_BAND: Final = 0.15
 """What is proved to come within this of what a shop asks for is taken as clear, and said [mm]: STRIKE_MARGIN and
@@ -104,6 +106,9 @@ STRIKE_MARGIN + CLOSE_GAP, so that the drawing itself is never called a strike."
 
 SELF_GAP: Final = 0.005
 """The finished tube's gap to itself is looked for until it is known to this [mm]: a fortieth of SELF_MARGIN."""
+
+SELF_CEILING: Final = 50.0
+"""Gaps of the tube to itself from here on are reported as this [mm]: no machine asks for more."""
 
 CELL_BUDGET: Final = 60_000
 """Cells one pair of piece and solid may cost before it is too close to call [cells]."""
@@ -120,7 +125,7 @@ NO_LENGTH: Final = 1e-9
 
 NO_DIRECTION: Final = 1e-12
 """A vector no longer than this has no direction, and a point no farther from an axis or a surface lies on it [mm; –];
-by no less is divided. Any direction then serves: what is bounded with it is off by no more than this."""
+by no less is divided. Any direction then serves: a bound holds with every one."""
 
 ALONG_TUBE: Final = 1e-9
 """A direction whose sine to the tube is no more than this runs along it, and none across it is nearest [–]."""
@@ -145,19 +150,23 @@ LEAST_ADVANCE: Final = 1.0
 share, and a wider one only lets more ways through. The auditor's plane is the same one, or no cells could fill it."""
 
 LEAST_TURN: Final = 0.01
-"""And in rotation [rad]."""
+"""And no narrower than this in rotation [rad]."""
 
 FINEST_ADVANCE: Final = 0.5
-"""Half the way along the feed through a cell, below which its advance is not split for a piece [mm]."""
+"""Half the way along the feed through a cell, below which its advance is not split for a piece [mm]: a way that is
+narrower than a millimetre stays open, and nobody would drive it."""
 
 FINEST_SWEEP: Final = 0.5
-"""Half the way of a piece's farthest point through a cell, below which its rotation is not split for it [mm]."""
+"""Half the way of a piece's farthest point through a cell, below which its rotation is not split for it [mm]: as
+FINEST_ADVANCE."""
 
 FINEST_PIECE: Final = 0.25
-"""Half-length below which a piece is not cut further within a cell of advance and rotation [mm]."""
+"""Half-length below which a piece is not cut further within a cell of advance and rotation [mm]: half of
+FINEST_SWEEP."""
 
 MOST_EVALUATIONS: Final = 60_000
-"""Evaluations of pieces in cells after which what is open in a plane stays open [evaluations]."""
+"""Evaluations of pieces in cells after which what is open in a plane stays open [evaluations]: neither free nor
+blocked, so that nothing is claimed of it."""
 
 MOST_PLANE_CELLS: Final = 1_500
 """Cells of a plane after which what is open stays open too: each round looks at all of them [cells]."""
@@ -182,23 +191,27 @@ REPORT_CEILING: Final = 1000.0
 """Clearances above this are printed as "more than": nobody needs the digits [mm]."""
 
 REPORT_FINEST: Final = 0.05
-"""Half-widths that take no more than this off a printed clearance together are not split further [mm]."""
+"""Half-widths that take no more than this off a printed clearance together are not split further [mm]: a tenth of
+REPORT_GAP."""
 
 ALIKE_IN_TENTHS: Final = 0.05
 """Lengths that differ by less are told apart by nobody where they are said in tenths [mm]: half of one."""
 
 ALIKE_IN_HUNDREDTHS: Final = 0.005
-"""The same where they are said in hundredths [mm]."""
+"""The same where they are said in hundredths [mm]: half of one."""
 
 LEVEL: Final = 0.05
 """An angle to the level, or to a plane, smaller than this is none [deg]: no angle finder and no dial reads closer."""
+
+LEAST_SLOPE: Final = 0.1
+"""Sine of a bend's angle below which its leg runs so nearly along the feed that its slope says nothing [–]."""
 
 LEAST_SAG: Final = 0.05
 """Sag that nobody would notice [mm]: a leading part that hangs no lower is as it is drawn."""
 
 SAME_CONTACT: Final = 1e-4
-"""How exactly the moment of a contact that is shown is found, as a share of its motion [–]: a tenth of a millimetre in
-a metre."""
+"""How exactly the moment of a contact that is shown is found [share of the motion]: a tenth of a millimetre in a
+metre."""
 
 CONTACT_GAP: Final = 0.01
 """What comes no nearer to a contact than this, found so exactly, is none [mm]."""
@@ -300,7 +313,7 @@ SNAP: Final = 1e-6
 any cell. More than SAME_SIDE, since they have been written down and read."""
 
 SNAP_TURN: Final = math.radians(SNAP)
-"""The same in rotation [rad]."""
+"""The same of edges in rotation, which a proof writes in degrees [rad]."""
 
 BEYOND_SNAP: Final = 2.0
 """By how many times SNAP a cell is looked at beyond its sides [–]: more than neighbours' sides may differ."""
@@ -312,7 +325,8 @@ AUDIT_CELLS: Final = 100_000
 """Cells of motions that may be open at once [cells]; more than a document that goes by the planner ever needs."""
 
 MOST_HALVINGS: Final = 6
-"""Times that a cell is cut in two before it is refused [–]."""
+"""Times that a cell is cut in two before it is refused [–]: the auditor's bounds are not the planner's, and a cell that
+those certify may need a few."""
 
 STANDS_OUT: Final = 0.02
 """How far the convex parts of a grooved shape may stand out of it [mm]: chords before the groove's arc."""

@@ -33,10 +33,7 @@ from numpy.typing import NDArray
 
 from planner.inputs.centreline import Array, centreline
 from planner.inputs.part import Part
-from planner.tolerances import ANGLE_SLACK, COUNT_SLACK, PARALLEL, ROUNDING, SELF_GAP
-
-LARGEST_GAP: Final = 50.0
-"""Gaps from here on are reported as this [mm]: no machine asks the tube to keep further from itself."""
+from planner.tolerances import ANGLE_SLACK, COUNT_SLACK, PARALLEL, ROUNDING, SELF_CEILING, SELF_GAP
 
 CHUNK: Final = np.deg2rad(30.0)
 """Arcs are cut into chunks of at most this angle [rad]."""
@@ -116,7 +113,7 @@ class _Chunks:
 def smallest_gap(part: Part) -> float | None:
     """Return the smallest gap of the finished tube to itself [mm], None if it is 50 mm or more everywhere."""
     found = self_gap(part)
-    return None if found.gap >= LARGEST_GAP else found.gap
+    return None if found.gap >= SELF_CEILING else found.gap
 
 
 def self_gap(part: Part) -> SelfGap:
@@ -126,7 +123,7 @@ def self_gap(part: Part) -> SelfGap:
     i, j = np.triu_indices(len(chunks.piece), 1)
     apart = chunks.turned_before[j] - chunks.turned_after[i] >= least_turn - ANGLE_SLACK
     i, j = i[apart], j[apart]
-    beyond = LARGEST_GAP + part.outside_diameter
+    beyond = SELF_CEILING + part.outside_diameter
     near = _spheres_apart(chunks, i, j) < beyond
     return _search(chunks, i[near], j[near], part.outside_diameter, beyond)
 
@@ -152,8 +149,8 @@ def _search(chunks: _Chunks, i: Indices, j: Indices, diameter: float, beyond: fl
         chunks, i, j = _split(chunks, i, j)
     lower = min(lower, upper)
     if upper >= beyond:
-        return SelfGap(LARGEST_GAP, LARGEST_GAP)
-    gap = min(LARGEST_GAP, lower - ROUNDING - diameter)
+        return SelfGap(SELF_CEILING, SELF_CEILING)
+    gap = min(SELF_CEILING, lower - ROUNDING - diameter)
     x, y, z = (float(value) for value in where)
     return SelfGap(gap, upper - diameter, *names, (x, y, z))
 

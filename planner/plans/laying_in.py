@@ -11,11 +11,8 @@ from planner.clearance.solids import toward
 from planner.inputs.machine import Machine
 from planner.search.passages import Passage
 from planner.search.stations import Stationed
-from planner.tolerances import ALIKE_IN_TENTHS, LEVEL
+from planner.tolerances import ALIKE_IN_TENTHS, LEAST_SLOPE, LEVEL
 from planner.tube.bodies import Motion
-
-LEAST_LEG = 0.1
-"""Sine of the bend's angle below which its leg runs so nearly along the feed that its slope says nothing."""
 
 
 def load_words(stationed: Stationed, number: int) -> str:
@@ -120,6 +117,6 @@ def roll_words(bend: int, angle: float, roll: float, side: float) -> str:
         curls = f"bend {bend} curling toward {side_words}"
         lies = f"the plane of bend {bend} lies {'level' if tilt < LEVEL else f'{tilt:.1f}° {where} level'}, {curls}"
     slope = abs(math.degrees(math.asin(math.sin(angle) * math.sin(up))))
-    if tilt < LEVEL or abs(slope - tilt) < LEVEL or math.sin(angle) < LEAST_LEG:
+    if tilt < LEVEL or abs(slope - tilt) < LEVEL or math.sin(angle) < LEAST_SLOPE:
         return lies
     return f"{lies} (its leg then slopes {slope:.1f}°)"
