@@ -14,6 +14,8 @@ from typing import Any, Final, Literal, TypeAlias, get_args
 from pydantic_core import CoreSchema
 from pydantic_core.core_schema import no_info_plain_validator_function, plain_serializer_function_ser_schema
 
+from planner.words import rounded_down
+
 Side = Literal["nearest", "at least", "at most"]
 """To which side a figure may be rounded: "at least", down, for what is proved to be kept or allowed; "at most", up, for
 what reaches so far or is needed."""
@@ -137,7 +139,7 @@ def kept(mm: float, decimals: int | None = 1) -> Quantity:
 
 def proved(mm: float) -> Quantity:
     """Return a proved lower bound [mm], rounded down to a tenth: what is said is proved too."""
-    return kept(math.floor(mm * 10.0 + 1e-9) / 10.0)
+    return kept(rounded_down(mm))
 
 
 def size(mm: float) -> Quantity:

@@ -6,6 +6,8 @@ import math
 import unicodedata
 from collections.abc import Iterable, Sequence
 
+from planner.tolerances import COUNT_SLACK, DIGIT_SLACK
+
 FEWEST_DECIMALS = 1
 MOST_DECIMALS = 4
 
@@ -18,7 +20,7 @@ def plain(text: object) -> str:
 def decimals_of(resolution: float) -> int:
     """Return how many decimals a readout of this resolution shows: 1 -> 0, 0.1 -> 1, 0.05 -> 2."""
     for decimals in range(MOST_DECIMALS):
-        if abs(round(resolution, decimals) - resolution) < 1e-9:
+        if abs(round(resolution, decimals) - resolution) < DIGIT_SLACK:
             return decimals
     return MOST_DECIMALS
 
@@ -35,8 +37,8 @@ def millimetres(value: float, decimals: int = FEWEST_DECIMALS) -> str:
 
 
 def rounded_down(bound: float) -> float:
-    """Return a proved lower bound [mm] rounded down to a tenth, so that what is said is proved too."""
-    return math.floor(bound * 10.0 + 1e-9) / 10.0
+    """Return a proved lower bound [mm, deg] rounded down to a tenth, so that what is said is proved too."""
+    return math.floor(bound * 10.0 + COUNT_SLACK) / 10.0
 
 
 def at_least(bound: float) -> str:

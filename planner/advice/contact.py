@@ -33,12 +33,9 @@ from planner.clearance.verdicts import Witness
 from planner.facts import Fact, angle, fact, length
 from planner.feasibility.bend_check import Blocked
 from planner.inputs.tooling import Tooling
-from planner.tolerances import CELL_BUDGET
+from planner.tolerances import CELL_BUDGET, CONTACT_GAP, SAME_CONTACT
 from planner.tube.bodies import Motion, Path, Phase, Role
 from planner.tube.frames import ALONG_FEED, UPWARD, Array, Flags, Ints
-
-MOMENT: Final = 1e-4
-"""How exactly the moment of a contact is found, as a share of its motion."""
 
 STEP: Final = 5.0
 """Places on the tube at which a closing block is looked for stand no farther apart [mm]."""
@@ -53,9 +50,6 @@ ACROSS: Final = 5
 """Cross-sections that are looked at within a radius of either end of a piece."""
 
 NEVER: Final = (-1, 0.0, math.inf)
-
-HAIR: Final = 0.01
-"""What comes no nearer to a contact than this, found so exactly, is none [mm]."""
 
 
 @dataclass(frozen=True)
@@ -169,12 +163,12 @@ class _Going:
         if first is None or self.rows.solid[first[0]] == self.rows.solid[named]:
             return first
         own = self.first_below(np.flatnonzero(self.rows.solid == self.rows.solid[named]), limit)
-        return own if own is not None and own[2] <= first[2] + MOMENT else first
+        return own if own is not None and own[2] <= first[2] + SAME_CONTACT else first
 
     def first_below(self, which: Ints, limit: Array) -> tuple[int, float, float] | None:
         """Return row, s [mm] and t of the first moment at which some rows come nearer than a limit (N,) [mm].
 
-        Found by cells like a certificate, to MOMENT; None where nothing comes nearer by more than HAIR.
+        Found by cells like a certificate, to SAME_CONTACT; None where nothing comes nearer by more than CONTACT_GAP.
         """
         swept = self._swept(which)
         best = self._first_swept(swept, limit) if swept.size else None
@@ -189,15 +183,15 @@ class _Going:
             if hit.any():
                 k = int(np.lexsort((found.upper, np.where(hit, cells.t, np.inf)))[0])
                 best = min((int(cells.row[k]), float(cells.s[k]), float(cells.t[k])), best or NEVER, key=lambda b: b[2])
-            latest = (best or NEVER)[2] - MOMENT / 2.0
+            latest = (best or NEVER)[2] - SAME_CONTACT / 2.0
             found = replace(found, along=self._worth_cutting(cells, found, hit))
-            coarse = found.along_s + found.along_t > HAIR
+            coarse = found.along_s + found.along_t > CONTACT_GAP
             left = (found.lower < below) & (cells.t - cells.dt < latest) & coarse
-            gap = (found.lower < below) & ~hit & ~coarse & (found.upper - found.lower > 3.0 * HAIR)
+            gap = (found.lower < below) & ~hit & ~coarse & (found.upper - found.lower > 3.0 * CONTACT_GAP)
             doubtful.update(cells.row[gap].tolist())
             rest, found, slack = cells.take(left), found.take(left), (found.upper - below)[left]
             slack = np.where(np.isfinite(slack), slack, (found.along_s + found.along_t) / 2.0)
-            cells = split(rest, found, np.maximum(slack, HAIR / 2.0))
+            cells = split(rest, found, np.maximum(slack, CONTACT_GAP / 2.0))
             cells = cells.take(may_exist(self.rows, cells) & (cells.t - cells.dt < latest))
         best = self._at_the_ends(np.array(sorted(doubtful), dtype=np.int64), limit, best)
         return best if best is None else self._from_the_start(best, limit)
@@ -220,7 +214,7 @@ class _Going:
                     before = float(t)
                     continue
                 first = float(t)
-                while first - before > MOMENT / 2.0:
+                while first - before > SAME_CONTACT / 2.0:
                     middle = (before + first) / 2.0
                     found = self._ends(row, middle, limit[row])
                     before, first, deep = (middle, first, deep) if found is None else (before, middle, found)
@@ -258,16 +252,17 @@ class _Going:
         """
         growth = np.abs(self.rows.pieces[THERE_CHANGE, self.rows.piece[cells.row]]) * cells.dt
         along_s, along_t, along_y = found.along
-        later = np.where(cells.dt > MOMENT / 4.0, 1.0, 0.0)
+        later = np.where(cells.dt > SAME_CONTACT / 4.0, 1.0, 0.0)
         return np.stack((np.where(hit, 0.0, along_s), np.where(hit, later, along_t + growth), along_y))
 
     def _from_the_start(self, best: tuple[int, float, float], limit: Array) -> tuple[int, float, float]:
         """Return a moment found, or the very start of the motion where it is as near there already."""
         row, s, t = best
         start = float(self.rows.blocks[FIRST_T, self.rows.block[row]])
-        if t - start < MOMENT and self._clearance(self.rows, *(np.array([x]) for x in (row, s, start)))[0] < limit[row]:
-            return row, s, start
-        return best
+        if t - start >= SAME_CONTACT:
+            return best
+        there = self._clearance(self.rows, *(np.array([x]) for x in (row, s, start)))[0]
+        return (row, s, start) if there < limit[row] else best
 
     def _swept(self, which: Ints) -> Ints:
         """Return those of some rows that hold the whole travel of a block against the tube."""
@@ -299,7 +294,7 @@ class _Going:
         for t in np.linspace(0.0, 1.0, SWEPT + 1) if row.size else ():
             if depth(float(t)).min() < 0.0:
                 first = float(t)
-                while first - before > MOMENT / 2.0:
+                while first - before > SAME_CONTACT / 2.0:
                     middle = (before + first) / 2.0
                     before, first = (before, middle) if depth(middle).min() < 0.0 else (middle, first)
                 k = int(depth(first).argmin())

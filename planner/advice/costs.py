@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from planner.advice.changed import Job, shortest_clamp, tooling_of
 from planner.facts import Fact, Quantity, degrees, fact, kept, length, needed, proved
 from planner.plans.document import ChangeKind, Plan
+from planner.tolerances import ALIKE_IN_HUNDREDTHS
 
 NOT_TO_THE_END = fact("changes-out-of-time")
 
@@ -85,4 +86,4 @@ def least_said(smallest: bool, changes: int) -> Fact:
 
 def _figure(mm: float, of: Callable[[float, int], Quantity] = length) -> Quantity:
     """Return a length to a tenth [mm], a size that is finer than that as it is, but no finer than a hundredth."""
-    return of(mm, 1 if abs(mm - round(mm, 1)) < 0.005 else 2)
+    return of(mm, 1 if abs(mm - round(mm, 1)) < ALIKE_IN_HUNDREDTHS else 2)

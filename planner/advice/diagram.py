@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from html import escape
 
@@ -114,7 +115,7 @@ def _line(start: Point, end: Point, others: Sequence[Point], proved: bool) -> st
 def _curve(start: Point, end: Point, bow: float) -> tuple[Point, Point, Point]:
     """Return start, control point and end of a parabola from rim to rim; bow: how far its middle lies aside [px]."""
     (x0, y0), (x1, y1) = start, end
-    length = max(((x1 - x0) ** 2 + (y1 - y0) ** 2) ** 0.5, 1e-9)
+    length = _length(x1 - x0, y1 - y0)
     aside = (-(y1 - y0) / length * 2.0 * bow, (x1 - x0) / length * 2.0 * bow)
     middle = ((x0 + x1) / 2.0 + aside[0], (y0 + y1) / 2.0 + aside[1])
     return _rim(start, middle), middle, _rim(end, middle)
@@ -134,9 +135,14 @@ def _is_clear(curve: tuple[Point, Point, Point], others: Sequence[Point]) -> boo
 def _rim(centre: Point, toward: Point) -> Point:
     """Return the point of a disc's rim in a direction, a little off it."""
     dx, dy = toward[0] - centre[0], toward[1] - centre[1]
-    length = max((dx * dx + dy * dy) ** 0.5, 1e-9)
-    off = RADIUS + 3.0
-    return centre[0] + off * dx / length, centre[1] + off * dy / length
+    off = (RADIUS + 3.0) / _length(dx, dy)
+    return centre[0] + off * dx, centre[1] + off * dy
+
+
+def _length(dx: float, dy: float) -> float:
+    """Return the length of a way to divide it by [px]: 1 of one that leads nowhere."""
+    length = math.hypot(dx, dy)
+    return length if length > 0.0 else 1.0
 
 
 def _disc(at: Point, name: str) -> str:

@@ -18,6 +18,7 @@ from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.planning import plan
 from planner.plans.document import Because, Plan, Reason, Verdict
+from planner.tolerances import PLACE_DECIMALS
 from planner.wording.say import say
 
 Settled = Literal["makeable", "undecided", "not makeable", "bad input"]
@@ -188,7 +189,7 @@ def _line(pair: Pair, made: Plan) -> Checked:
         undecided_because=made.undecided_because,
         proved=made.proved.makeable,
         reclamps=made.reclamps if can else None,
-        trim=None if stock is None else round(stock.trim_a + stock.trim_b, 6),
+        trim=None if stock is None else round(stock.trim_a + stock.trim_b, PLACE_DECIMALS),
         trim_a=None if stock is None else stock.trim_a,
         trim_b=None if stock is None else stock.trim_b,
         cut_length=None if stock is None else stock.cut_length,

@@ -32,6 +32,7 @@ from planner.sequencing.events import Sequence as Proposal
 from planner.sequencing.exact import Exact
 from planner.sequencing.feasible_orders import Left, every_order, no_extra
 from planner.sequencing.forbidden import ENDS
+from planner.tolerances import ALIKE_IN_TENTHS
 from planner.wording.say import say
 from planner.words import counted, rounded_down
 
@@ -297,7 +298,7 @@ def _held_against(costs: Costs, best: Costs) -> Fact:
         said.append(fact("more-time", time=in_seconds(1000.0 * abs(seconds)), way=_more(seconds)))
     if costs.smallest_clearance is not None and best.smallest_clearance is not None:
         farther = rounded_down(costs.smallest_clearance) - rounded_down(best.smallest_clearance)
-        if abs(farther) >= 0.05:
+        if abs(farther) >= ALIKE_IN_TENTHS:
             said.append(fact("more-clearance", clearance=length(abs(farther)), way=_more(farther)))
     if not said:
         return fact("as-good-as-the-best", time=in_seconds(1000.0), clearance=needed(0.1))

@@ -10,8 +10,8 @@ import math
 from collections.abc import Callable
 from typing import Literal, NamedTuple
 
-from planner.audit.shop import ANGLE_SLACK, Arrival, End, Pair, Shop
-from planner.tolerances import CHUCK_SLACK, RULE_SLACK
+from planner.audit.shop import Arrival, End, Pair, Shop
+from planner.tolerances import ANGLE_SLACK, CHUCK_SLACK, RELATIVE_SLACK, RULE_SLACK
 
 Numbers = dict[str, float | list[float]]
 ALWAYS: Pair = (-math.inf, math.inf)
@@ -51,7 +51,7 @@ def rated_capacity(shop: Shop) -> Asked:
         return Asked("rated capacity", "tail", ALWAYS, lambda _: {})
     moment = _plastic(part.outside_diameter, part.wall, part.yield_strength)
     limit = _plastic(rated.tube_diameter, rated.wall, rated.yield_strength)
-    kept = ALWAYS if moment <= limit * (1.0 + 1e-12) else NEVER
+    kept = ALWAYS if moment <= limit * (1.0 + RELATIVE_SLACK) else NEVER
     return Asked("rated capacity", "tail", kept, lambda _: {"moment": moment, "rated": limit})
 
 

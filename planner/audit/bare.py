@@ -4,18 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 
 from planner.audit.bench import State
 from planner.audit.material import FIRST, TAIL, Points
 from planner.audit.refused import Refused
-from planner.audit.strikes import SAME_ANGLE, Witness, look_in_place, solid_in_place
+from planner.audit.strikes import Witness, look_in_place, solid_in_place
 from planner.audit.walls import Counts, must_strike, strikes_in
-
-CLEAR_OF_NOSE: Final = 50.0
-"""How far in front of the mandrel's nose the tail end is where the tube is in free hands [mm]."""
+from planner.tolerances import CLEAR_OF_NOSE, PROVED_ANGLE
 
 
 def bare(state: State, record: Mapping[str, Any], shortest: float, trim_met: float, counts: Counts) -> None:
@@ -40,7 +38,7 @@ def bare(state: State, record: Mapping[str, Any], shortest: float, trim_met: flo
 
 def _deep(state: State, witness: Witness, x: float, shortest: float) -> float:
     """Return how deep the tube is where it lies on the feed's axis at x [mm]."""
-    if witness.phase != "place" or abs(witness.arm) > SAME_ANGLE or witness.slides:
+    if witness.phase != "place" or abs(witness.arm) > PROVED_ANGLE or witness.slides:
         raise Refused(f"a witness of a bare tube that is put on is none: {witness}.")
     front, back = state.here.start + state.trim_lead, state.here.start - state.stock
     mandrel = state.bench.machine.mandrel

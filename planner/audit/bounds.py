@@ -32,9 +32,7 @@ import numpy as np
 
 from planner.audit.seen import Flags, Ints, Pairs
 from planner.audit.shapes import Array
-
-ROUNDING = 1e-7
-"""Taken off every bound [mm]: far above the rounding of double precision at shop lengths."""
+from planner.tolerances import AUDIT_ROUNDING
 
 
 @dataclass(frozen=True)
@@ -194,7 +192,7 @@ class Placed:
         sag = np.clip((g * self.normal).sum(axis=0) + bend + leans, 0.0, 1.0) * bend * self.ds / 2.0
         lean = np.clip(np.abs((g * self.tangent).sum(axis=0)) - bend - leans, 0.0, 1.0)
         reach = self.radius * np.sqrt(1.0 - lean * lean)
-        return np.asarray((g * self.centre).sum(axis=0) + lowest - sag - reach - ROUNDING)
+        return np.asarray((g * self.centre).sum(axis=0) + lowest - sag - reach - AUDIT_ROUNDING)
 
     def _with_turn(self, seen: list[Array]) -> tuple[Array, Array]:
         """Return |W| δt [mm], and the most of −φ (k × γ)·W over the cells times δt²; seen: γ at both moments."""
@@ -210,7 +208,7 @@ class Placed:
     def by_distance(self, far: Array) -> Array:
         """Return the bound by distance for the signed distances (N,) of the midpoints [mm]."""
         along, moved = self.ways()
-        return np.asarray(far - self.radius - along - moved - ROUNDING)
+        return np.asarray(far - self.radius - along - moved - AUDIT_ROUNDING)
 
 
 def _size(v: Array) -> Array:

@@ -13,9 +13,7 @@ from planner.audit.patterns import in_words as pattern_words
 from planner.audit.refused import Refused
 from planner.audit.shop import Arrival, Pair, Shop
 from planner.inputs.machine import Carriage
-
-SAME = 3e-6
-"""Places and angles are written to six decimals: two of them differ by so much for no reason [mm, deg]."""
+from planner.tolerances import WRITTEN
 
 
 @dataclass(frozen=True)
@@ -68,7 +66,7 @@ def _trims(plan: Mapping[str, Any], shop: Shop) -> Pair:
     if tuple(stock.get("unasked", ())) != shop.unasked:
         raise Refused(f"the trim of ends {list(stock['unasked'])} is said to be unasked, {list(shop.unasked)} are.")
     for end, trim, most in (("A", trims[0], shop.allowed("A")), ("B", trims[1], shop.allowed("B"))):
-        if not 0.0 <= trim <= most + SAME:
+        if not 0.0 <= trim <= most + WRITTEN:
             raise Refused(f"{trim:g} mm of trim at end {end}: {most:g} mm are allowed.")
     if not _near(stock["developed_length"], shop.length):
         raise Refused(f"the developed length is {shop.length:.6f} mm, not {stock['developed_length']:.6f} mm.")
@@ -80,7 +78,7 @@ def _trims(plan: Mapping[str, Any], shop: Shop) -> Pair:
     return trims
 
 
-def _near(some: float, other: float, off: float = SAME) -> bool:
+def _near(some: float, other: float, off: float = WRITTEN) -> bool:
     """Say whether two numbers are the same; what is no number is the same as none."""
     return abs(some - other) <= off
 
@@ -165,7 +163,7 @@ def _arrival(
 def _way(shop: Shop, leads: Any, bend: int, step: Mapping[str, Any], turned: float) -> int:
     """Return which way round the rotation to a bend goes: 0 the shorter, 1 the longer; turned: how far [deg]."""
     roll = math.degrees(shop.at(leads, bend).roll)
-    off = math.degrees(shop.machine.rotation.resolution) + SAME
+    off = math.degrees(shop.machine.rotation.resolution) + WRITTEN
     if not _near(math.remainder(turned - roll, 360.0), 0.0, off):
         raise Refused(
             f"before step {step['number']} the tube is rotated by {turned:.3f}°; the drawing asks for {roll:.3f}°."
@@ -217,10 +215,11 @@ def _keeps_rules(shop: Shop, bend: Made, before: Arrival | None, trims: Pair, no
     if step["clamp"] not in shop.clamps_for(arrival.leads, arrival.bend, arrival.ahead, lead):
         raise Refused(f"the clamp of {step['clamp']} mm at step {step['number']} does not fit.")
     at = shop.at(arrival.leads, arrival.bend)
-    setting, off = math.degrees(at.printed), math.degrees(shop.machine.rotation.resolution) + SAME
+    setting, off = math.degrees(at.printed), math.degrees(shop.machine.rotation.resolution) + WRITTEN
     if not _near(step["angle"], math.degrees(at.angle)) or not _near(step["setting"], setting, off):
         raise Refused(f"step {step['number']} bends to {step['angle']}°, set to {step['setting']}°.")
-    if step["setting"] < step["angle"] - SAME or step["setting"] > math.degrees(shop.machine.head.largest_angle) + SAME:
+    largest = math.degrees(shop.machine.head.largest_angle)
+    if step["setting"] < step["angle"] - WRITTEN or step["setting"] > largest + WRITTEN:
         raise Refused(f"step {step['number']} is set to {step['setting']}° for {step['angle']}°.")
 
 
@@ -233,25 +232,25 @@ def _keeps_reach(shop: Shop, bend: Made, stock: float) -> None:
     if bend.grip is None:
         raise Refused(f"step {number} does not say where the collet holds the tube.")
     _fills(carriage, bend.grip, number)
-    off = shop.n * shop.machine.advance.resolution + SAME  # the rounded places' errors are carried, not added up
+    off = shop.n * shop.machine.advance.resolution + WRITTEN  # the rounded places' errors are carried, not added up
     if not bend.arrival.released:
         face, end = float(bend.step["from"]["face"]), float(bend.step["to"]["face"])
     else:  # laid in at the bend, the face stands where the grip says, as near as the readout shows it
         face = end = stock - bend.grip - at.start if bend.placed is None else float(bend.placed)
     if not _near(stock - bend.grip - face, at.start, off):
         raise Refused(f"at step {number} the collet's face stands {face:.3f} mm off: its grip says otherwise.")
-    _reaches(carriage, face, end, off if bend.arrival.released and bend.placed is None else SAME, number)
+    _reaches(carriage, face, end, off if bend.arrival.released and bend.placed is None else WRITTEN, number)
     if bend.regrip is not None:
         moved = float(bend.regrip["to"]["face"])
         back = at.radius * math.radians(bend.step["setting"] - bend.step["angle"])
         _fills(carriage, float(bend.regrip["grip"]), bend.regrip["number"])
-        _reaches(carriage, moved + back, moved, SAME, bend.regrip["number"])
+        _reaches(carriage, moved + back, moved, WRITTEN, bend.regrip["number"])
 
 
 def _fills(carriage: Carriage, grip: float, number: int) -> None:
     """The tube fills the collet, and reaches out behind it only where it can."""
-    most = math.inf if carriage.passes_through else carriage.grip_length + SAME
-    if not carriage.grip_length - SAME <= grip <= most:
+    most = math.inf if carriage.passes_through else carriage.grip_length + WRITTEN
+    if not carriage.grip_length - WRITTEN <= grip <= most:
         raise Refused(
             f"at step {number} the collet holds {grip:.3f} mm before the tail's end, {carriage.grip_length:g} it takes."
         )
@@ -275,7 +274,7 @@ def _keeps_chuck(steps: Sequence[Mapping[str, Any]], shop: Shop) -> None:
         if step["bend"] is None or step["from"] is None:
             continue  # in free hands
         for angle in (step["from"]["rotation"], step["to"]["rotation"]):
-            if not low - SAME <= angle <= high + SAME:
+            if not low - WRITTEN <= angle <= high + WRITTEN:
                 raise Refused(
                     f"at step {step['number']} the chuck stands at {angle:.3f}°: its range is {low:g}° to {high:g}°."
                 )

@@ -22,7 +22,6 @@ from planner.audit.motions import Motion
 from planner.audit.readings import advance_shows, dial_shows, right_setting
 from planner.audit.refused import Refused
 from planner.audit.standing import (
-    SAME,
     Bent,
     Load,
     Now,
@@ -35,6 +34,7 @@ from planner.audit.standing import (
 )  # fmt: skip
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
+from planner.tolerances import WRITTEN
 
 
 @dataclass(frozen=True)
@@ -170,7 +170,7 @@ class CarryingOut(Homing):
             f"bend {step['bend']}'s start on the stock",
             self.at,
             wanted,
-            self.machine.advance.resolution / 2 + SAME,
+            self.machine.advance.resolution / 2 + WRITTEN,
         )
         roll = None
         if not load.bends:
@@ -185,7 +185,7 @@ class CarryingOut(Homing):
                 "what the rotation is short of the drawing's",
                 math.degrees(short),
                 0.0,
-                math.degrees(dial) / 2 + SAME,
+                math.degrees(dial) / 2 + WRITTEN,
             )
             self.carry = short
         self.built.make(load.leads, bend, self.at, roll)
@@ -242,7 +242,7 @@ class CarryingOut(Homing):
         now.held = bent.start + self._radius * bent.setting + now.face
         self.load.holds.append(now.held)
         self.hold_grip(step)
-        if self.tail_end - now.held < carriage.grip_length - SAME:
+        if self.tail_end - now.held < carriage.grip_length - WRITTEN:
             raise refused(step, f"the collet would hold less than its grip of {carriage.grip_length:g} mm")
         assert self.gripped is not None  # the dies are closed
         chain = self.gripped.turned("die", self.toward * bent.setting, self.toward * self._radius)

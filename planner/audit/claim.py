@@ -25,9 +25,7 @@ from planner.audit.patterns import Pattern, read_pattern
 from planner.audit.refused import Refused
 from planner.audit.shop import ENDS, End, Pair, Shop, other
 from planner.audit.tables import Tables
-
-SAME_TRIM = 1e-6
-"""Trims that differ by no more are the same [mm]."""
+from planner.tolerances import SAME_TRIM
 
 VERDICTS = ("makeable", "not makeable", "undecided")
 PREFERENCES = ("fewer re-clamps", "less trim")

@@ -16,29 +16,20 @@ from functools import lru_cache
 import numpy as np
 
 from planner.audit import shapes
-from planner.audit.bounds import ROUNDING, Cells, Placed
+from planner.audit.bounds import Cells, Placed
 from planner.audit.refused import Refused
 from planner.audit.seen import Flags, Ints, Pairs
 from planner.audit.shapes import Array, Kind, Shape
-from planner.tolerances import GROOVE_EASE
-
-SLACK = 0.001
-"""By so much a cell's bound may lie under what is needed [mm]: clearances are printed in thousandths, rounded down."""
+from planner.tolerances import AUDIT_CELLS, AUDIT_ROUNDING, AUDIT_SLACK, GROOVE_EASE, MOST_HALVINGS, NO_DIRECTION
 
 ROUNDS = 6
 """Points of a cross-section from which a plane is sought."""
-
-MOST_HALVINGS = 6
-"""Times that a cell is cut in two before it is refused."""
 
 MOST_LOOKED_AT = 2000
 """Open cells in which it is looked for tube that is really too near."""
 
 RIM = np.deg2rad(np.arange(0.0, 360.0, 15.0))
 """Where on the rim of a cross-section [rad]."""
-
-MOST_CELLS = 100_000
-"""Cells that may be open at once; more than a document that goes by the planner ever needs."""
 
 
 def confirm(pairs: Pairs, cells: Cells) -> None:
@@ -49,7 +40,7 @@ def confirm(pairs: Pairs, cells: Cells) -> None:
         if not cells.count:
             return
         _refuse_struck(pairs, placed, lacking, numbers)
-        if halving == MOST_HALVINGS or cells.count > MOST_CELLS:
+        if halving == MOST_HALVINGS or cells.count > AUDIT_CELLS:
             worst = int(lacking.argmax())
             raise _refused(pairs, cells, worst, f"{pairs.needed[cells.pair[worst]] - lacking[worst]:.3f} mm is")
         along, moved = placed.ways()
@@ -59,7 +50,7 @@ def confirm(pairs: Pairs, cells: Cells) -> None:
 def _wanted(pairs: Pairs, cells: Cells) -> Array:
     """Return what bounds of the cells must reach [mm]."""
     needed = pairs.needed[cells.pair]
-    return np.where(needed >= SLACK, needed - SLACK, needed)
+    return np.where(needed >= AUDIT_SLACK, needed - AUDIT_SLACK, needed)
 
 
 def _refuse_struck(pairs: Pairs, placed: Placed, lacking: Array, numbers: _Numbers) -> None:
@@ -79,7 +70,7 @@ def _refuse_struck(pairs: Pairs, placed: Placed, lacking: Array, numbers: _Numbe
             rim = x + placed.radius * (np.cos(turn) * u + np.sin(turn) * v)
             least[at] = np.minimum(least[at], shapes.distances(kind, p, rim))
     struck = int((wanted - least).argmax())
-    if least[struck] < wanted[struck] - ROUNDING:
+    if least[struck] < wanted[struck] - AUDIT_ROUNDING:
         raise _refused(pairs, placed.cells, struck, f"it comes within {least[struck]:.3f} mm")
 
 
@@ -91,7 +82,7 @@ def _across(tangent: Array, v: Array, least: float) -> Array:
     """Return unit vectors across the tangents along vectors (3, N); shorter ones than `least` stay so."""
     across = v - tangent * (tangent * v).sum(axis=0)
     size = np.sqrt((across * across).sum(axis=0))
-    return np.asarray(across / np.maximum(size, max(least, 1e-12)))
+    return np.asarray(across / np.maximum(size, max(least, NO_DIRECTION)))
 
 
 def _refused(pairs: Pairs, cells: Cells, at: int, but: str) -> Refused:
@@ -155,7 +146,7 @@ def _by_parts(placed: Placed, wanted: Array, shape: Ints, numbers: _Numbers, eas
         own, p = owner[chosen], columns[kind]
         far, _ = shapes.nearest(kind, p, placed.x[:, own])
         along, moved = placed.ways()
-        found = far - (placed.radius + along + moved + ROUNDING)[own]
+        found = far - (placed.radius + along + moved + AUDIT_ROUNDING)[own]
         open_ = np.flatnonzero(found < wanted[own])
         found[open_] = np.maximum(
             found[open_], by_planes(placed.take(own[open_]), wanted[own[open_]], kind, p[:, open_])

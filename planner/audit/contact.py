@@ -24,7 +24,8 @@ angle α of an arc that has slid out by y lies at ρ² = (R sin α + y)² + (R c
 axis, and a point ℓ beyond its end at ρ² = R² + ℓ² + y² + 2y(R sin α + ℓ cos α) ≥ R² + (ℓ − y)². Up to α = 180° both
 are R or more; on the tangent line ρ² = R² + x². A sphere of the groove's radius about a point at the groove's height
 with ρ ≥ R touches the die at its lips at most, so these pairs need no cells. An arc that was bent round a larger die
-stays out of its own circle, which holds the smaller die's; one that was bent round a smaller die does not fit.
+stays out of its own circle, which holds the smaller die's; one that was bent round a smaller die does not fit, but for
+the δ by which tooling may differ from a drawing that it fits: then it presses in by 2δ at most, far less than it may.
 The wiper ends at x = 0. A cross-section at an angle α from the start reaches from R − r to R + r about the axis, and
 x = y + ρ sin α + ℓ cos α is not negative up to 180° of arc, nor up to 90° for the straight beyond.
 
@@ -59,15 +60,9 @@ from planner.audit import solids
 from planner.audit.motions import Motion, Phase, Role
 from planner.audit.solids import Solid
 from planner.inputs.machine import Machine, Tooling
-from planner.tolerances import SAME_PLACE
+from planner.tolerances import HALF_TURN, SAME_PLACE, SAME_SIZE
 
 Need = Literal["ease", "tooling", "itself", "required"]
-
-HALF_TURN = math.radians(175.0)
-"""From this angle of arc on what follows it runs back along the die's far side [rad]."""
-
-SAME_RADIUS = 0.05
-"""An arc fits a die that is larger by this at most [mm], as tooling fits a drawing."""
 
 Span = tuple[float, float]
 
@@ -197,7 +192,7 @@ def _rests_on_arm(role: Role, solid: Solid, phase: Phase) -> bool:
 
 def _stays_in_groove(role: Role, runs: bool, solid: Solid, motion: Motion) -> bool:
     """Say whether the lemmas of the module's docstring settle a pair that may touch."""
-    slid = motion.arc > 0.0 and motion.arc_radius >= motion.tooling.bend_radius - SAME_RADIUS
+    slid = motion.arc > 0.0 and motion.arc_radius >= motion.tooling.bend_radius - SAME_SIZE - SAME_PLACE
     to_half_turn, to_right_angle = slid and motion.arc <= math.pi, slid and motion.arc <= math.pi / 2.0
     if solid.tool == "bend die":
         return role in ("tail", "first", "forming") or (role in ("just formed", "after it") and to_half_turn)

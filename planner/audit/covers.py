@@ -16,11 +16,11 @@ from planner.audit.motions import Motion
 from planner.audit.refused import Refused
 from planner.audit.seen import Key, Pairs, pairs_of
 from planner.audit.shapes import Array
-from planner.audit.tiling import S_SAME, untiled
+from planner.audit.tiling import untiled
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.inputs.self_crossing import self_gap
-from planner.tolerances import REPORT_CEILING, SELF_MARGIN
+from planner.tolerances import PROVED_LENGTH, REPORT_CEILING, SELF_MARGIN
 
 
 @dataclass(frozen=True)
@@ -85,7 +85,8 @@ def _listed(listed: list[dict[str, Any]], motions: tuple[Motion, ...]) -> dict[i
 
 def _cells(by_step: dict[int, dict[str, Any]], pairs: Pairs) -> Cells:
     """Return the cells of all pairs; every pair that is wanted must be there, whole or tiled, and no other."""
-    todo = pairs.s_to - pairs.s_from > S_SAME  # the rest has no extent: a straight that lies in the clamp all along
+    # The rest has no extent: a straight that lies in the clamp all along.
+    todo = pairs.s_to - pairs.s_from > PROVED_LENGTH
     seen = np.zeros(todo.size, dtype=bool)
     whole: list[int] = []
     cut: list[tuple[int, Array]] = []

@@ -6,8 +6,9 @@ import math
 from typing import Any
 
 from planner.audit.refused import Refused
-from planner.audit.standing import SAME, Load
+from planner.audit.standing import Load
 from planner.inputs.part import Part
+from planner.tolerances import WRITTEN
 
 
 def finished(
@@ -34,12 +35,12 @@ def finished(
 def _stock(stock: dict[str, Any], part: Part, trims: tuple[float, float], trimmed: list[tuple[str, float]]) -> None:
     most = (part.trim_a, part.trim_b)  # what nobody has stated is held against the rules with the claim
     if any(
-        not 0.0 <= trim <= (math.inf if limit is None else limit) + SAME
+        not 0.0 <= trim <= (math.inf if limit is None else limit) + WRITTEN
         for trim, limit in zip(trims, most, strict=True)
     ):
         raise Refused(f"The stock's trims, {list(trims)} mm, are not within the part's, {list(most)} mm.")
     if sorted(trimmed) != [(end, trim) for end, trim in zip("AB", trims, strict=True) if trim > 0.0]:
         raise Refused(f"The steps cut off {trimmed} mm, the stock carries {list(trims)} mm of trim.")
     length = part.developed_length
-    if abs(stock["developed_length"] - length) > SAME or abs(stock["cut_length"] - length - sum(trims)) > SAME:
+    if abs(stock["developed_length"] - length) > WRITTEN or abs(stock["cut_length"] - length - sum(trims)) > WRITTEN:
         raise Refused(f"The stock is {stock['cut_length']} mm long; {length + sum(trims):.3f} mm make the part.")

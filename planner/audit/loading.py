@@ -6,11 +6,9 @@ and back before the tube is taken off. A tube that the arm would push on its way
 
 from __future__ import annotations
 
-from planner.audit.standing import SAME, Load, Now, Step, begins, changes, near, number, position, refused
+from planner.audit.standing import Load, Now, Step, begins, changes, near, number, position, refused
 from planner.audit.under_way import UnderWay
-
-CLEAR_OF_NOSE = 50.0
-"""Where the tube is in free hands its tail end is this far in front of nose and balls, or more [mm]."""
+from planner.tolerances import CLEAR_OF_NOSE, WRITTEN
 
 
 class Loading(UnderWay):
@@ -73,11 +71,11 @@ class Loading(UnderWay):
             if running["action"] != "carriage forward":
                 raise refused(step, "the carriage does not run forward to hold the tube")
             held, length = number(running, "grip"), carriage.grip_length
-            if held < length - SAME or (not carriage.passes_through and held > length + SAME):
+            if held < length - WRITTEN or (not carriage.passes_through and held > length + WRITTEN):
                 raise refused(step, f"the collet holds {held:.3f} mm from the tail's end, its grip is {length:g} mm")
             now.face = carriage.waits_at
             now.tangent_u = self.tail_end - held - position(running, "to", "face")
-        if abs(now.tangent_u - ahead) <= SAME:
+        if abs(now.tangent_u - ahead) <= WRITTEN:
             now.tangent_u = ahead
         if now.tangent_u < ahead:
             raise refused(step, f"it stands {ahead - now.tangent_u:.3f} mm too far back")
@@ -88,7 +86,7 @@ class Loading(UnderWay):
         if self.machine.mandrel is None:
             raise refused(step, "there is no mandrel to come from or to leave")
         free = self.tail_end - self.now.tangent_u + self.reach + CLEAR_OF_NOSE
-        if self.now.y < free - SAME:
+        if self.now.y < free - WRITTEN:
             raise refused(step, f"at an advance of {self.now.y:.3f} mm it is on the rod, {free:.3f} mm is clear of it")
 
     def _in_place(self) -> None:
@@ -123,7 +121,7 @@ class Loading(UnderWay):
             raise refused(step, "it is neither pushed alone nor rotated alone")
         changes(step, y=way, rotation=turn)
         self.shift(step, way, turn, "place")
-        if now.by_hand == "load" and abs(now.y) <= SAME and abs(now.roll) <= SAME:
+        if now.by_hand == "load" and abs(now.y) <= WRITTEN and abs(now.roll) <= WRITTEN:
             self._in_place()
 
     def unload(self, step: Step) -> None:

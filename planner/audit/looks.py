@@ -1,7 +1,8 @@
 """N points of the tube held against one solid in one phase: what they need, and how deep they are.
 
-How `deep` a point is: what the contact table asks for there, less MARGIN and less an upper bound of the distance
-found. A strike that is deep by d > 0 is confirmed, and remains one when tube or solid are shifted by less than d.
+How `deep` a point is: what the contact table asks for there, less AUDIT_STRIKE_MARGIN and less an upper bound of the
+distance found. A strike that is deep by d > 0 is confirmed, and remains one when tube or solid are shifted by less
+than d.
 """
 
 from __future__ import annotations
@@ -19,10 +20,7 @@ from planner.audit.motions import Motion, Phase
 from planner.audit.nearness import over_stretch, seen_from_arm, surface
 from planner.audit.shapes import Array
 from planner.audit.solids import Solid, is_convex
-
-MARGIN: Final = 0.09
-"""A strike must be nearer than needed by more than this [mm]: the planner's own margin less what another way of
-measuring a disc may differ by."""
+from planner.tolerances import ANGLE_SLACK, AUDIT_STRIKE_MARGIN, SAME_PLACE
 
 RIGHT_ANGLE: Final = math.pi / 2.0
 
@@ -78,7 +76,7 @@ class Look:
         sag[TAIL] = 0.0
         needed = least[points.role] + sag[points.role] * points.ahead
         if only_beyond_right_angle("first", self.solid, self.phase):
-            early = (points.role == FIRST) & (swing < RIGHT_ANGLE - 1e-9)
+            early = (points.role == FIRST) & (swing < RIGHT_ANGLE - ANGLE_SLACK)
             needed = np.where(early, -math.inf, needed)
         return np.asarray(needed)
 
@@ -91,7 +89,7 @@ class Look:
             held[points.role == AFTER] = on_the_rod("after it", 0.0, self.arc_length, tooling, machine)
             arcs = (points.role == FORMING) | (points.role == FORMED)
             held[arcs] = math.pi / points.curvature[arcs]
-        within = points.before >= held - 1e-6
+        within = points.before >= held - SAME_PLACE
         return replace(points, before=np.maximum(points.before - held, 0.0), exists=points.exists & within)
 
     def _seen(self, points: Points) -> Points:
@@ -107,6 +105,6 @@ class Look:
 
 
 def _deep(points: Points, needed: Array, most: Array) -> Array:
-    """Return needed − MARGIN − most where there is tube, −∞ elsewhere and where that is no number."""
-    found = np.where(points.exists, needed - MARGIN - most, -math.inf)
+    """Return needed − AUDIT_STRIKE_MARGIN − most where there is tube, −∞ elsewhere and where that is no number."""
+    found = np.where(points.exists, needed - AUDIT_STRIKE_MARGIN - most, -math.inf)
     return np.asarray(np.where(np.isnan(found), -math.inf, found))

@@ -16,15 +16,13 @@ from numpy.typing import NDArray
 from planner.audit.motions import Role, gripped_roles, standing_roles
 from planner.audit.shapes import Array
 from planner.audit.tube import Chain
+from planner.tolerances import PROVED_LENGTH
 
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
 ROLES: Final[tuple[Role, ...]] = ("tail", "forming", "just formed", "after it", "first", "far arc", "earlier")
 TAIL, FORMING, FORMED, AFTER, FIRST = (ROLES.index(role) for role in ROLES[:5])
-
-AT_END = 1e-5
-"""So near the end of a piece a place may be on either of two [mm]."""
 
 Lean = Literal[-1, 1]
 """Which of two pieces a place between them is on: +1 the one nearer the tangent point, −1 the one beyond."""
@@ -63,7 +61,7 @@ class Points:
     @property
     def near_end(self) -> bool:
         """Whether one of the points lies so near the end of its role that it may be in the next."""
-        return bool((np.minimum(self.before, self.beyond) < AT_END).any())
+        return bool((np.minimum(self.before, self.beyond) < PROVED_LENGTH).any())
 
 
 @dataclass(frozen=True)
@@ -97,11 +95,11 @@ class Standing:
         found = replace(found, x=turned[0], along=turned[1], ahead=self.chain.total + advance).shifted(advance)
         # What comes out of the die is straight, on the feed's axis; behind the tangent point it is the tail.
         out = self.tangent_u + advance - place
-        behind = place > self.tangent_u + (AT_END if lean < 0 else -AT_END)
-        is_tail = out < (-AT_END if lean < 0 else AT_END)
+        behind = place > self.tangent_u + (PROVED_LENGTH if lean < 0 else -PROVED_LENGTH)
+        is_tail = out < (-PROVED_LENGTH if lean < 0 else PROVED_LENGTH)
         end = self.tangent_u + advance - self.stock
         drawn = _on_axis(out, is_tail, np.maximum(end, 0.0), advance, end, found.ahead)
-        drawn = replace(drawn, exists=(place <= self.stock + AT_END) & (place >= self.tangent_u - AT_END))
+        drawn = replace(drawn, exists=(place <= self.stock + PROVED_LENGTH) & (place >= self.tangent_u - PROVED_LENGTH))
         return _choose(behind, drawn, found)
 
 
@@ -139,8 +137,8 @@ class Gripped:
         out = self.start + arc - place
         none = np.zeros_like(out)
         tail = _on_axis(out, np.ones(out.size, dtype=bool), none, none, self.start + arc - self.stock, found.ahead)
-        tail = replace(tail, exists=place <= self.stock + AT_END)
-        edge = AT_END if lean < 0 else -AT_END
+        tail = replace(tail, exists=place <= self.stock + PROVED_LENGTH)
+        edge = PROVED_LENGTH if lean < 0 else -PROVED_LENGTH
         return _choose(place > self.start + arc + edge, tail, _choose(place > self.start + edge, formed, found))
 
     def _forming(self, s: Array, arc: Array) -> Points:
@@ -149,7 +147,7 @@ class Gripped:
         x = np.stack((self.radius * sine, self.toward * self.radius * (1.0 - cosine), np.zeros_like(s)))
         along = np.stack((cosine, self.toward * sine, np.zeros_like(s)))
         role, curvature = np.full(s.size, FORMING), np.full(s.size, 1.0 / self.radius)
-        exists = (s >= -AT_END) & (s <= arc + AT_END)
+        exists = (s >= -PROVED_LENGTH) & (s <= arc + PROVED_LENGTH)
         return Points(x, along, role, curvature, s, arc - s, exists, self.chain.total + arc)
 
 
@@ -166,7 +164,7 @@ def _on_chain(chain: Chain, roles: Ints, place: Array, lean: Lean) -> Points:
             nowhere, nowhere, np.full(place.size, FIRST), none, none, none, np.zeros(place.size, dtype=bool), none
         )
     far_end = chain.u - chain.length
-    piece = np.minimum((far_end[:, None] > place + lean * AT_END / 2.0).sum(axis=0), chain.count - 1)
+    piece = np.minimum((far_end[:, None] > place + lean * PROVED_LENGTH / 2.0).sum(axis=0), chain.count - 1)
     asked = chain.u[piece] - place
     s = np.clip(asked, 0.0, chain.length[piece])
     curvature = chain.curvature[piece]
@@ -183,7 +181,7 @@ def _on_chain(chain: Chain, roles: Ints, place: Array, lean: Lean) -> Points:
         sharpest[piece],
         first[piece] - chain.u[piece] + s,
         chain.u[piece] - s - last[piece],
-        np.abs(asked - s) <= 2.0 * AT_END,
+        np.abs(asked - s) <= 2.0 * PROVED_LENGTH,
         np.zeros_like(s),
     )
 

@@ -18,9 +18,7 @@ import numpy as np
 from planner.audit.material import Points
 from planner.audit.shapes import Array
 from planner.audit.solids import Solid, distance
-
-STEP = 1e-4
-"""Step of the differences that give the direction away from a solid [mm]; it only chooses which points are tried."""
+from planner.tolerances import ACROSS_TUBE, DIFFERENCE, NO_DIRECTION
 
 TRIED = np.deg2rad(np.arange(0.0, 360.0, 15.0))
 """Where on the rim the distance is measured first, from the point that faces the solid [rad]."""
@@ -79,7 +77,8 @@ def _sphere_within(points: Points, radius: float) -> Array:
 
 def _away(solid: Solid, x: Array) -> Array:
     """Return unit directions (3, N) away from a solid, by differences."""
-    slope = np.stack([distance(solid, x + step) - distance(solid, x - step) for step in (STEP * np.eye(3))[:, :, None]])
+    steps = (DIFFERENCE * np.eye(3))[:, :, None]
+    slope = np.stack([distance(solid, x + step) - distance(solid, x - step) for step in steps])
     size = np.sqrt((slope * slope).sum(axis=0))
     return np.asarray(slope / np.where(size > 0.0, size, 1.0))
 
@@ -95,7 +94,7 @@ def _of_disc(solid: Solid, x: Array, along: Array, radius: float) -> Array:
         off = q - distance(solid, q) * _away(solid, q) - x
         off = off - along * (off * along).sum(axis=0)
         size = np.sqrt((off * off).sum(axis=0))
-        q = x + off * np.minimum(1.0, radius / np.maximum(size, 1e-12))
+        q = x + off * np.minimum(1.0, radius / np.maximum(size, NO_DIRECTION))
         best = np.minimum(best, distance(solid, q))
 
     def on_rim(angle: Array, share: float) -> Array:
@@ -123,7 +122,7 @@ def _unit_across(g: Array, along: Array) -> Array:
     axis = np.where(np.abs(along[2]) < 0.9, np.array([[0.0], [0.0], [1.0]]), np.array([[1.0], [0.0], [0.0]]))
     spare = axis - along * (axis * along).sum(axis=0)
     spare = spare / np.sqrt((spare * spare).sum(axis=0))
-    return np.asarray(np.where(size > 1e-6, off / np.where(size > 1e-6, size, 1.0), spare))
+    return np.asarray(np.where(size > ACROSS_TUBE, off / np.where(size > ACROSS_TUBE, size, 1.0), spare))
 
 
 def seen_from_arm(points: Points, arm: Array, toward: float, die_y: float) -> Points:

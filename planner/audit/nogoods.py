@@ -29,7 +29,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-from planner.audit.bare import CLEAR_OF_NOSE, bare
+from planner.audit.bare import bare
 from planner.audit.bench import Bench, State
 from planner.audit.patterns import Pattern, in_words, read_pattern
 from planner.audit.plane import Plane, Region
@@ -39,7 +39,7 @@ from planner.audit.strikes import Witness, deep_in_bend, read_witness
 from planner.audit.walls import Counts, Moving, across, between, cells, held, home, must_strike
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
-from planner.tolerances import CHUCK_SLACK
+from planner.tolerances import CHUCK_SLACK, CLEAR_OF_NOSE
 
 LITERALS: Final = ("event", "leads", "bend", "ahead", "trim_lead", "trim_tail", "hold", "way", "released")
 PUT_BACK: Final = ("turn", "reload")

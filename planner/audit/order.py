@@ -10,7 +10,7 @@ from planner.audit.asked import TURN
 from planner.audit.patterns import Pattern
 from planner.audit.shop import Arrival, End, Pair, Shop, other
 from planner.audit.tables import Tables
-from planner.tolerances import CHUCK_SLACK
+from planner.tolerances import CHUCK_SLACK, SAME_CHUCK
 
 
 class State(NamedTuple):
@@ -91,7 +91,7 @@ class Orders:
         while waiting:
             cost, state, trail = waiting.popleft()
             if state is not None:
-                key = (state.at, round(state.chuck * 1e6))
+                key = (state.at, round(state.chuck / SAME_CHUCK))
                 if key in seen:
                     continue
                 seen.add(key)

@@ -17,15 +17,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from planner.tolerances import SNAP, SNAP_TURN
+
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Ints = NDArray[np.int64]
-
-SNAP = 1e-6
-"""Edges no farther apart are one [mm], [deg]: far above the rounding of the document, far below any cell."""
-
-SNAP_TURN = math.radians(SNAP)
-"""The same in rotation [rad]."""
 
 
 @dataclass(frozen=True)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 
-from planner.audit.standing import SAME, Load, Now, Step, near, number, position, refused
+from planner.audit.standing import Load, Now, Step, near, number, position, refused
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.inputs.springback import setting_for
+from planner.tolerances import WRITTEN
 
 
 def advance_shows(step: Step, machine: Machine, load: Load, now: Now) -> None:
@@ -37,12 +38,12 @@ def dial_shows(step: Step, machine: Machine, now: Now) -> None:
     _settable(step, reading, math.degrees(dial.resolution))
     if dial.range != "continuous":
         low, high = (math.degrees(end) for end in dial.range)
-        if not low - SAME <= chuck <= high + SAME:
+        if not low - WRITTEN <= chuck <= high + WRITTEN:
             raise refused(step, f"the chuck stands at {chuck:.3f}°, {low:g}° to {high:g}° is its range")
 
 
 def _settable(step: Step, reading: float, resolution: float) -> None:
-    if abs(math.remainder(reading, resolution)) > SAME:
+    if abs(math.remainder(reading, resolution)) > WRITTEN:
         raise refused(step, f"{reading:.6g} cannot be set on a readout that shows {resolution:g}")
 
 
@@ -50,12 +51,12 @@ def right_setting(step: Step, machine: Machine, part: Part, index: int) -> float
     """Return a bend's setting [rad]; refuse one that does not give the part's angle, or that the head cannot make."""
     angle, radius = float(part.angles[index]), float(part.radii[index])
     near(step, "the angle", number(step, "angle"), math.degrees(angle))
-    setting = math.radians(number(step, "setting"))
+    setting, same = math.radians(number(step, "setting")), math.radians(WRITTEN)
     wanted, resolution = setting_for(angle, machine, part, radius).value, machine.rotation.resolution
-    if setting < angle - 1e-8 or abs(setting - wanted) > resolution + 1e-8:
+    if setting < angle - same or abs(setting - wanted) > resolution + same:
         found, right = math.degrees(setting), math.degrees(wanted)
         raise refused(step, f"it is set to {found:.3f}°, {right:.3f}° gives the part's angle")
-    if setting > machine.head.largest_angle + 1e-8:
+    if setting > machine.head.largest_angle + same:
         largest = math.degrees(machine.head.largest_angle)
         raise refused(step, f"it is set to {math.degrees(setting):.3f}°, the head makes {largest:g}° at most")
     return setting

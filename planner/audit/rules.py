@@ -16,10 +16,7 @@ from planner.audit.asked import Asked
 from planner.audit.patterns import LOADED, Pattern, in_words, read_pattern
 from planner.audit.refused import Refused
 from planner.audit.shop import End, Pair, Shop, other
-from planner.tolerances import RULE_SLACK
-
-SAME, SAME_SHARE = 1e-6, 1e-9
-"""Numbers of the document may differ by so much, or by this share, from those reckoned here [mm, deg, N mm]."""
+from planner.tolerances import PROVED_NUMBER, PROVED_SHARE, RULE_SLACK
 
 
 def confirm_rules(document: Mapping[str, Any], shop: Shop) -> dict[str, int]:
@@ -131,7 +128,7 @@ def _same_numbers(pattern: Pattern, name: str, found: Mapping[str, Any], truth: 
         said = found[key]
         pairs = zip(said, true, strict=True) if isinstance(true, list) else [(said, true)]
         for one, other_one in pairs:
-            if not math.isclose(float(one), other_one, rel_tol=SAME_SHARE, abs_tol=SAME):
+            if not math.isclose(float(one), other_one, rel_tol=PROVED_SHARE, abs_tol=PROVED_NUMBER):
                 raise Refused(
                     f'the rule "{name}" has {key} {float(one):.7g}, reckoned anew it is {other_one:.7g}:'
                     f" {in_words(pattern)}."

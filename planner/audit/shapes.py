@@ -28,11 +28,10 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from planner.tolerances import NO_DIRECTION, NO_LENGTH, STANDS_OUT
+
 Array = NDArray[np.float64]
 Kind = Literal["half-space", "box", "cone", "lengthwise", "prism", "die", "block"]
-
-STANDS_OUT = 0.02
-"""How far the convex parts of a grooved shape may stand out of it [mm]: chords before the groove's arc."""
 
 
 @dataclass(frozen=True)
@@ -87,7 +86,7 @@ def convex_parts(shape: Shape, deeper: float = 0.0) -> list[Shape]:
     count = max(4, math.ceil(last / 2.0 / math.acos(max(1.0 - STANDS_OUT / bore, -1.0))))
     turns = [last * k / count for k in range(count + 1)]
     edges = [(bore * math.cos(turn), bore * math.sin(turn)) for turn in turns]
-    if edges[-1][1] < half - 1e-9:
+    if edges[-1][1] < half - NO_LENGTH:
         edges += [(deeper, edges[-1][1]), (deeper, half)]
     strips = [(*low, *high) for low, high in pairwise(edges) if high[1] > low[1]]
     strips += [(a1, -z1, a0, -z0) for a0, z0, a1, z1 in strips]
@@ -140,8 +139,8 @@ def _cone(p: Array, x: Array) -> Nearest:
     rho = np.hypot(dx, dy)
     # Depth a = −radius; the shape goes on across its axis, so that there is no back edge.
     far, g_a, g_z = _to_trapezoid(-rho, x[2], -p[3], p[2], -p[5], p[4], np.full_like(rho, np.inf))
-    away = np.where(rho > 1e-12, rho, 1.0)
-    return far, np.stack((-g_a * np.where(rho > 1e-12, dx / away, 1.0), -g_a * dy / away, g_z))
+    away = np.where(rho > NO_DIRECTION, rho, 1.0)
+    return far, np.stack((-g_a * np.where(rho > NO_DIRECTION, dx / away, 1.0), -g_a * dy / away, g_z))
 
 
 def _lengthwise(p: Array, x: Array) -> Nearest:
@@ -157,8 +156,8 @@ def _square(far: Array, side: Array, end: Array, sign: Array, x: Array, rho: Arr
     scale = np.where(outside, far, 1.0)
     w_side = np.where(outside, np.maximum(side, 0.0) / scale, side >= end)
     w_end = np.where(outside, np.maximum(end, 0.0) / scale, side < end)
-    away = np.where(rho > 1e-12, rho, 1.0)
-    return np.stack((w_end * sign, w_side * np.where(rho > 1e-12, x[1] / away, 1.0), w_side * x[2] / away))
+    away = np.where(rho > NO_DIRECTION, rho, 1.0)
+    return np.stack((w_end * sign, w_side * np.where(rho > NO_DIRECTION, x[1] / away, 1.0), w_side * x[2] / away))
 
 
 def _prism(p: Array, x: Array) -> Nearest:
@@ -203,15 +202,15 @@ def _to_trapezoid(
             np.where(nearer, other_a, off_a),
             np.where(nearer, other_z, off_z),
         )
-    outside = (deepest > 0.0) & (least > 1e-12)
+    outside = (deepest > 0.0) & (least > NO_DIRECTION)
     scale = np.where(outside, least, 1.0)
     found = np.where(deepest > 0.0, least, deepest)
     return found, np.where(outside, off_a / scale, g_a), np.where(outside, off_z / scale, g_z)
 
 
 def _over_half_space(p: Array, g: Array) -> Array:
-    """Only the upward direction bounds a half-space."""
-    return np.asarray(np.where(g[2] >= 1.0 - 1e-15, p[0], np.inf))
+    """Only the upward direction bounds a half-space, which is the one that `nearest` gives, without rounding."""
+    return np.asarray(np.where((g[0] == 0.0) & (g[1] == 0.0) & (g[2] > 0.0), p[0], np.inf))
 
 
 def _over_box(p: Array, g: Array) -> Array:

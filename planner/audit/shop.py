@@ -18,13 +18,10 @@ from planner.errors import NoTooling
 from planner.inputs.machine import Machine, Tooling
 from planner.inputs.part import Part
 from planner.inputs.springback import setting_for
-from planner.tolerances import RULE_SLACK
+from planner.tolerances import ANGLE_SLACK, MARK_SLACK, RULE_SLACK
 
 End = Literal["A", "B"]
 ENDS: tuple[End, End] = ("A", "B")
-ANGLE_SLACK = 1e-9
-"""Slack with which a setting is held against the machine's largest angle [rad]."""
-
 Pair = tuple[float, float]
 
 
@@ -155,7 +152,7 @@ class Shop:
         marks = round(setting / step)
         if marks * step > self.machine.head.largest_angle + ANGLE_SLACK:
             marks -= 1
-        return max(marks, math.ceil((angle - 1e-12) / step)) * step
+        return max(marks, math.ceil((angle - MARK_SLACK) / step)) * step
 
     def at(self, leads: End, bend: int) -> Bend:
         """Return a bend by its number from the end that leads."""

@@ -21,6 +21,7 @@ import numpy as np
 from planner.audit import shapes
 from planner.audit.shapes import Array, Shape
 from planner.inputs.machine import Machine, Tooling
+from planner.tolerances import THINNEST
 
 Tool = Literal[
     "bend die", "die hub", "wiper die", "clamp die", "pressure die", "grip section", "mandrel rod", "floor", "solid",
@@ -164,7 +165,7 @@ def mandrel_rod(machine: Machine, tooling: Tooling, wall: float, drawn_back: boo
         return ()
     diameter = tooling.tube_diameter
     front = 0.0 if drawn_back else tip.reach
-    mandrel = max(diameter - 2.0 * wall - BORE_LEFT, 1e-3) / 2.0
+    mandrel = max(diameter - 2.0 * wall - BORE_LEFT, THINNEST) / 2.0
     if rod.rod_diameter is None or rod.rod_diameter / 2.0 >= mandrel:
         return (_round("mandrel rod", -rod.rod_length, front, mandrel),)
     joint = max(-MANDREL_LENGTH * diameter, -rod.rod_length)

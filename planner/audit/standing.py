@@ -11,12 +11,10 @@ import numpy as np
 from planner.audit.refused import Refused
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
+from planner.tolerances import WRITTEN
 
 End = Literal["A", "B"]
 Step = dict[str, Any]
-
-SAME = 2e-5
-"""Positions in a document have six decimals; two that are the same differ by no more than this [mm, deg]."""
 
 
 @dataclass(frozen=True)
@@ -153,7 +151,7 @@ def refused(step: Step, what: str) -> Refused:
     return Refused(f"Step {step['number']} ({step['action']}): {what}.")
 
 
-def near(step: Step, what: str, found: float | None, wanted: float | None, within: float = SAME) -> None:
+def near(step: Step, what: str, found: float | None, wanted: float | None, within: float = WRITTEN) -> None:
     """Refuse a number that is not what it must be."""
     if found is None and wanted is None:
         return
@@ -188,7 +186,7 @@ def carriage_reaches(step: Step, machine: Machine) -> None:
         return
     closest, farthest = machine.carriage.reach
     for place in (step["from"]["face"], step["to"]["face"]):
-        if place is not None and not closest - SAME <= place <= farthest + SAME:
+        if place is not None and not closest - WRITTEN <= place <= farthest + WRITTEN:
             raise refused(
                 step, f"the collet's face is {place:.3f} mm from the tangent point, {closest:g} to {farthest:g} mm is"
                 " its travel"

@@ -21,15 +21,7 @@ from planner.audit.motions import Phase
 from planner.audit.refused import Refused
 from planner.audit.shapes import Array
 from planner.audit.solids import TAIL_END, Solid
-
-SAME_ANGLE: Final = math.radians(1e-5)
-"""Angles of the document are the same within this [rad]."""
-
-SAME_LENGTH: Final = 1e-5
-"""Lengths of the document are the same within this [mm]."""
-
-SAME_FORWARD: Final = 0.01
-"""And the pressure die's way forward within this [mm]; its place is reckoned anew, not taken from the witness."""
+from planner.tolerances import PROVED_ANGLE, PROVED_FORWARD, PROVED_LENGTH
 
 PHASES: Final[tuple[Phase, ...]] = ("dies close", "bend", "re-grip", "dies open", "return", "place")
 TAILS: Final = ("its own tail", TAIL_END)
@@ -67,11 +59,11 @@ def read_witness(record: Mapping[str, Any]) -> Witness:
     numbers = {key: float(record[key]) for key in ("place", "advance", "rotation", "arm", "tube", "pressure")}
     clamp, face = (None if record[key] is None else float(record[key]) for key in ("clamp", "face"))
     known = [*numbers.values(), *(value for value in (clamp, face) if value is not None)]
-    if not all(math.isfinite(value) for value in known) or numbers["advance"] < -SAME_LENGTH:
+    if not all(math.isfinite(value) for value in known) or numbers["advance"] < -PROVED_LENGTH:
         raise Refused(f'a witness of "{phase}" has numbers that are none, or goes back behind the start: {known}.')
     rotation, arm, tube = (math.radians(numbers[key]) for key in ("rotation", "arm", "tube"))
     at_rest = {"place": (arm, tube), "return": (rotation, tube)}.get(phase, (rotation,))
-    if any(abs(value) > SAME_ANGLE for value in at_rest):
+    if any(abs(value) > PROVED_ANGLE for value in at_rest):
         raise Refused(
             f'a witness of "{phase}" has a rotation of {numbers["rotation"]:g}°, the arm at {numbers["arm"]:g}° and'
             f" {numbers['tube']:g}° of arc in the die: what stands still then is not at 0."
@@ -120,7 +112,7 @@ def _moment(state: State, witness: Witness) -> tuple[float, float]:
     if witness.phase not in spans:
         raise Refused(f"a witness of the bend is one of another phase: {witness}.")
     for value, (low, high) in zip((arm, tube), spans[witness.phase], strict=True):
-        if not low - SAME_ANGLE <= value <= high + SAME_ANGLE:
+        if not low - PROVED_ANGLE <= value <= high + PROVED_ANGLE:
             raise Refused(
                 f"there is no such moment: {witness}, {math.degrees(tube):.4f}° of arc in the die; the arm goes to"
                 f" {math.degrees(setting):.4f}°, the tube springs back to {math.degrees(angle):.4f}°."
@@ -132,7 +124,7 @@ def _moment(state: State, witness: Witness) -> tuple[float, float]:
 
 
 def _check_pressure(witness: Witness, least: float, most: float) -> None:
-    if not least - SAME_FORWARD <= witness.pressure <= most + SAME_FORWARD:
+    if not least - PROVED_FORWARD <= witness.pressure <= most + PROVED_FORWARD:
         raise Refused(f"the pressure die stands {witness.pressure:.3f} mm forward in no such moment: {witness}.")
 
 
@@ -160,9 +152,9 @@ def _solid_in_bend(state: State, phase: Phase, name: str, clamp: float, tail: fl
 def deep_in_return(state: State, witnesses: Sequence[Witness], clamp: float) -> Array:
     """Return how deep witnesses (N,) of the arm's way home are [mm], the tube run forward to where they say."""
     for w in witnesses:
-        if w.phase != "return" or abs(w.rotation) > SAME_ANGLE:
+        if w.phase != "return" or abs(w.rotation) > PROVED_ANGLE:
             raise Refused(f"a witness of the arm's return is none: {w}.")
-        if not -SAME_ANGLE <= w.arm <= state.here.printed + SAME_ANGLE:
+        if not -PROVED_ANGLE <= w.arm <= state.here.printed + PROVED_ANGLE:
             raise Refused(f"the arm does not go so far, {math.degrees(state.here.printed):.4f}° at most: {w}.")
         _check_pressure(w, 0.0, state.followed)
     tube, place, y = state.after, columns(witnesses, "place"), columns(witnesses, "advance")
@@ -221,9 +213,9 @@ def deep_in_place(state: State, tube: Standing, witnesses: Sequence[Witness], sh
     state: the one whose tooling is in the machine; shortest: the shortest clamp that may be there [mm].
     """
     for w in witnesses:
-        if w.phase != "place" or abs(w.arm) > SAME_ANGLE or abs(w.pressure) > SAME_FORWARD:
+        if w.phase != "place" or abs(w.arm) > PROVED_ANGLE or abs(w.pressure) > PROVED_FORWARD:
             raise Refused(f"a witness of a tube that moves with the arm at home is none: {w}.")
-        if w.slides and abs(w.rotation) > SAME_ANGLE:
+        if w.slides and abs(w.rotation) > PROVED_ANGLE:
             raise Refused(f"an arc does not slide straight out once it is rotated: {w}.")
     place, y, roll = (columns(witnesses, name) for name in ("place", "advance", "rotation"))
     deep = np.full(len(witnesses), -math.inf)
@@ -252,7 +244,7 @@ def solid_in_place(state: State, name: str, clamp: float | None, shortest: float
     there must be shorter.
     """
     length = shortest if clamp is None else clamp
-    if name in ("clamp die", "grip section") and (clamp is None or not clamp <= shortest + SAME_LENGTH):
+    if name in ("clamp die", "grip section") and (clamp is None or not clamp <= shortest + PROVED_LENGTH):
         said = "no clamp" if clamp is None else f"a clamp of {clamp:g} mm"
         raise Refused(f"a strike with {said} says nothing of the one of {shortest:g} mm that may be there.")
     return _standing_by(state, name, "place", length)

@@ -6,9 +6,7 @@ import numpy as np
 
 from planner.audit.seen import Ints
 from planner.audit.shapes import Array
-
-S_SAME, T_SAME = 1e-5, 1e-8
-"""Edges of cells that agree within this are one [mm; share of the motion]."""
+from planner.tolerances import PROVED_LENGTH, PROVED_MOMENT
 
 Span = tuple[float, float]
 
@@ -20,15 +18,15 @@ def untiled(cells: Array, s: Span, t: Span, lives: Span) -> str | None:
     """
     if not np.isfinite(cells).all():
         return "a cell has an edge that is no number"
-    s_edges, s_at = _edges(cells[:, 0:2], s, S_SAME)
-    t_edges, t_at = _edges(cells[:, 2:4], t, T_SAME)
+    s_edges, s_at = _edges(cells[:, 0:2], s, PROVED_LENGTH)
+    t_edges, t_at = _edges(cells[:, 2:4], t, PROVED_MOMENT)
     if (s_at[:, 0] >= s_at[:, 1]).any() or (t_at[:, 0] >= t_at[:, 1]).any():
         return "a cell has no extent"
     if (
-        s_edges[0] < s[0] - S_SAME
-        or s_edges[-1] > s[1] + S_SAME
-        or t_edges[0] < t[0] - T_SAME
-        or t_edges[-1] > 1.0 + T_SAME
+        s_edges[0] < s[0] - PROVED_LENGTH
+        or s_edges[-1] > s[1] + PROVED_LENGTH
+        or t_edges[0] < t[0] - PROVED_MOMENT
+        or t_edges[-1] > 1.0 + PROVED_MOMENT
     ):
         return "a cell reaches past what is to be covered"
     count = _count(s_at, t_at, (s_edges.size, t_edges.size))
@@ -37,7 +35,7 @@ def untiled(cells: Array, s: Span, t: Span, lives: Span) -> str | None:
         return f"cells overlap at s {s_edges[i]:.4f} mm, t {t_edges[j]:.6f}"
     # Nothing lives beyond the longer of a field's two moments.
     longest = np.maximum(lives[0] + lives[1] * t_edges[:-1], lives[0] + lives[1] * t_edges[1:])
-    bare = (count == 0) & (s_edges[:-1, None] < longest[None, :] - S_SAME)
+    bare = (count == 0) & (s_edges[:-1, None] < longest[None, :] - PROVED_LENGTH)
     if bare.any():
         i, j = np.argwhere(bare)[0]
         return (

@@ -19,9 +19,7 @@ import numpy as np
 
 from planner.audit.shapes import Array
 from planner.inputs.part import Part
-
-SLIVER = 1e-5
-"""A straight shorter than this is none [mm]: places taken from a document have six decimals."""
+from planner.tolerances import PROVED_LENGTH
 
 Axis = Literal["die", "feed"]
 
@@ -83,14 +81,6 @@ class Chain:
         """Return the chain so much higher [mm]."""
         return replace(self, start=self.start + np.array([[0.0], [0.0], [way]]))
 
-    def at(self, u: float) -> tuple[int, float] | None:
-        """Return piece and arc length s [mm] of a stock coordinate, None where the chain has none (to 1e-6 mm)."""
-        for piece in range(self.count):
-            s = float(self.u[piece]) - u
-            if -1e-6 <= s <= self.length[piece] + 1e-6:
-                return piece, min(max(s, 0.0), float(self.length[piece]))
-        return None
-
 
 def rotation(axis: Axis, angle: float) -> Array:
     """Return the matrix of a right-handed turn by `angle` [rad] about +Z ("die") or +X ("feed")."""
@@ -122,7 +112,7 @@ def chain(view: Part, formed: Collection[int], tangent_u: float, trim: float, to
     plane = plane_of
     for bend in sorted(formed, reverse=True):
         first, last = float(view.bend_starts[bend - 1]), float(view.bend_ends[bend - 1])
-        if first >= tangent_u - SLIVER:
+        if first >= tangent_u - PROVED_LENGTH:
             continue
         walk.go_straight(walk.u - last)
         walk.turn_plane(rotation_between(view, plane, bend))
@@ -164,7 +154,7 @@ class _Walk:
         self.u -= length
 
     def go_straight(self, length: float) -> None:
-        if length > SLIVER:
+        if length > PROVED_LENGTH:
             self._note(0.0, length)
             self.place = self.place + length * self.frame[:, 0]
 

@@ -10,7 +10,6 @@ import numpy as np
 from planner.audit import motions
 from planner.audit.motions import Motion, Pair, Phase
 from planner.audit.standing import (
-    SAME,
     Bent,
     Built,
     Load,
@@ -21,10 +20,11 @@ from planner.audit.standing import (
     number,
     refused,
 )  # fmt: skip
-from planner.audit.tube import SLIVER, Chain, chain
+from planner.audit.tube import Chain, chain
 from planner.errors import NoTooling
 from planner.inputs.machine import Machine, Tooling
 from planner.inputs.part import Part
+from planner.tolerances import PROVED_LENGTH, WRITTEN
 
 
 class UnderWay:
@@ -109,7 +109,7 @@ class UnderWay:
                 self.tooling = self.tooling_of(step, self.next_bend()["bend"])
             assert self.tooling is not None  # fitted at first
             self.clamp = number(step, "clamp")
-            if not any(abs(self.clamp - length) <= SAME for length in self.tooling.clamp_lengths):
+            if not any(abs(self.clamp - length) <= WRITTEN for length in self.tooling.clamp_lengths):
                 raise refused(step, f"there is no clamp of {self.clamp:g} mm")
         near(step, "the clamp", step["clamp"], self.clamp)
 
@@ -203,10 +203,10 @@ class UnderWay:
         """
         behind, u = self.tail_end - self.now.tangent_u, self.now.tangent_u
         least, most = min(y), max(y)
-        tail = motions.tail(behind - least, u + least) if behind - least > SLIVER else None
+        tail = motions.tail(behind - least, u + least) if behind - least > PROVED_LENGTH else None
         first = max(least - behind, 0.0)
         lives = (y[0] - first, y[1] - y[0]) if grows else None
-        return [tail, motions.come_out(first, most, u + most, lives) if most - first > SLIVER else None]
+        return [tail, motions.come_out(first, most, u + most, lives) if most - first > PROVED_LENGTH else None]
 
     def arc(self) -> dict[str, float]:
         """Return angle and radius of the arc just formed, if there is one."""
@@ -221,7 +221,7 @@ class UnderWay:
         if self.machine.mandrel is None or self.machine.mandrel.draws_back or not arcs.size:
             return
         off = float(standing.length[: arcs[0]].sum()) + self.now.y
-        if off < tip - SAME:
+        if off < tip - WRITTEN:
             mandrel = f"the mandrel reaches {tip:g} mm past it"
             raise refused(step, f"it is rotated with a bend {off:.3f} mm past the tangent point, and {mandrel}")
 

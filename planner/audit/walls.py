@@ -28,18 +28,16 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 
 from planner.audit.bench import State
-from planner.audit.material import AT_END, Standing
-from planner.audit.plane import SNAP, SNAP_TURN, Blocked, Plane, Region, parts
+from planner.audit.material import Standing
+from planner.audit.plane import Blocked, Plane, Region, parts
 from planner.audit.refused import Refused
 from planner.audit.shapes import Array
 from planner.audit.strikes import (
-    SAME_ANGLE,
-    SAME_LENGTH,
     Witness,
     columns,
     deep_in_bend,
@@ -50,15 +48,16 @@ from planner.audit.strikes import (
     solid_in_place,
     turning_about,
 )  # fmt: skip
-
-LEAST_SIDES: Final = (1.0, 0.01)
-"""Least sides of a plane [mm], [rad]: one without any width has no sides to share, and a wider one has more ways."""
-
-MOST_CELLS: Final = 10_000
-"""Cells of a wall that are looked at."""
-
-LARGER: Final = 2.0
-"""By how many times SNAP a cell is looked at beyond its sides: more than neighbours' sides may differ."""
+from planner.tolerances import (
+    BEYOND_SNAP,
+    LEAST_ADVANCE,
+    LEAST_TURN,
+    PROVED_ANGLE,
+    PROVED_LENGTH,
+    SNAP,
+    SNAP_TURN,
+    WALL_CELLS,
+)
 
 
 @dataclass
@@ -107,13 +106,13 @@ def home(state: State, record: Mapping[str, Any], clamp: float, farthest: float,
     farthest: the greatest advance there is [mm], infinite where the tube may be drawn off.
     """
     arm, witnesses = math.radians(float(record["arm"])), strikes_in(record)
-    if not 0.0 <= arm <= state.here.printed + SAME_ANGLE:
+    if not 0.0 <= arm <= state.here.printed + PROVED_ANGLE:
         raise Refused(f"the arm does not pass {math.degrees(arm):.3f}° on its way home.")
     if "side" in record:
         farthest = _side(state, strikes_in(record, "side"), arm, clamp, counts)
     passing = [witness for witness in witnesses if witness.phase == "return"]
     standing = [witness for witness in witnesses if witness.phase != "return"]
-    if any(abs(witness.arm - arm) > SAME_ANGLE for witness in passing):
+    if any(abs(witness.arm - arm) > PROVED_ANGLE for witness in passing):
         raise Refused(f"a wall with the arm at {math.degrees(arm):.3f}° has strikes with it elsewhere.")
     for witness in standing:
         if not witness.slides or state.bench.moves_by_itself(witness.solid):
@@ -126,7 +125,7 @@ def home(state: State, record: Mapping[str, Any], clamp: float, farthest: float,
         reaches.append(_reaches(state, tube, some, deep))
     low = np.concatenate([first for first, _ in reaches])
     place, y = columns(passing, "place"), columns(passing, "advance")
-    out = (place > tube.tangent_u + AT_END) & (tube.tangent_u + y - place > AT_END)
+    out = (place > tube.tangent_u + PROVED_LENGTH) & (tube.tangent_u + y - place > PROVED_LENGTH)
     behind = math.inf if math.isfinite(farthest) else tube.stock - tube.tangent_u
     high = np.where(out, np.maximum(reaches[0][1], behind), reaches[0][1])
     must_cover("home", (0.0, max(farthest, 0.0)), low, np.concatenate((high, np.full(len(standing), math.inf))))
@@ -135,7 +134,7 @@ def home(state: State, record: Mapping[str, Any], clamp: float, farthest: float,
 def _side(state: State, witnesses: Sequence[Witness], arm: float, clamp: float, counts: Counts) -> float:
     """Confirm strikes at one advance with the arm from an angle [rad] to the setting; return the advance [mm]."""
     advances = columns(witnesses, "advance")
-    if not advances.size or np.ptp(advances) > SAME_LENGTH:
+    if not advances.size or np.ptp(advances) > PROVED_LENGTH:
         raise Refused("the side of a wall against the arm's way home is not at one advance.")
     deep = deep_in_return(state, witnesses, clamp)
     must_strike(witnesses, deep, counts)
@@ -188,7 +187,7 @@ class Moving:
 def across(moving: Moving, record: Mapping[str, Any], counts: Counts) -> float:
     """Confirm a wall at one rotation over all advances; return the rotation [rad]."""
     roll, witnesses = math.radians(float(record["roll"])), strikes_in(record)
-    if any(abs(witness.rotation - roll) > SAME_ANGLE or witness.slides for witness in witnesses):
+    if any(abs(witness.rotation - roll) > PROVED_ANGLE or witness.slides for witness in witnesses):
         raise Refused(f"a wall at {math.degrees(roll):.2f}° has strikes at another rotation.")
     deep = deep_in_place(moving.state, moving.tube, witnesses, moving.shortest)
     must_strike(witnesses, deep, counts)
@@ -199,7 +198,7 @@ def across(moving: Moving, record: Mapping[str, Any], counts: Counts) -> float:
 
 def between(rolls: Sequence[float], roll: float) -> bool:
     """Say whether one of some walls' rotations lies between 0 and `roll` [rad], on the way from one to the other."""
-    low, high = min(roll, 0.0) + SAME_ANGLE, max(roll, 0.0) - SAME_ANGLE
+    low, high = min(roll, 0.0) + PROVED_ANGLE, max(roll, 0.0) - PROVED_ANGLE
     turn = 2.0 * math.pi
     return any(low < wall + turn * math.ceil((low - wall) / turn) < high for wall in rolls)
 
@@ -207,16 +206,16 @@ def between(rolls: Sequence[float], roll: float) -> bool:
 def cells(moving: Moving, record: Mapping[str, Any], plane: Plane, goals: Sequence[Region], counts: Counts) -> bool:
     """Confirm every blocked cell of a wall and that the arc slides no farther; say if they part start and goals."""
     clamp, start = float(record["clamp"]), Region((0.0, 0.0), (0.0, 0.0))
-    if not (math.isfinite(clamp) and 0.0 < clamp <= moving.shortest + SAME_LENGTH):
+    if not (math.isfinite(clamp) and 0.0 < clamp <= moving.shortest + PROVED_LENGTH):
         raise Refused(f"cells with a clamp of {clamp:g} mm say nothing of the one of {moving.shortest:g} mm.")
     if moving.slides:
         start = Region((0.0, _slides_to(moving, record, plane.y[1], counts)), (0.0, 0.0))
-    if float(record["y"][1]) < plane.y[1] - SAME_LENGTH:
+    if float(record["y"][1]) < plane.y[1] - PROVED_LENGTH:
         raise Refused(f"its plane ends at {float(record['y'][1]):.2f} mm, the tube may go to {plane.y[1]:.2f} mm.")
     blocked = _blocked(moving, record, clamp, counts)
     wide = Plane(
-        (plane.y[0], max(plane.y[1], plane.y[0] + LEAST_SIDES[0])),
-        (plane.rolls[0], max(plane.rolls[1], plane.rolls[0] + LEAST_SIDES[1])),
+        (plane.y[0], max(plane.y[1], plane.y[0] + LEAST_ADVANCE)),
+        (plane.rolls[0], max(plane.rolls[1], plane.rolls[0] + LEAST_TURN)),
         plane.goes_round,
     )
     return parts(wide, blocked, [start], goals)
@@ -231,12 +230,12 @@ def _slides_to(moving: Moving, record: Mapping[str, Any], end: float, counts: Co
     if not out >= 0.0:
         raise Refused(f"the arc slides straight out to {out:g} mm: there is no such advance.")
     for witness in witnesses:
-        if not witness.slides or witness.advance > out + SAME_LENGTH:
+        if not witness.slides or witness.advance > out + PROVED_LENGTH:
             raise Refused(f"that the arc slides no farther than {out:.2f} mm is not what it shows: {witness}.")
         if moving.state.bench.moves_by_itself(witness.solid):
             raise Refused(f"the tube may have been run forward while that stood elsewhere: {witness}.")
     must_strike(witnesses, deep_in_place(moving.state, moving.tube, witnesses, moving.shortest), counts)
-    if not witnesses and out < end - SAME_LENGTH:
+    if not witnesses and out < end - PROVED_LENGTH:
         raise Refused(f"nothing shows that the arc slides straight out no farther than {out:.2f} mm, of {end:.2f} mm.")
     return out if witnesses else max(out, end)
 
@@ -244,8 +243,8 @@ def _slides_to(moving: Moving, record: Mapping[str, Any], end: float, counts: Co
 def _blocked(moving: Moving, record: Mapping[str, Any], clamp: float, counts: Counts) -> Blocked:
     """Return the blocked cells of a wall, each looked at anew; refuses the first that is not blocked all over."""
     rows = record["cells"]
-    if len(rows) > MOST_CELLS:
-        raise Refused(f"a wall has {len(rows):,} cells: {MOST_CELLS:,} are more than any plane is cut into.")
+    if len(rows) > WALL_CELLS:
+        raise Refused(f"a wall has {len(rows):,} cells: {WALL_CELLS:,} are more than any plane is cut into.")
     y, dy, roll, droll, place = (np.array([float(row[k]) for row in rows]) for k in range(5))
     roll, droll = np.deg2rad(roll), np.deg2rad(droll)
     if not (np.isfinite([y, dy, roll, droll, place]).all() and (dy >= 0.0).all() and (droll >= 0.0).all()):
@@ -254,7 +253,7 @@ def _blocked(moving: Moving, record: Mapping[str, Any], clamp: float, counts: Co
     for name in dict.fromkeys(names.tolist()):
         at = np.flatnonzero(names == name)
         solid = solid_in_place(moving.state, name, clamp, moving.shortest)
-        wide = (dy[at] + LARGER * SNAP, droll[at] + LARGER * SNAP_TURN)
+        wide = (dy[at] + BEYOND_SNAP * SNAP, droll[at] + BEYOND_SNAP * SNAP_TURN)
         deep = deep_over_cells(moving.state, moving.tube, solid, place[at], (y[at], wide[0]), (roll[at], wide[1]))
         for k, by in zip(at.tolist(), deep.tolist(), strict=True):
             if not by > 0.0:

@@ -17,7 +17,17 @@ from planner.clearance.poses import Cells, may_exist
 from planner.clearance.rows import Rows
 from planner.clearance.verdicts import Answer, Cover, Finding, Verdicts, Witness
 from planner.deadline import in_time
-from planner.tolerances import CELL_BUDGET, CLOSE_GAP, REPORT_CEILING, REPORT_GAP, ROUNDING, STRIKE_MARGIN
+from planner.tolerances import (
+    CELL_BUDGET,
+    CLOSE_GAP,
+    LEAST_SPLIT,
+    NO_LENGTH,
+    REPORT_CEILING,
+    REPORT_FINEST,
+    REPORT_GAP,
+    ROUNDING,
+    STRIKE_MARGIN,
+)
 from planner.tube.frames import Array, Flags
 
 MOST_PARTS = 16
@@ -25,9 +35,6 @@ MOST_PARTS = 16
 
 FREE = 256
 """So many cells cost hardly more than one: where few are left, they are split into as many parts as that makes."""
-
-SMALLEST = 0.05
-"""Half-widths that take no more than this off a printed clearance together are not split further [mm]."""
 
 
 def certify(rows: Rows, keep_cover: bool = False, gap: float = CLOSE_GAP, strict: bool = False) -> Verdicts:
@@ -49,7 +56,7 @@ def starting_cells(rows: Rows) -> Cells:
     table = rows.pieces[:, rows.piece]
     span = rows.blocks[SPAN_T, rows.block]
     low, high = table[LEAST_S], table[GREATEST_S]
-    number = np.flatnonzero(high - low > 1e-9)
+    number = np.flatnonzero(high - low > NO_LENGTH)
     cells = Cells(
         np.arange(rows.count), (low + high) / 2.0, (high - low) / 2.0, span.mean(axis=0), (span[1] - span[0]) / 2.0
     )
@@ -61,7 +68,7 @@ def split(cells: Cells, found: Bounds, slack: Array) -> Cells:
     by_s = found.along_s >= found.along_t
     larger = np.where(by_s, found.along_s, found.along_t)
     rest = np.maximum(slack - np.where(by_s, found.along_t, found.along_s), 0.25 * slack)
-    wanted = larger / np.maximum(rest, 1e-3)
+    wanted = larger / np.maximum(rest, LEAST_SPLIT)
     least = min(max(2, FREE // max(cells.count, 1)), MOST_PARTS)
     parts = np.clip(np.ceil(wanted), least, MOST_PARTS).astype(np.int64)
     which = np.repeat(np.arange(cells.count), parts)
@@ -242,7 +249,7 @@ def measured(rows: Rows, kept: Array) -> tuple[list[Least], Cover]:
         in_time()
         found = bounds(rows, cells, known.best[rows.motion[cells.row]] - REPORT_GAP)
         known.note_found(cells, found.upper)
-        done = known.note_done(cells, found.lower, found.along_s + found.along_t <= SMALLEST)
+        done = known.note_done(cells, found.lower, found.along_s + found.along_t <= REPORT_FINEST)
         rest, left = cells.take(~done), found.take(~done)
         gap = known.gap(rest, left.upper)
         slack = np.where(np.isfinite(gap), gap, (left.along_s + left.along_t) / 2.0)

@@ -7,7 +7,6 @@ fits decides. `need` is a clearance that the piece must keep: "ease" (may overla
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from functools import cache
 from typing import Literal
@@ -42,10 +41,6 @@ class Row:
     owner: Owner | None = None
     straight_out: bool = False
     returned: bool = False
-
-
-HALF_TURN = math.radians(175.0)
-"""From this angle on the straight after an arc runs back along the far side of the die, in its groove."""
 
 
 TABLE: tuple[Row, ...] = (

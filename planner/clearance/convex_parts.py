@@ -12,6 +12,7 @@ from __future__ import annotations
 import numpy as np
 
 from planner.clearance.distances import Kind
+from planner.tolerances import NO_DIRECTION, NO_LENGTH
 from planner.tube.frames import Array, Ints
 
 STRIPS = 6
@@ -76,7 +77,7 @@ class Parts:
         scale = np.where(outside, both, 1.0)
         w_profile = np.where(outside, out / scale, in_profile)
         w_end = np.where(outside, out_end / scale, ~in_profile) * np.where(above >= below, 1.0, -1.0)
-        away = np.where(rho > 1e-12, rho, 1.0)
+        away = np.where(rho > NO_DIRECTION, rho, 1.0)
         gradient = np.stack((
             np.where(block, w_end, -g_a * x[0] / away),
             np.where(block, w_profile * g_a * p[2], -g_a * dy / away),
@@ -97,7 +98,7 @@ def to_quadrilateral(a: Array, z: Array, corners: Array) -> tuple[Array, Array, 
         a1, z1 = corners[(k + 1) % 4]
         along_a, along_z = a1 - a0, z1 - z0
         length = np.hypot(along_a, along_z)
-        real = length > 1e-9
+        real = length > NO_LENGTH
         scale = np.where(real, length, 1.0)
         unit_a, unit_z = along_a / scale, along_z / scale
         from_a, from_z = a - a0, z - z0
@@ -108,7 +109,7 @@ def to_quadrilateral(a: Array, z: Array, corners: Array) -> tuple[Array, Array, 
         deeper, nearer = beyond > deepest, off < nearest
         deepest, nearest = np.where(deeper, beyond, deepest), np.where(nearer, off, nearest)
         inner = np.where(deeper, np.stack((unit_z, -unit_a)), inner)
-        gradient = np.where(nearer, np.stack((off_a, off_z)) / np.where(off > 1e-12, off, 1.0), gradient)
-    outside = (deepest > 0.0) & (nearest > 1e-12)
+        gradient = np.where(nearer, np.stack((off_a, off_z)) / np.where(off > NO_DIRECTION, off, 1.0), gradient)
+    outside = (deepest > 0.0) & (nearest > NO_DIRECTION)
     found = np.where(outside, gradient, inner)
     return np.where(deepest > 0.0, nearest, deepest), found[0], found[1]

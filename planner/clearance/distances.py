@@ -12,10 +12,8 @@ from enum import IntEnum
 
 import numpy as np
 
+from planner.tolerances import NO_DIRECTION, NONZERO
 from planner.tube.frames import Array, Ints
-
-TINY = 1e-300
-"""Keeps a quotient finite where a distance is exactly zero; the direction does not matter there."""
 
 
 class Kind(IntEnum):
@@ -71,7 +69,7 @@ def cylinder(x: Array, p: Array) -> tuple[Array, Array]:
     scale = np.where(is_out, far, 1.0)
     w_side = np.where(is_out, side / scale, by_side)
     w_end = np.where(is_out, end / scale, ~by_side)
-    at_axis = rho < 1e-12
+    at_axis = rho < NO_DIRECTION
     radial = np.where(at_axis, 1.0, rho)
     gradient = np.empty_like(x)
     gradient[0] = np.where(at_axis, w_side, w_side * dx / radial)
@@ -84,7 +82,7 @@ def segment(x: Array, p: Array) -> tuple[Array, Array]:
     """Straight tail: radius p2 about the feed's axis from x = p0 to p1."""
     dx = x[0] - np.clip(x[0], p[0], p[1])
     far = np.sqrt(dx * dx + x[1] * x[1] + x[2] * x[2])
-    scale = np.maximum(far, TINY)
+    scale = np.maximum(far, NONZERO)
     gradient = np.stack((dx / scale, x[1] / scale, x[2] / scale))
     return far - p[2], gradient
 
@@ -100,7 +98,7 @@ def rod(x: Array, p: Array) -> tuple[Array, Array]:
     scale = np.where(is_out, far, 1.0)
     w_side = np.where(is_out, side / scale, by_side)
     w_end = np.where(is_out, end / scale, ~by_side) * np.where(past >= p[0] - x[0], 1.0, -1.0)
-    at_axis = rho < 1e-12
+    at_axis = rho < NO_DIRECTION
     radial = np.where(at_axis, 1.0, rho)
     across = np.where(at_axis, w_side, w_side * x[1] / radial)
     gradient = np.stack((w_end, across, np.where(at_axis, 0.0, w_side * x[2] / radial)))

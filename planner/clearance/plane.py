@@ -31,29 +31,21 @@ from planner.clearance.rectangles import Rectangles, Region, State, components, 
 from planner.clearance.rows import Rows
 from planner.clearance.sections import against
 from planner.deadline import in_time
-from planner.tolerances import STRIKE_MARGIN
+from planner.tolerances import (
+    FINEST_ADVANCE,
+    FINEST_PIECE,
+    FINEST_SWEEP,
+    LEAST_ADVANCE,
+    LEAST_TURN,
+    MOST_EVALUATIONS,
+    MOST_PLANE_CELLS,
+    NO_LENGTH,
+    STRIKE_MARGIN,
+)
 from planner.tube.frames import Array, Flags, Ints
-
-FINEST_ADVANCE = 0.5
-"""Half the way along the feed through a cell, below which its advance is not split for a piece [mm]."""
-
-FINEST_SWEEP = 0.5
-"""Half the way of a piece's farthest point through a cell, below which its rotation is not split for it [mm]."""
-
-FINEST_PIECE = 0.25
-"""Half-length below which a piece is not cut further within a cell [mm]."""
-
-MOST_EVALUATIONS = 60_000
-"""Evaluations after which what is open stays open."""
-
-MOST_CELLS = 1_500
-"""Cells after which what is open stays open too: each round looks at all of them."""
 
 COARSE_ADVANCE, COARSE_ROTATION = 250.0, np.pi / 4.0
 """Sides of the cells that are begun with [mm], [rad]."""
-
-LEAST_ADVANCE, LEAST_TURN = 1.0, 1e-2
-"""Least sides of a plane [mm], [rad]."""
 
 FEW = 200
 """Open cells up to so many are split all at once; of more, those on the most promising way."""
@@ -126,7 +118,7 @@ class _Cutting:
         self.cells = _coarse(field)
         self.sweep = _farthest(field.rows) + field.rows.radius
         table = field.rows.pieces[:, field.rows.piece]
-        rows = np.flatnonzero((table[GREATEST_S] - table[LEAST_S] > 1e-9) & (field.proves | (not for_proof)))
+        rows = np.flatnonzero((table[GREATEST_S] - table[LEAST_S] > NO_LENGTH) & (field.proves | (not for_proof)))
         self.cell = np.repeat(np.arange(self.cells.count), rows.size)
         self.row = np.tile(rows, self.cells.count)
         low, high = table[LEAST_S, self.row], table[GREATEST_S, self.row]
@@ -145,7 +137,7 @@ class _Cutting:
                 parted = not joined.any() and not self._between(*(set(State) - {State.BLOCKED})).any()
                 return Cut(self.cells, bool(joined.any()), not passable.any(), parted, self.evaluations)
             wanted = self._worth_splitting(passable)
-            spent = self.evaluations > MOST_EVALUATIONS or self.cells.count > MOST_CELLS
+            spent = self.evaluations > MOST_EVALUATIONS or self.cells.count > MOST_PLANE_CELLS
             if spent or not wanted.any() or not self._split(passable, wanted):
                 return Cut(self.cells, False, False, False, self.evaluations)
 
@@ -261,7 +253,7 @@ class _Cutting:
         sweep = self.sweep[row] * self.cells.droll[cell]
         advance = np.abs(self.field.along[row]) * self.cells.dy[cell]
         coarse = np.stack((self.ds[new] > FINEST_PIECE, sweep > FINEST_SWEEP, advance > FINEST_ADVANCE))
-        self.effect[:, new] = np.where(coarse, np.maximum(found.along, 1e-9), 0.0)
+        self.effect[:, new] = np.where(coarse, np.maximum(found.along, NO_LENGTH), 0.0)
         self.new[:] = False
         keep = np.ones(self.cell.size, dtype=bool)
         keep[new] = left

@@ -19,6 +19,7 @@ from planner.clearance.columns import (
     WAY_TURNED,
 )
 from planner.clearance.rows import Rows
+from planner.tolerances import NO_LENGTH
 from planner.tube.frames import Array, Flags, Ints
 
 
@@ -54,14 +55,14 @@ class Cells:
 def exists(rows: Rows, cells: Cells) -> Flags:
     """Return whether the midpoint exists at its time: s within the piece as long as it is then."""
     table = rows.pieces[THERE_AND_CHANGE, rows.piece[cells.row]]
-    return np.asarray(cells.s <= table[0] + table[1] * cells.t + 1e-9)
+    return np.asarray(cells.s <= table[0] + table[1] * cells.t + NO_LENGTH)
 
 
 def may_exist(rows: Rows, cells: Cells) -> Flags:
     """Return whether any point of the cell exists at any of its times."""
     table = rows.pieces[THERE_AND_CHANGE, rows.piece[cells.row]]
     longest = table[0] + table[1] * cells.t + np.abs(table[1]) * cells.dt
-    return np.asarray(cells.s - cells.ds <= longest + 1e-9)
+    return np.asarray(cells.s - cells.ds <= longest + NO_LENGTH)
 
 
 @dataclass(frozen=True)

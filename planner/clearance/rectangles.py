@@ -13,13 +13,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from planner.tolerances import SAME_SIDE
 from planner.tube.frames import Array, Flags, Ints
 
 if TYPE_CHECKING:
     import networkx as nx
-
-SAME_SIDE = 1e-8
-"""Sides of cells that lie no farther apart are the same [mm], [rad]: far above rounding, far below the finest cell."""
 
 
 class State(IntEnum):
@@ -66,8 +64,9 @@ class Rectangles:
 
     def touches(self, region: Region) -> Flags:
         """Return which cells touch a region."""
-        in_y = (self.y - self.dy <= region.y[1] + 1e-9) & (self.y + self.dy >= region.y[0] - 1e-9)
-        in_roll = (self.roll - self.droll <= region.roll[1] + 1e-9) & (self.roll + self.droll >= region.roll[0] - 1e-9)
+        (first, last), (low, high) = region.y, region.roll
+        in_y = (self.y - self.dy <= last + SAME_SIDE) & (self.y + self.dy >= first - SAME_SIDE)
+        in_roll = (self.roll - self.droll <= high + SAME_SIDE) & (self.roll + self.droll >= low - SAME_SIDE)
         return np.asarray(in_y & in_roll)
 
 

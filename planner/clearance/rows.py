@@ -17,13 +17,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from planner.clearance.columns import BLOCK_COLUMNS, CURVATURE, GREATEST_S, LEAST_S, PIECE_COLUMNS
-from planner.clearance.contact import GROOVED, HALF_TURN, JUST_FORMED, Need, beyond_clamp, need
+from planner.clearance.contact import GROOVED, JUST_FORMED, Need, beyond_clamp, need
 from planner.clearance.groove import Groove, off_the_rod, only_beyond, stays_in_groove
 from planner.clearance.relative import block_of, seen_from
 from planner.clearance.solids import Owner, Solid, Tool
 from planner.clearance.surroundings import Group, Surroundings
 from planner.deadline import each_in_time
-from planner.tolerances import GROOVE_EASE, NEED_BAND, SAME_PLACE
+from planner.tolerances import GROOVE_EASE, HALF_TURN, NEED_BAND, SAME_PLACE, SAME_SIZE
 from planner.tube.bodies import Body, Motion, Path, Phase, Role
 from planner.tube.frames import Array, Flags, Ints
 
@@ -311,9 +311,12 @@ def _slide(motion: Motion) -> float:
 
 
 def _fills_groove(motion: Motion, die_radius: float) -> bool:
-    """Say whether the arc just formed is no tighter than the die: once the dies were changed it may be."""
+    """Say whether the die fits the arc just formed, or is smaller: once the dies were changed it may be larger.
+
+    Where the die is larger by δ the arc presses in by no more than 2δ, at half a turn: far less than GROOVE_EASE.
+    """
     arcs = [body.pieces.curvature[0] for body in motion.bodies if body.roles and body.roles[0] is Role.FORMED]
-    return all(curvature * (die_radius - SAME_PLACE) <= 1.0 for curvature in arcs)
+    return all(curvature * (die_radius - SAME_SIZE - SAME_PLACE) <= 1.0 for curvature in arcs)
 
 
 @dataclass(frozen=True)
@@ -335,7 +338,7 @@ def _pairs(
 ) -> tuple[_Pairs, ...]:
     """Return the pairs that the contact table wants checked and (5) and (6) do not settle.
 
-    settled: the arc just formed is no tighter than the die that stands there.
+    settled: the die that stands there fits the arc just formed, or is smaller.
 
     Those that count only beyond 90° of swing stand apart. What lies in a groove of a die that has been lowered is there
     no longer: it keeps what anything else keeps, and so does what lies beyond the straight in the die as it comes up.

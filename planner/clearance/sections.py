@@ -18,7 +18,7 @@ from planner.clearance.convex_parts import Parts
 from planner.clearance.distances import distance, evaluate
 from planner.clearance.poses import Cells, Posed, cross
 from planner.clearance.rows import Rows
-from planner.tolerances import CLOSE_GAP
+from planner.tolerances import ALONG_TUBE, CLOSE_GAP, NO_DIRECTION
 from planner.tube.frames import Array, Ints
 
 SECTION_ROUNDS = 2
@@ -69,7 +69,7 @@ def taken_off(rows: Rows, cells: Cells, posed: Posed, acceleration: Array, g: Ar
     reach = rows.radius * np.sqrt(np.maximum(1.0 - g_s * g_s, 0.0))
     # What r' takes more than at the midpoint is the cell's doing: it belongs to what is split.
     tilted = np.maximum(rows.radius * np.sqrt(1.0 - lean * lean) - reach, 0.0)
-    by_time = tips / np.maximum(bend + tips, 1e-12)
+    by_time = tips / np.maximum(bend + tips, NO_DIRECTION)
     first_s = g_s * cells.ds + 0.5 * bend * cells.ds + (1.0 - by_time) * tilted
     first_t = g_t * cells.dt + across * (0.5 * acceleration * cells.dt + omega * cells.ds) * cells.dt + by_time * tilted
     first_y = np.zeros_like(first_t) if cells.dshift is None else np.abs(g[0]) * cells.dshift
@@ -83,7 +83,7 @@ def against(g: Array, tangent: Array) -> Array:
     level = np.stack((-tangent[1], tangent[0], np.zeros_like(size)))
     level = np.where(np.abs(tangent[2]) > 0.999, np.array([[1.0], [0.0], [0.0]]), level)
     level = level / np.sqrt((level * level).sum(axis=0))
-    return np.asarray(np.where(size > 1e-9, across / np.where(size > 1e-9, size, 1.0), level))
+    return np.asarray(np.where(size > ALONG_TUBE, across / np.where(size > ALONG_TUBE, size, 1.0), level))
 
 
 def to_convex(rows: Rows, at: Near, upto: Array) -> Section:
@@ -156,7 +156,7 @@ def _projected(rows: Rows, at: Near, upto: Array, to: ToConvex, first: Array) ->
         nearest = here - np.maximum(far, 0.0) * g
         across = nearest - posed.tangent * (posed.tangent * nearest).sum(axis=0)
         size = np.sqrt((across * across).sum(axis=0))
-        offset[:, left] = across * np.minimum(1.0, rows.radius / np.maximum(size, 1e-9))
+        offset[:, left] = across * np.minimum(1.0, rows.radius / np.maximum(size, NO_DIRECTION))
         left = left[(bound[left] < upto[left]) & (least[left] - bound[left] > CLOSE_GAP)]
         if not left.size:
             break

@@ -9,6 +9,7 @@ from typing import Final
 from planner.clearance.distances import Kind
 from planner.inputs.envelope import Box
 from planner.inputs.machine import Machine, Tooling
+from planner.tolerances import THINNEST
 
 MANDREL_GAP: Final = 0.3
 """What a mandrel is thinner than the bore at least [mm] (common practice, no source)."""
@@ -181,7 +182,7 @@ def mandrel_solids(machine: Machine, tooling: Tooling, wall: float, drawn_back: 
     if rod is None or tip is None:
         return ()
     front = 0.0 if drawn_back else tip.reach
-    thick = max(tooling.tube_diameter - 2.0 * wall - MANDREL_GAP, 1e-3) / 2.0
+    thick = max(tooling.tube_diameter - 2.0 * wall - MANDREL_GAP, THINNEST) / 2.0
     thin = thick if rod.rod_diameter is None else min(rod.rod_diameter / 2.0, thick)
     back = -min(MANDREL_DIAMETERS * tooling.tube_diameter, rod.rod_length)
     spans = [("mandrel rod", -rod.rod_length, front if thin == thick else back, thin)]

@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 
 from planner.errors import InputError
 from planner.facts import Fact, Quantity, fact, size
+from planner.tolerances import VERTEX_SLACK
 
 Array = NDArray[np.float64]
 
@@ -36,9 +37,6 @@ LARGEST_XYZ_ANGLE: Final = np.deg2rad(175.0)
 SMALLEST_ANGLE: Final = np.deg2rad(0.01)
 """A bend under this is no bend, and its plane means nothing [rad]: a tenth of the finest readout on a bender.
 """
-
-LENGTH_SLACK: Final = 1e-6
-"""A straight between vertices that comes out shorter than nothing by no more than this is rounding [mm]."""
 
 
 @dataclass(frozen=True)
@@ -114,7 +112,7 @@ def lra_from_vertices(vertices: Array, radii: Array) -> tuple[Array, Array, Arra
     legs = np.diff(vertices, axis=0)
     lengths = np.linalg.norm(legs, axis=1)
     for i, length in enumerate(lengths):
-        if length < LENGTH_SLACK:
+        if length < VERTEX_SLACK:
             raise _row_error(i + 2, "the vertex lies on the one before it", float(length), "a leg longer than 0")
     along = legs / lengths[:, None]
     normals = np.cross(along[:-1], along[1:])
@@ -154,7 +152,7 @@ def _straights(lengths: Array, tangents: Array) -> Array:
     after = np.concatenate((tangents, [0.0]))
     straights = lengths - before - after
     for i, straight in enumerate(straights):
-        if straight < -LENGTH_SLACK:
+        if straight < -VERTEX_SLACK:
             need = float(before[i] + after[i])
             raise _row_error(
                 i + 2,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 from planner.errors import InputError, SelfCrossing
 from planner.facts import fact, size
@@ -18,11 +18,7 @@ from planner.inputs.profiles import find_profile
 from planner.inputs.quantities import described
 from planner.inputs.self_crossing import self_gap
 from planner.inputs.shape import Shape, read_shape
-
-SAME_WALL: Final = 0.01
-"""A wall and a gauge that are both given may differ by no more than this [mm]: 1.65 mm and 16 BWG are the
-same.
-"""
+from planner.tolerances import SAME_WALL
 
 
 def load_part(path: str | Path) -> Part:

@@ -10,6 +10,7 @@ import re
 from typing import Final
 
 from planner.inputs.quantities import MM_PER_INCH
+from planner.tolerances import KEPT_DECIMALS
 
 BWG_INCHES: Final = {
     22: 0.028, 21: 0.032, 20: 0.035, 19: 0.042, 18: 0.049, 17: 0.058, 16: 0.065, 15: 0.072,
@@ -24,4 +25,4 @@ def wall_of_gauge(gauge: str) -> float | None:
     """
     match = re.fullmatch(r"\s*([0-9]{1,2})\s*bwg\s*", gauge, flags=re.IGNORECASE | re.ASCII)
     inches = BWG_INCHES.get(int(match[1])) if match else None
-    return None if inches is None else round(inches * MM_PER_INCH, 9)
+    return None if inches is None else round(inches * MM_PER_INCH, KEPT_DECIMALS)

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from itertools import pairwise
-from typing import Any, Final, Literal, Self
+from typing import Any, Literal, Self
 
 from pydantic import Field, field_validator, model_validator
 
@@ -42,11 +42,7 @@ from planner.inputs.tooling import MandrelTip as MandrelTip
 from planner.inputs.tooling import Record
 from planner.inputs.tooling import Tooling as Tooling
 from planner.inputs.tooling import WiperBlock as WiperBlock
-
-SAME_SIZE: Final = 0.05
-"""Tooling fits a tube diameter and a radius that differ by no more than this [mm]: 1.5 in and 38.1 mm are one
-size, 38 mm and 38.1 mm are not.
-"""
+from planner.tolerances import SAME_SIZE
 
 
 class Head(Record):

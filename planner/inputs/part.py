@@ -12,6 +12,7 @@ import numpy as np
 from planner.errors import InputError
 from planner.facts import Fact, fact, size
 from planner.inputs.centreline import SMALLEST_ANGLE, Array, vertices_from_lra
+from planner.tolerances import KEPT_DECIMALS, RELATIVE_SLACK
 
 RotationSign = Literal["right-handed", "left-handed"]
 
@@ -20,11 +21,6 @@ RADIUS: Final = "radius"
 
 MOST_BENDS: Final = 60
 """More bends than this are refused: no stock length carries them, and it bounds the search."""
-
-DECIMALS: Final = 9
-"""Lengths [mm] and angles [deg] are kept to so many decimals, so that a part written out reads back as the
-same one.
-"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,13 +63,13 @@ class Part:
     def __post_init__(self) -> None:
         lengths = {"straights": self.straights, "radii": self.radii}
         for name, values in lengths.items():
-            _hold(self, name, [round(float(value), DECIMALS) + 0.0 for value in values])
+            _hold(self, name, [round(float(value), KEPT_DECIMALS) + 0.0 for value in values])
         for name, values in {"rotations": self.rotations, "angles": self.angles}.items():
-            degrees = [round(math.degrees(float(value)), DECIMALS) for value in values]
+            degrees = [round(math.degrees(float(value)), KEPT_DECIMALS) for value in values]
             _hold(self, name, [math.radians(_folded(d) if name == "rotations" else d) for d in degrees])
         for name in ("outside_diameter", "wall", "trim_a", "trim_b"):
             value = getattr(self, name)
-            object.__setattr__(self, name, None if value is None else round(float(value), DECIMALS))
+            object.__setattr__(self, name, None if value is None else round(float(value), KEPT_DECIMALS))
         _check_tube(self)
         _check_shape(self)
 
@@ -186,12 +182,12 @@ def _folded(degrees: float) -> float:
     if not math.isfinite(degrees):
         return degrees
     folded = math.remainder(degrees, 360.0)
-    return 180.0 if folded == -180.0 else round(folded, DECIMALS) + 0.0
+    return 180.0 if folded == -180.0 else round(folded, KEPT_DECIMALS) + 0.0
 
 
 def _rounded(value: float) -> float:
     """Return a number as it is written out, never −0."""
-    return round(float(value), DECIMALS) + 0.0
+    return round(float(value), KEPT_DECIMALS) + 0.0
 
 
 ABOVE_NOTHING = fact("more-than", limit=size(0.0))
@@ -252,7 +248,7 @@ def _check_bend(part: Part, i: int) -> None:
     rotation, angle, radius = math.degrees(part.rotations[i]), float(part.angles[i]), float(part.radii[i])
     if not math.isfinite(rotation):
         raise _row_error(i, "rotation", f"a rotation of {rotation}", rotation, "a number of degrees")
-    if not SMALLEST_ANGLE * (1.0 - 1e-9) <= angle <= 2.0 * math.pi * (1.0 + 1e-12):
+    if not SMALLEST_ANGLE * (1.0 - RELATIVE_SLACK) <= angle <= 2.0 * math.pi * (1.0 + RELATIVE_SLACK):
         found = _rounded(math.degrees(angle)) if math.isfinite(angle) else angle
         raise _row_error(i, "angle", f"a bend of {found:.10g}°", found, "0.01° to 360°")
     if not (math.isfinite(radius) and radius > part.radius):

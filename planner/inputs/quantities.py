@@ -16,12 +16,10 @@ from pydantic import BeforeValidator, PlainSerializer, SerializationInfo, Strict
 from pydantic_core import PydanticCustomError
 
 from planner.facts import Fact
+from planner.tolerances import KEPT_DECIMALS
 
 MM_PER_INCH: Final = 25.4
 """Exact (international inch, NIST SP 811)."""
-
-DECIMALS: Final = 9
-"""Decimals of mm and degrees that are kept."""
 
 LARGEST: Final = 1e6
 """No number in a part or a profile is larger (as a length it would be a kilometre): keeps arithmetic finite.
@@ -82,13 +80,13 @@ def read(value: object, kind: Kind, least: Least, context: object) -> float:
     if not isinstance(context, FileUnits):
         return plain
     if kind == "angle":
-        return math.radians(round(plain, DECIMALS) + 0.0)
-    return round(plain * (context["length"] if kind == "length" else 1.0), DECIMALS) + 0.0
+        return math.radians(round(plain, KEPT_DECIMALS) + 0.0)
+    return round(plain * (context["length"] if kind == "length" else 1.0), KEPT_DECIMALS) + 0.0
 
 
 def written(value: float, kind: Kind) -> float:
     """Return a value as it stands in a normalised file: mm or degrees, 9 decimals, never −0."""
-    return round(math.degrees(value) if kind == "angle" else value, DECIMALS) + 0.0
+    return round(math.degrees(value) if kind == "angle" else value, KEPT_DECIMALS) + 0.0
 
 
 def _reading(kind: Kind, least: Least) -> BeforeValidator:

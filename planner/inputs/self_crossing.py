@@ -33,18 +33,10 @@ from numpy.typing import NDArray
 
 from planner.inputs.centreline import Array, centreline
 from planner.inputs.part import Part
-
-LARGEST_GAP: Final = 50.0
-"""Gaps from here on are reported as this [mm]: no machine asks the tube to keep further from itself."""
+from planner.tolerances import ANGLE_SLACK, COUNT_SLACK, PARALLEL, ROUNDING, SELF_CEILING, SELF_GAP
 
 CHUNK: Final = np.deg2rad(30.0)
 """Arcs are cut into chunks of at most this angle [rad]."""
-
-GAP_BETWEEN_BOUNDS: Final = 0.005
-"""The search stops when the gap is known to this [mm]."""
-
-ROUNDING: Final = 1e-6
-"""Taken off the bound for rounding [mm]."""
 
 Indices = NDArray[np.intp]
 
@@ -121,7 +113,7 @@ class _Chunks:
 def smallest_gap(part: Part) -> float | None:
     """Return the smallest gap of the finished tube to itself [mm], None if it is 50 mm or more everywhere."""
     found = self_gap(part)
-    return None if found.gap >= LARGEST_GAP else found.gap
+    return None if found.gap >= SELF_CEILING else found.gap
 
 
 def self_gap(part: Part) -> SelfGap:
@@ -129,9 +121,9 @@ def self_gap(part: Part) -> SelfGap:
     chunks = _chunks(part)
     least_turn = np.pi / 2.0 if float(part.radii.min()) >= np.sqrt(2.0) * part.radius else np.pi
     i, j = np.triu_indices(len(chunks.piece), 1)
-    apart = chunks.turned_before[j] - chunks.turned_after[i] >= least_turn - 1e-9
+    apart = chunks.turned_before[j] - chunks.turned_after[i] >= least_turn - ANGLE_SLACK
     i, j = i[apart], j[apart]
-    beyond = LARGEST_GAP + part.outside_diameter
+    beyond = SELF_CEILING + part.outside_diameter
     near = _spheres_apart(chunks, i, j) < beyond
     return _search(chunks, i[near], j[near], part.outside_diameter, beyond)
 
@@ -151,14 +143,14 @@ def _search(chunks: _Chunks, i: Indices, j: Indices, diameter: float, beyond: fl
             names = (_name(int(chunks.piece[i[nearest]])), _name(int(chunks.piece[j[nearest]])))
             where = point[nearest]
         bound = distance - ease
-        open_ = bound < upper - GAP_BETWEEN_BOUNDS
+        open_ = bound < upper - SELF_GAP
         lower = min(lower, float(bound[~open_].min(initial=beyond)))
         i, j = i[open_], j[open_]
         chunks, i, j = _split(chunks, i, j)
     lower = min(lower, upper)
     if upper >= beyond:
-        return SelfGap(LARGEST_GAP, LARGEST_GAP)
-    gap = min(LARGEST_GAP, lower - ROUNDING - diameter)
+        return SelfGap(SELF_CEILING, SELF_CEILING)
+    gap = min(SELF_CEILING, lower - ROUNDING - diameter)
     x, y, z = (float(value) for value in where)
     return SelfGap(gap, upper - diameter, *names, (x, y, z))
 
@@ -194,7 +186,7 @@ def _chunks(part: Part) -> _Chunks:
             break
         angle, radius, centre = float(part.angles[k]), float(part.radii[k]), line.arc_centres[k]
         outward, along = (end - centre) / radius, line.along[2 * k + 1]
-        count = max(1, int(np.ceil(angle / CHUNK - 1e-9)))
+        count = max(1, int(np.ceil(angle / CHUNK - COUNT_SLACK)))
         step = angle / count
         for c in range(count):
             frames = [_turned(outward, along, step * (c + more)) for more in (0, 1)]
@@ -235,7 +227,7 @@ def _segments(p: Array, q: Array, s: Array, t: Array) -> tuple[Array, Array]:
     u, v, w = q - p, t - s, s - p
     normal = np.cross(u, v)
     square = np.einsum("ij,ij->i", normal, normal)
-    skew = square > 1e-24 * np.einsum("ij,ij->i", u, u) * np.einsum("ij,ij->i", v, v)
+    skew = square > PARALLEL**2 * np.einsum("ij,ij->i", u, u) * np.einsum("ij,ij->i", v, v)
     safe = np.where(skew, square, 1.0)
     a = np.einsum("ij,ij->i", np.cross(w, v), normal) / safe
     b = np.einsum("ij,ij->i", np.cross(w, u), normal) / safe

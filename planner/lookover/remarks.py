@@ -113,7 +113,7 @@ def _too_short(remark: Remark) -> Fact:
     return fact(
         "pressure-die-wears-out",
         length=size(remark.found or 0.0),
-        reached=degrees(math.floor(math.degrees(remark.angle or 0.0) * 10.0 + 1e-6) / 10.0),
+        reached=degrees(rounded_down(math.degrees(remark.angle or 0.0))),
         largest=angle(remark.setting or 0.0),
         needed=_up(remark.needed),
         tooling=_with(remark),

@@ -14,10 +14,8 @@ from planner.inputs.machine import Machine, Tooling
 from planner.lookover.bodies import ROD, Bodies, Body, bodies_of, rod_beside
 from planner.lookover.outline import Outline, Pose, apart, depth, shared_place
 from planner.lookover.remarks import Remark
+from planner.tolerances import TOUCHING
 from planner.tube.frames import Array
-
-TOUCHING: Final = 0.01
-"""Solids that stand in each other by no more than this touch, as parts that are fitted to each other do [mm]."""
 
 STEP: Final = math.radians(0.25)
 """Angles of the arm that are looked at at first [rad]; the first overlap is then halved in."""

@@ -9,6 +9,7 @@ from planner.clearance.solids import Owner, toward
 from planner.inputs.machine import Machine, Tooling
 from planner.lookover.bodies import Body, own_bodies
 from planner.lookover.remarks import Remark
+from planner.tolerances import RULE_SLACK
 
 LOWEST: Final = 300.0
 HIGHEST: Final = 2500.0
@@ -67,7 +68,7 @@ def too_short(machine: Machine, tooling: Tooling) -> Remark | None:
     """Return a remark if a pressure die that travels with the tube does not last to the largest setting."""
     largest = machine.head.largest_angle
     needed = tooling.bend_radius * largest + tooling.rest
-    if not tooling.pressure_die_follows or tooling.pressure_die_length >= needed - 1e-9:
+    if not tooling.pressure_die_follows or tooling.pressure_die_length + RULE_SLACK >= needed:
         return None
     return Remark(
         "pressure die too short", ("pressure die",), (tooling.tube_diameter, tooling.bend_radius),

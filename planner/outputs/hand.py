@@ -11,9 +11,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from planner.tolerances import LEVEL
 from planner.words import degrees
 
-FLAT_WITHIN = 0.05  # [deg] nearer to 0 or 180 than this prints as flat: less than any readout shows
 SENTENCES = 3  # the first bends settle the hand; more would bury it
 
 WIDE, HIGH = (
@@ -33,18 +33,18 @@ def folded(rotation: float) -> float:
 
 def is_flat(rotation: float) -> bool:
     """Tell whether two bends lie in one plane: their rotation is 0 or 180 [deg]."""
-    return min(abs(folded(rotation)), 180.0 - abs(folded(rotation))) < FLAT_WITHIN
+    return min(abs(folded(rotation)), 180.0 - abs(folded(rotation))) < LEVEL
 
 
 def pointing(rotation: float, decimals: int = 1) -> str:
     """Return where a bend points when the bend before it lies flat, curling left seen from end A [deg]."""
     turned = folded(rotation)
-    if abs(turned) < FLAT_WITHIN:
+    if abs(turned) < LEVEL:
         return "curls the same way (left)"
-    if 180.0 - abs(turned) < FLAT_WITHIN:
+    if 180.0 - abs(turned) < LEVEL:
         return "curls the other way (right)"
     side = "up" if turned > 0 else "down"
-    if abs(abs(turned) - 90.0) < FLAT_WITHIN:
+    if abs(abs(turned) - 90.0) < LEVEL:
         return f"points {side}"
     above = "above" if turned > 0 else "below"
     if abs(turned) < 90.0:

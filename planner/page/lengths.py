@@ -14,7 +14,8 @@ from decimal import Decimal
 from typing import Final
 
 from planner.inputs.quantities import LARGEST, described
-from planner.wording.figures import INCH, MOST_DECIMALS, LengthUnit
+from planner.tolerances import EXACT_INCHES, KEPT_DECIMALS
+from planner.wording.figures import INCH, LengthUnit
 
 _OWN: Final[dict[str, str]] = {
     "mm": r"mm",
@@ -163,10 +164,10 @@ def typed_in(text: str, old: LengthUnit, new: LengthUnit) -> str:
         return text
     length = Decimal(repr(value))
     if new == "mm":
-        return text_of(float(round(length * INCH, MOST_DECIMALS)))
-    length = round(length, MOST_DECIMALS)
+        return text_of(float(round(length * INCH, KEPT_DECIMALS)))
+    length = round(length, KEPT_DECIMALS)
     for decimals in range(13):
         inches = round(length / INCH, decimals)
-        if abs(inches * INCH - length) <= Decimal("1e-10"):
+        if abs(inches * INCH - length) <= EXACT_INCHES:
             break
     return text_of(float(inches))

@@ -22,6 +22,15 @@ from planner.inputs.part_file import PartFile
 from planner.inputs.quantities import MM_PER_INCH
 from planner.inputs.rows import Kind, read_table
 from planner.page.lengths import Misread, has_decimal_comma, number_of, text_of, typed_in
+from planner.tolerances import (
+    CONVERTED_ANGLE,
+    CONVERTED_ROTATION,
+    CONVERTED_STRAIGHT,
+    KEPT_DECIMALS,
+    NEAT_ANGLE,
+    NEAT_LENGTH,
+    PLACE_DECIMALS,
+)
 from planner.wording.figures import LengthUnit
 from planner.wording.say import say
 
@@ -42,14 +51,6 @@ LABELS: Final = {
     "trim_b": "Trim at end B",
 }  # fmt: skip
 """Fields in shop words, where those are not the key's own."""
-
-NEAT_LENGTH: Final = 5e-9
-"""A converted length nearer than this to one of six decimals is that one [mm or in]: the rest is noise. Small enough
-that two ends of a leg moved by it, in inches, stay within the slack of a millionth of a millimetre that vertices have.
-"""
-
-NEAT_ANGLE: Final = 2e-8
-"""The same of angles [deg]: a leg's noise turns a short leg by as much."""
 
 
 @dataclass(frozen=True)
@@ -361,8 +362,8 @@ class PartForm:
 
 def _neat(value: float, within: float) -> str:
     """Return a figure as text, without the noise of its computation."""
-    near = round(value, 6)
-    return text_of(near if abs(near - value) < within else round(value, 9))
+    near = round(value, PLACE_DECIMALS)
+    return text_of(near if abs(near - value) < within else round(value, KEPT_DECIMALS))
 
 
 def _in_order(slip: Slip) -> tuple[bool, int, int]:
@@ -374,9 +375,9 @@ def _same_shape(one: Part, other: Part) -> bool:
     """Return whether two parts are one shape, within what a conversion of the table may lose."""
     turns = np.angle(np.exp(1j * (one.rotations - other.rotations)))
     return (
-        bool(np.allclose(one.straights, other.straights, rtol=0.0, atol=1e-4))
-        and bool(np.allclose(one.angles, other.angles, rtol=0.0, atol=1e-6))
-        and bool(np.allclose(turns, 0.0, rtol=0.0, atol=1e-4))
+        bool(np.allclose(one.straights, other.straights, rtol=0.0, atol=CONVERTED_STRAIGHT))
+        and bool(np.allclose(one.angles, other.angles, rtol=0.0, atol=CONVERTED_ANGLE))
+        and bool(np.allclose(turns, 0.0, rtol=0.0, atol=CONVERTED_ROTATION))
         and bool(np.array_equal(one.radii, other.radii))
     )
 

@@ -39,16 +39,13 @@ from planner.search.search import Search
 from planner.search.straight_through import straight_through
 from planner.sequencing.events import NoGood, Sequence
 from planner.sequencing.feasible_orders import better_than
-from planner.tolerances import CLOSE_GAP, PROOF_GAP
+from planner.tolerances import CLOSE_GAP, PLACE_DECIMALS, PLAIN_GAP, PROOF_GAP
 from planner.tube.bodies import Motion
 from planner.tube.frames import Array
 from planner.wording.say import say
 
 FEW = 3
 """So many reasons are told where there is no time to find the fewest."""
-
-PLAIN_GAP = 10.0 * PROOF_GAP
-"""To this what is kept is told where PROOF_GAP is too fine [mm]: to half of the hundredths in which it is said."""
 
 
 @dataclass(frozen=True)
@@ -176,8 +173,8 @@ class Known:
     def _stock(self, ready: Ready) -> Stock:
         part = self.case.part
         return Stock(
-            cut_length=round(part.developed_length + ready.trim_a + ready.trim_b, 6),
-            developed_length=round(part.developed_length, 6),
+            cut_length=round(part.developed_length + ready.trim_a + ready.trim_b, PLACE_DECIMALS),
+            developed_length=round(part.developed_length, PLACE_DECIMALS),
             trim_a=ready.trim_a,
             trim_b=ready.trim_b,
             unasked=tuple(sorted(self.case.unasked)),

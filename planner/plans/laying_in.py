@@ -13,20 +13,15 @@ from planner.feasibility.loading import Passage
 from planner.feasibility.stations import Stationed
 from planner.inputs.machine import Machine
 from planner.rules.broken import other
+from planner.tolerances import ALIKE_IN_TENTHS, LEAST_SLOPE, LEVEL
 from planner.tube.bodies import Motion
-
-LEVEL = 0.05
-"""An angle to the level smaller than this is called level [deg]: no angle finder reads closer."""
-
-LEAST_LEG = 0.1
-"""Sine of the bend's angle below which its leg runs so nearly along the feed that its slope says nothing."""
 
 
 def bare_tube(stationed: Stationed, number: int) -> Fact:
     """Return how the bare tube is loaded."""
     load, st = stationed.ready.loads[number], stationed.loads[number][0]
     stands = st.start - st.advance + load.loaded.trim_lead
-    where = fact("flush") if stands < 0.05 else fact("past-the-tangent-point", way=length(stands))
+    where = fact("flush") if stands < ALIKE_IN_TENTHS else fact("past-the-tangent-point", way=length(stands))
     return fact("loaded", leads=load.loaded.leads, where=where)
 
 
@@ -108,7 +103,7 @@ def lying(bend: int, bent: float, roll: float, side: float) -> Fact:
     up = math.asin(max(-1.0, min(1.0, side * math.sin(roll))))
     tilt = abs(math.degrees(up))
     slope = abs(math.asin(math.sin(bent) * math.sin(up)))
-    alike = tilt < LEVEL or abs(math.degrees(slope) - tilt) < LEVEL or math.sin(bent) < LEAST_LEG
+    alike = tilt < LEVEL or abs(math.degrees(slope) - tilt) < LEVEL or math.sin(bent) < LEAST_SLOPE
     leg = None if alike else fact("its-leg-slopes", angle=angle(slope))
     if tilt > 90.0 - LEVEL:
         return fact("upright", bend=bend, way="up" if up > 0.0 else "down", leg=leg)

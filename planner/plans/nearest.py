@@ -9,8 +9,8 @@ from planner.clearance.certify import Least
 from planner.clearance.verdicts import Witness
 from planner.feasibility.stations import Station, Stationed
 from planner.plans.document import NearestAt
-from planner.plans.readings import SMALL, position
-from planner.tolerances import REPORT_CEILING
+from planner.plans.readings import position
+from planner.tolerances import PLACE_DECIMALS, REPORT_CEILING
 from planner.tube.bodies import Motion
 
 
@@ -26,7 +26,7 @@ def nearest(stationed: Stationed, st: Station, motion: Motion, chuck: float, lea
     return {
         "clearance": math.floor(least.bound * 1000.0) / 1000.0,  # a lower bound is never rounded up
         "nearest": least.witness.solid,
-        "nearest_at": NearestAt(place=round(from_a, SMALL), **where.model_dump()),
+        "nearest_at": NearestAt(place=round(from_a, PLACE_DECIMALS), **where.model_dump()),
     }
 
 

@@ -8,10 +8,8 @@ from dataclasses import dataclass
 from planner.feasibility.stations import Station, Stationed, shown
 from planner.inputs.machine import Machine
 from planner.plans.document import Position
+from planner.tolerances import PLACE_DECIMALS
 from planner.tube.bodies import Motion
-
-SMALL = 6
-"""Decimals of positions in the document [mm, deg]."""
 
 
 @dataclass(frozen=True)
@@ -30,7 +28,7 @@ class Now:
 
 def degrees(angle: float) -> float:
     """Return an angle in degrees as the document writes it."""
-    return round(math.degrees(angle), SMALL)
+    return round(math.degrees(angle), PLACE_DECIMALS)
 
 
 def position(motion: Motion, chuck: float, t: float) -> Position:
@@ -41,10 +39,10 @@ def position(motion: Motion, chuck: float, t: float) -> Position:
 
     roll = chuck + at(motion.rotation)
     return Position(
-        y=round(at(motion.y), SMALL),
+        y=round(at(motion.y), PLACE_DECIMALS),
         rotation=degrees(roll),
         arm=degrees(at(motion.arm)),
-        face=None if motion.face is None else round(at(motion.face), SMALL),
+        face=None if motion.face is None else round(at(motion.face), PLACE_DECIMALS),
     )
 
 
@@ -55,7 +53,7 @@ def advance_reading(stationed: Stationed, number: int, st: Station, y: float, ea
     """
     machine = stationed.ready.case.machine
     if machine.advance.zeroed:
-        return round(y, SMALL)
+        return round(y, PLACE_DECIMALS)
     load = stationed.ready.loads[number]
     at = (st.end if eased else st.start - st.advance) + y
     holding = st.bend
@@ -64,7 +62,7 @@ def advance_reading(stationed: Stationed, number: int, st: Station, y: float, ea
     grip = next((g for g in load.grips if holding in g.bends), None)
     value = shown(machine, grip, at, load.loaded.trim_lead)
     falling = machine.advance.absolute_zero == "collet at closest" and grip is not None
-    return round(-value if falling else value, SMALL)
+    return round(-value if falling else value, PLACE_DECIMALS)
 
 
 def dial_reading(machine: Machine, chuck: float, roll: float) -> float:
@@ -72,7 +70,7 @@ def dial_reading(machine: Machine, chuck: float, roll: float) -> float:
     dial = machine.rotation
     value = math.degrees(roll if dial.zeroed else chuck + roll) * (1.0 if dial.counts == "clockwise" else -1.0)
     if dial.style == "0-360":
-        value = round(value % 360.0, SMALL) % 360.0
+        value = round(value % 360.0, PLACE_DECIMALS) % 360.0
     elif dial.range == "continuous":
         value = 180.0 - (180.0 - value) % 360.0
-    return round(value, SMALL) + 0.0
+    return round(value, PLACE_DECIMALS) + 0.0

@@ -28,7 +28,7 @@ from planner.clearance.strip import strips
 from planner.clearance.verdicts import Answer
 from planner.inputs.materials import find_material
 from planner.inputs.part import Part
-from planner.tolerances import REPORT_CEILING
+from planner.tolerances import LEAST_SAG, REPORT_CEILING
 from planner.tube.bodies import Body, Motion, Phase, Role
 from planner.tube.frames import Array, Ints
 
@@ -40,9 +40,6 @@ POISSON = 0.3
 
 GRIPPED = frozenset({Phase.CLOSE, Phase.BEND})
 """Phases in which the clamp holds the leading part where it begins; the arc that forms lies behind it."""
-
-LEAST = 0.05
-"""Sag that nobody would notice [mm]: a leading part that hangs no lower is as it is drawn."""
 
 STAND_AT = 0.7
 """Where a stand is asked for, as a share of the leading part: span and overhang then sag about alike (common practice,
@@ -111,7 +108,7 @@ def hanging_of(beam: Beam, number: int, motion: Motion, clamp: float) -> Hanging
     reach = least - clamp if motion.phase in GRIPPED else most
     bent = any(body.pieces.curvature[k] > 0.0 for body in motion.bodies for k in _ahead(body))
     one = Hanging(beam, number, motion, reach, bent)
-    return one if reach > 0.0 and one.deepest >= LEAST else None
+    return one if reach > 0.0 and one.deepest >= LEAST_SAG else None
 
 
 def sag_of(one: Hanging, least: Least, clear: bool) -> Sag:

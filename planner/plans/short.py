@@ -8,10 +8,7 @@ from collections.abc import Iterable
 from planner.clearance.verdicts import Verdicts
 from planner.facts import Fact, fact, kept, needed, six_digits
 from planner.plans.document import Short
-from planner.tolerances import NEED_BAND
-
-UNSAID = 0.005
-"""What comes short by less is not said [mm]: numbers are said in hundredths."""
+from planner.tolerances import ALIKE_IN_HUNDREDTHS, NEED_BAND
 
 
 def short_fact(short: Short) -> Fact:
@@ -29,7 +26,9 @@ def shorts(batches: Iterable[tuple[Verdicts, dict[int, int]]]) -> tuple[Short, .
     for verdicts, steps in batches:
         for finding in verdicts.findings.values():
             witness = finding.witness
-            if witness is None or finding.motion not in steps or witness.needed - witness.clearance < UNSAID:
+            if witness is None or finding.motion not in steps:
+                continue
+            if witness.needed - witness.clearance < ALIKE_IN_HUNDREDTHS:
                 continue
             key = (witness.solid, witness.needed)
             least, known = found.get(key, (math.inf, set()))

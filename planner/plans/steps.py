@@ -16,9 +16,10 @@ from planner.plans.arm_sweep import arm_reach
 from planner.plans.document import Step
 from planner.plans.laying_in import bare_tube, draw_off, drawn_off, formed_tube, hold, put_on, run_forward, stand_back
 from planner.plans.nearest import nearest
-from planner.plans.readings import SMALL, Now, advance_reading, degrees, dial_reading, position
+from planner.plans.readings import Now, advance_reading, degrees, dial_reading, position
 from planner.plans.sag import Sag
 from planner.plans.swing import reach_about_die, reach_about_feed, speed_of, swing_of
+from planner.tolerances import PLACE_DECIMALS
 from planner.tube.bodies import Motion, Phase
 from planner.wording.say import say
 
@@ -59,7 +60,7 @@ class StepList:
 
     def _add(self, action: str, **fields: Any) -> None:
         clamp, grip = self.now.clamp, self.now.grip
-        held = {"clamp": clamp, "grip": None if grip is None else round(grip, SMALL)}
+        held = {"clamp": clamp, "grip": None if grip is None else round(grip, PLACE_DECIMALS)}
         fields["time"] = round(fields.get("time", 0.0), 3)
         said = {name: _all(fields.pop(name, None)) for name in SAID}
         words = {name: " ".join(map(say, facts)) or None for name, facts in said.items()}
@@ -99,7 +100,7 @@ class StepList:
             st,
             self.now.chuck,
             leads=leads,
-            amount=round(way, SMALL),
+            amount=round(way, PLACE_DECIMALS),
             unit="mm",
             time=way / self.machine.speeds.advance,
             note=note,
@@ -135,7 +136,7 @@ class StepList:
                 by_hand=True,
                 bend=None,
                 leads=leads,
-                amount=round(amount, SMALL),
+                amount=round(amount, PLACE_DECIMALS),
                 unit=unit,
                 note=fact("by-hand"),
                 caution=cautions.BY_HAND,
@@ -251,7 +252,7 @@ class StepList:
                 st,
                 chuck,
                 leads=leads,
-                amount=round(way, SMALL),
+                amount=round(way, PLACE_DECIMALS),
                 unit="mm",
                 reading=reading,
                 time=abs(way) / self.machine.speeds.advance,
@@ -266,7 +267,7 @@ class StepList:
             st,
             chuck,
             leads=leads,
-            amount=round(math.degrees(abs(turn)), SMALL),
+            amount=round(math.degrees(abs(turn)), PLACE_DECIMALS),
             unit="deg",
             way="clockwise" if turn > 0 else "counter-clockwise",
             reading=dial_reading(self.machine, chuck, motion.rotation[1]),
@@ -305,7 +306,7 @@ class StepList:
                 motion,
                 st,
                 chuck,
-                amount=round(st.regrip[1] - st.regrip[0], SMALL),
+                amount=round(st.regrip[1] - st.regrip[0], PLACE_DECIMALS),
                 unit="mm",
                 time=times.regrip,
                 note=note,
@@ -342,7 +343,8 @@ class StepList:
             fields: dict[str, Any] = {"leads": leads, "caution": caution}
             fields["time"] = abs(way) / self.machine.speeds.advance + back / self.machine.speeds.return_
             if way:
-                fields |= {"amount": round(way, SMALL), "unit": "mm", "note": run_forward(way, back, home.by_hand)}
+                said = run_forward(way, back, home.by_hand)
+                fields |= {"amount": round(way, PLACE_DECIMALS), "unit": "mm", "note": said}
                 if not home.by_hand:
                     fields["reading"] = advance_reading(self.stationed, number, st, leg.y[1], eased=True)
             elif leg.arm[1] > 0.0:
@@ -352,7 +354,7 @@ class StepList:
     def _die_moves(self, action: str, motion: Motion, st: Station, chuck: float, leads: str) -> None:
         """Write that the die goes down or up by itself."""
         fields: dict[str, Any] = {"leads": leads, "time": self.machine.times.clamp, "caution": cautions.PINCH}
-        fields |= {"amount": round(max(motion.drop), SMALL), "unit": "mm", "note": cautions.FREES_ITSELF}
+        fields |= {"amount": round(max(motion.drop), PLACE_DECIMALS), "unit": "mm", "note": cautions.FREES_ITSELF}
         self._motion(action, motion, st, chuck, **fields)
 
     def _finish(self) -> None:

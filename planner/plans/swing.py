@@ -14,6 +14,7 @@ import numpy as np
 from planner.facts import Quantity, fact, metres
 from planner.inputs.machine import Machine
 from planner.plans.document import KeepClear, Swing
+from planner.tolerances import NO_DIRECTION
 from planner.tube.bodies import Body, Motion, Path, Phase
 from planner.tube.frames import ALONG_FEED, UPWARD, Array, Ints, turned
 from planner.wording.say import say
@@ -153,9 +154,8 @@ def _spread(found: Ints, margin: float) -> Array:
     """
     edge = 2.0 * math.pi / SECTORS
     sector, distance = found % SECTORS, (found // SECTORS) * RING
-    half = np.where(
-        distance > margin + RING, np.arcsin(np.minimum(margin / np.maximum(distance - RING, 1e-9), 1.0)), math.pi
-    )
+    seen = np.arcsin(np.minimum(margin / np.maximum(distance - RING, NO_DIRECTION), 1.0))
+    half = np.where(distance > margin + RING, seen, math.pi)
     far = np.zeros(SECTORS)
     for offset in range(-(SECTORS // 2), SECTORS // 2):
         near = abs(offset) - 1.0  # sectors between the disc's own and this one, whole

@@ -14,12 +14,9 @@ from planner.clearance.columns import BODY, PIECE
 from planner.clearance.rows import Rows, rows_of
 from planner.clearance.verdicts import Answer, Cover
 from planner.plans.evidence import Measured, Moved
-from planner.tolerances import PROOF_GAP, ROUNDING
+from planner.tolerances import EDGE_DECIMALS, PROOF_DECIMALS, PROOF_GAP, ROUNDING, SAME_EDGE
 from planner.tube.bodies import Motion, Path, Phase, Role
 from planner.tube.frames import Array, Flags
-
-LENGTH_DECIMALS, MOMENT_DECIMALS = 7, 10
-"""Decimals of cells: arc lengths [mm], moments."""
 
 
 class NotCovered(Exception):
@@ -117,15 +114,15 @@ class _Cells:
         """Return which rows have one cell, the whole piece over the whole motion."""
         found = self.counts == 1
         first = self.edges[:, self.begins[found]]
-        found[found] = (np.abs(first - self.whole_edges[:, found]) <= 1e-9).all(axis=0)
+        found[found] = (np.abs(first - self.whole_edges[:, found]) <= SAME_EDGE).all(axis=0)
         return np.asarray(found)
 
     def written(self, row: int) -> list[list[float]]:
         """Return the cells of a row as the document writes them."""
         first = self.begins[row]
         part = self.edges[:, first : first + self.counts[row]]
-        lengths = np.round(part[:2], LENGTH_DECIMALS)
-        moments = np.round(part[2:], MOMENT_DECIMALS)
+        lengths = np.round(part[:2], PROOF_DECIMALS)
+        moments = np.round(part[2:], EDGE_DECIMALS)
         return [[float(x) for x in column] for column in np.concatenate((lengths, moments)).T]
 
 

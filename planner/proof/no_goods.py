@@ -11,10 +11,8 @@ from planner.cuts.walls import Closed, Strike, Wall, strikes_of
 from planner.feasibility.checks import Checks
 from planner.rules.broken import Broken, other
 from planner.sequencing.events import ANY, Event, NoGood, Pattern, Span
+from planner.tolerances import EDGE_DECIMALS, PROOF_DECIMALS
 from planner.tube.bodies import Motion, Phase
-
-DECIMALS = 7
-"""Decimals of lengths [mm] and angles [deg]."""
 
 
 def rule_record(nogood: NoGood) -> dict[str, Any]:
@@ -75,8 +73,8 @@ def _finite(value: float) -> float | None:
 
 def _number(value: float | tuple[float, ...]) -> float | list[float]:
     if isinstance(value, tuple):
-        return [round(one, DECIMALS) for one in value]
-    return round(value, DECIMALS)
+        return [round(one, PROOF_DECIMALS) for one in value]
+    return round(value, PROOF_DECIMALS)
 
 
 def _by_clamp(evidence: Struck, stock: float) -> list[dict[str, Any]]:
@@ -173,12 +171,12 @@ def _bent_so_far(motion: Motion, t: float) -> float:
 
 
 def _written(value: float) -> float:
-    return round(float(value), DECIMALS) + 0.0
+    return round(float(value), PROOF_DECIMALS) + 0.0
 
 
 def _fine(value: float) -> float:
     """Return a side of a cell: with more digits, for neighbours share it."""
-    return round(float(value), DECIMALS + 3) + 0.0
+    return round(float(value), EDGE_DECIMALS) + 0.0
 
 
 def _degrees(angle: float) -> float:

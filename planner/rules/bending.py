@@ -9,6 +9,7 @@ from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.inputs.springback import Setting
 from planner.rules.broken import Broken
+from planner.tolerances import ANGLE_SLACK, RELATIVE_SLACK
 
 
 def plastic_moment(outside_diameter: float, wall: float, yield_strength: float) -> float:
@@ -19,7 +20,7 @@ def plastic_moment(outside_diameter: float, wall: float, yield_strength: float) 
 
 def largest_angle(machine: Machine, bend: int, wanted: float, setting: Setting) -> Broken | None:
     """The setting, springback included, must not pass the machine's largest angle [rad]."""
-    if setting.value <= machine.head.largest_angle + 1e-9:
+    if setting.value <= machine.head.largest_angle + ANGLE_SLACK:
         return None
     asked, allowed = math.degrees(setting.value), math.degrees(machine.head.largest_angle)
     goes_to = angle(machine.head.largest_angle)
@@ -39,7 +40,7 @@ def rated_capacity(machine: Machine, part: Part) -> Broken | Fact | None:
         return fact("no-yield-strength", material=part.material)
     needed = plastic_moment(part.outside_diameter, part.wall, part.yield_strength)
     limit = plastic_moment(rated.tube_diameter, rated.wall, rated.yield_strength)
-    if needed <= limit * (1.0 + 1e-12):
+    if needed <= limit * (1.0 + RELATIVE_SLACK):
         return None
     said = fact("rated-capacity", moment=_moment(needed), rated=_moment(limit))
     return Broken("rated capacity", 1, "A", said, {"moment": needed, "rated": limit})

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Literal
 
-from planner.tolerances import CHUCK_SLACK
+from planner.tolerances import CHUCK_SLACK, SAME_CHUCK
 
 WHOLE_TURN = 2.0 * math.pi
 
@@ -33,8 +33,8 @@ def rolls_within(
                 if not low - CHUCK_SLACK <= angle <= high + CHUCK_SLACK:
                     continue
                 after = 0.0 if back else angle
-                place, total = round(after * 1e6), cost + abs(signed)
-                if place not in following or total < following[place][0] - 1e-9:
+                place, total = round(after / SAME_CHUCK), cost + abs(signed)
+                if place not in following or total < following[place][0] - CHUCK_SLACK:
                     following[place], angles[place] = (total, (*ways, signed)), after
         reached, angle_of = following, angles
     if not reached:

@@ -14,6 +14,7 @@ from functools import cache
 
 import numpy as np
 
+from planner.tolerances import NO_LENGTH
 from planner.tube.bodies import (
     FIRST_ROLE,
     FORMED_ROLE,
@@ -127,7 +128,7 @@ def advance(standing: Standing, y: tuple[float, float], roll: float, turned_befo
     reach, total = max(y), _total(standing.leading)
     rigid = Body(leading, _standing_roles(standing), shift=y[1] - y[0])
     bodies = [rigid, _tail(standing.tail_length - min(y), standing.tangent_u + min(y))]
-    if reach > 1e-9:
+    if reach > NO_LENGTH:
         past = max(min(y) - standing.tail_length, 0.0)
         bodies.append(_first(reach, standing.tangent_u + reach, total, past))
     return Motion(

@@ -12,6 +12,7 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP, Decimal
 from typing import Final, Literal
 
 from planner.facts import Quantity, Side
+from planner.tolerances import KEPT_DECIMALS
 
 LengthUnit = Literal["mm", "in"]
 
@@ -23,9 +24,6 @@ DECIMALS: Final[dict[LengthUnit, int]] = {"mm": 1, "in": 3}
 
 METRE_DECIMALS: Final = 1
 """Decimals of the inches that stand for metres: a metre's tenth is 3.9 of them."""
-
-MOST_DECIMALS: Final = 9
-"""Lengths are kept to so many decimals of a millimetre, so nothing is lost beyond them."""
 
 ROUNDING: Final[dict[Side, str]] = {"nearest": ROUND_HALF_UP, "at least": ROUND_FLOOR, "at most": ROUND_CEILING}
 
@@ -65,7 +63,7 @@ def _inches(mm: Decimal, way: str, decimals: int) -> str:
     value = mm / INCH
     if value == 0:
         return "0"
-    while abs(value) < Decimal(1).scaleb(-decimals) and decimals < MOST_DECIMALS:
+    while abs(value) < Decimal(1).scaleb(-decimals) and decimals < KEPT_DECIMALS:
         decimals += 1
     return _rounded(value, way, decimals)
 
@@ -92,7 +90,7 @@ def at_most_shown(mm: float, unit: LengthUnit, decimals: int | None = None) -> s
 
 def _in(mm: float, unit: LengthUnit) -> Decimal:
     """Return a length [mm] in the unit, the noise of binary numbers beyond a millionth of a micron left off."""
-    length = Decimal(repr(round(float(mm), MOST_DECIMALS)))
+    length = Decimal(repr(round(float(mm), KEPT_DECIMALS)))
     return length if unit == "mm" else length / INCH
 
 

@@ -33,6 +33,7 @@ from planner.sequencing.events import Pattern as Made
 from planner.sequencing.exact import Exact
 from planner.sequencing.forbidden import ENDS
 from planner.sequencing.problem import Problem
+from planner.tolerances import WRITTEN
 from tests.plan.random_parts import drawn
 from tests.plan.shop import bender, tube
 from tests.rules.cases import whole_millimetres
@@ -520,6 +521,16 @@ def faces(document: dict[str, Any], value: float) -> dict[str, Any]:
                 step["grip"] -= value
 
     return changed(document, change)
+
+
+def test_a_place_reckoned_from_what_a_plan_writes_of_a_bend_is_the_same_up_to_a_radius_of_a_metre() -> None:
+    """The collet's face before the tube springs back, at its farthest: the auditor adds up what has six decimals."""
+    rng, off = np.random.default_rng(4), 0.0
+    for radius, angle, over in rng.uniform((50.0, 0.1, 0.0), (1000.0, 180.0, 9.0), (2000, 3)):
+        moved = 2000.0 - radius * math.radians(over)
+        back = radius * math.radians(round(angle + over, 6) - round(angle, 6))
+        off = max(off, abs(round(moved, 6) + back - 2000.0))
+    assert 1e-5 < off <= WRITTEN
 
 
 def test_a_collet_beyond_its_reach_is_refused() -> None:

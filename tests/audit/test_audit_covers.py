@@ -28,6 +28,7 @@ from planner.inputs.part import Part
 from planner.planning import plan
 from planner.plans.evidence import Evidence
 from planner.proof.document import proof_document, proof_text
+from planner.tolerances import SAME_SIZE
 from tests.plan.random_parts import drawn
 from tests.plan.replay.carrying_out import CarryingOut
 from tests.plan.replay.cases import with_more_solids
@@ -211,6 +212,19 @@ def test_an_arc_in_the_groove_of_a_die_larger_than_its_own_asks_for_a_cover(radi
         assert any((pair.piece, pair.solid.tool) == (0, "bend die") for pair in asked) == (
             not fits and "bend die" in held
         )
+
+
+@pytest.mark.parametrize("tighter", [0.0001, 0.02, SAME_SIZE])
+def test_a_proof_for_a_die_that_fits_the_drawing_from_above_is_confirmed(tighter: float) -> None:
+    """A proof used to hold cells of the arc that slides out of such a die; the auditor, rightly, asks for none."""
+    _, drawn_as_the_die, machine = example("cabin-grab-rail")
+    document = drawn_as_the_die.normalised()
+    *bends, last = document["shape"]["lra"]
+    document["shape"]["lra"] = [*([*row[:3], round(row[3] - tighter, 4)] for row in bends), last]
+    part = part_from_data(document)
+    proof = proven(part, machine)
+    assert proof["plan"]["verdict"] == "makeable"
+    assert confirmed((proof, part, machine)).motions == len(proof["motions"])
 
 
 # What is wrong

@@ -224,6 +224,15 @@ def test_the_support_function_is_the_farthest_that_the_shape_reaches(kind: Kind)
         assert np.allclose(1e7 - from_afar, found, atol=0.02)  # a ball that large is all but a plane
 
 
+def test_a_half_space_reaches_farther_than_any_number_in_every_direction_but_straight_up() -> None:
+    """Tilted by 4e-8 its plane is 0.4 thousandths of a millimetre off at ten metres, more than a bound may be."""
+    shape = column(Shape("half-space", (-50.0,)))
+    assert shapes.support("half-space", shape, np.array([[0.0], [0.0], [1.0]])).tolist() == [-50.0]
+    for tilt in (4e-8, 1e-12, 0.1, math.pi):
+        g = np.array([[math.sin(tilt), 0.0], [0.0, -math.sin(tilt)], [math.cos(tilt), math.cos(tilt)]])
+        assert np.isinf(shapes.support("half-space", shape, g)).all(), tilt
+
+
 @pytest.mark.parametrize("kind", GROOVED)
 def test_the_convex_parts_cover_a_grooved_shape_and_stand_out_of_it_by_hundredths(kind: Kind) -> None:
     rng = np.random.default_rng(10)

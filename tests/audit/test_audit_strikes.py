@@ -16,7 +16,6 @@ import numpy as np
 import pytest
 
 from planner.audit.bench import Bench, State
-from planner.audit.looks import MARGIN
 from planner.audit.shop import Shop, other
 from planner.audit.strikes import deep_in_bend, deep_in_place, deep_in_return, read_witness
 from planner.clearance.bounds import bounds
@@ -26,6 +25,7 @@ from planner.clearance.rows import EVERY_CLAMP, Rows, rows_of
 from planner.cuts.strike_cuts import TAIL_SOLIDS
 from planner.feasibility.bend_check import BendCheck, gripping_motions, straight_home
 from planner.sequencing.events import Trims
+from planner.tolerances import AUDIT_STRIKE_MARGIN
 from planner.tube import motions
 from planner.tube.bodies import Motion, Phase, Role
 from tests.audit.taught import TELLING, Learned, Record, learned
@@ -156,7 +156,7 @@ def compared(one: Met, motion: Motion, rng: np.random.Generator, count: int, tog
         if motion.phase is Phase.BEND and role is Role.FIRST and of_clamp != EVERY_CLAMP and spot.s < clamp:
             continue  # a straight that ends within the clamp: the kernel looks at its end, the auditor at nothing
         record = witness(motion, spot.place, spot.t, name, clamp if of_clamp != EVERY_CLAMP else None)
-        found = deep(one, motion, record, clamp) + MARGIN
+        found = deep(one, motion, record, clamp) + AUDIT_STRIKE_MARGIN
         # What is required grows with the tube ahead: the kernel's rows say the most over the motion.
         least = spot.short - float(rows.spread[spot.row])
         assert found >= least - ROOM, (one.of.part.name, record, found, spot)

@@ -44,6 +44,15 @@ def cut_of(seed: int) -> tuple[Trial, Cut]:
 # Cells by themselves
 
 
+def test_a_cell_touches_a_region_whose_side_is_the_same_as_its_own_and_none_beside_it() -> None:
+    one = np.ones(1)
+    cell = Rectangles(0.5 * one, 0.5 * one, 0.5 * one, 0.5 * one, np.zeros(1, dtype=np.int64), np.zeros((3, 1)))
+    for off, same in ((0.9 * sides.SAME_SIDE, True), (1.1 * sides.SAME_SIDE, False)):
+        for beyond in (1.0 + off, -off):
+            assert cell.touches(Region((beyond, beyond), (0.0, 1.0)))[0] == same
+            assert cell.touches(Region((0.0, 1.0), (beyond, beyond)))[0] == same
+
+
 def test_a_pose_is_the_same_whether_balls_are_turned_or_the_tube_is_walked_anew() -> None:
     """What the fast judgement calls clear or struck is so by exact distances, on both sides of what is needed."""
     rng, seen = np.random.default_rng(5), Counter[str]()

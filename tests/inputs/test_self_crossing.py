@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from planner.errors import SelfCrossing
 from planner.inputs.centreline import Array
 from planner.inputs.part import Part
-from planner.inputs.self_crossing import LARGEST_GAP, self_gap, smallest_gap
+from planner.inputs.self_crossing import self_gap, smallest_gap
+from planner.tolerances import SELF_CEILING
 from tests.inputs.parts import of_shape, parts
 
 
@@ -71,7 +72,7 @@ def test_a_helix_of_one_turn_and_a_bit_passes_itself_at_its_pitch() -> None:
     # Four bends of 90° around a square, tipped out of its plane only by a straight of 60 mm that lifts the way back.
     rows: list[list[float]] = [[100, 0, 90], [0, 90, 90], [60, 90, 90], [300, 0, 90], [300]]
     part = uncrossed(rows)
-    assert self_gap(part).gap == pytest.approx(min(LARGEST_GAP, smallest_sampled(part, 1.0, math.pi / 2)), abs=0.05)
+    assert self_gap(part).gap == pytest.approx(min(SELF_CEILING, smallest_sampled(part, 1.0, math.pi / 2)), abs=0.05)
 
 
 def test_crossing_straights_are_found_with_depth_and_place() -> None:
@@ -106,7 +107,7 @@ def test_a_tight_bend_is_not_held_against_itself() -> None:
 
 def test_serpentines_and_coils_of_sixty_bends_are_settled() -> None:
     serpentine: list[list[float]] = [[500, 180 if i else 0, 180] for i in range(60)]
-    assert self_gap(uncrossed([*serpentine, [500]])).gap == LARGEST_GAP
+    assert self_gap(uncrossed([*serpentine, [500]])).gap == SELF_CEILING
     coil: list[list[float]] = [[60, 10 if i else 0, 90] for i in range(60)]
     part = uncrossed([*coil, [60]])
     found = self_gap(part)
@@ -125,7 +126,7 @@ def test_the_gap_is_a_lower_bound_and_no_lower_than_it_need_be(part: Part, diame
     assert found.gap <= found.reached
     # Lower than every sampled pair that counts for certain (chunks of 30° at both ends are not compared): 90° + 60°.
     assert found.gap <= max(smallest_sampled(thinner, step, math.radians(150.0)), -diameter) + 1e-6
-    if found.gap < LARGEST_GAP:
+    if found.gap < SELF_CEILING:
         # No lower than the sampled pairs that may count, less what lies between samples: half a step at either point.
         assert found.reached >= smallest_sampled(thinner, step, math.pi / 2) - step - 1e-6
         assert found.reached - found.gap <= 0.005 + 1e-5

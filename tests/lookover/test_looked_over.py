@@ -106,6 +106,13 @@ SPOILED: list[tuple[str, Machine, Remark]] = [
 ]  # fmt: skip
 
 
+def test_a_pressure_die_that_keeps_its_rule_up_to_the_largest_setting_is_not_called_too_short() -> None:
+    long_enough = 76.2 * math.pi + 38.1
+    assert look_over(bench(tool={"pressure_die_length": long_enough - 0.9e-6})) == ()
+    (remark,) = look_over(bench(tool={"pressure_die_length": long_enough - 1.1e-6}))
+    assert remark.kind == "pressure die too short"
+
+
 def numbers(remark: Remark) -> list[float]:
     """The numbers of a remark in one list, None as 0."""
     single = (remark.depth, remark.angle, remark.found, remark.needed, remark.setting, remark.length)

@@ -12,7 +12,7 @@ from planner.feasibility.cases import case_of, warnings_of
 from planner.inputs.files import part_from_data
 from planner.inputs.machine import Machine
 from planner.lookover.look import look_over
-from planner.lookover.remarks import as_data, worded
+from planner.lookover.remarks import Remark, as_data, worded
 from planner.wording.say import say
 from tests.lookover.benches import OLD, bench, box, cylinder
 
@@ -44,6 +44,13 @@ TOLD: list[tuple[Machine, str]] = [
 @pytest.mark.parametrize(("machine", "sentence"), TOLD)
 def test_a_remark_is_told_with_its_numbers_and_where(machine: Machine, sentence: str) -> None:
     assert [worded(one) for one in look_over(machine)] == [sentence]
+
+
+def test_a_pressure_die_is_said_to_last_no_tenth_of_a_degree_longer_than_it_does() -> None:
+    for lasts, said in ((159.3, "159.3°"), (159.29999999, "159.2°"), (159.2500001, "159.2°")):
+        remark = Remark("pressure die too short", ("pressure die",), (38.1, 76.2), angle=math.radians(lasts),
+                        found=250.0, needed=277.5, setting=math.pi)  # fmt: skip
+        assert f"lasts to {said}," in worded(remark)
 
 
 def test_a_clash_at_home_is_told_so() -> None:
