@@ -17,7 +17,7 @@ Rows = tuple[tuple[Cell, ...], ...]
 
 
 class TubeTable(Record):
-    """The tube.
+    """The tube's size and metal.
 
     outside_diameter: over the wall [mm]. wall: its thickness [mm]; may be left out where a gauge is given. gauge: the
     wall as a gauge, such as "16 BWG"; with a wall beside it both must mean the same. material: its name; one that the
@@ -64,7 +64,7 @@ class EndsTable(Record):
 
 
 class PartFile(Record):
-    """A part file.
+    """A part: a tube, how it is bent, and what its ends may carry.
 
     name: of the part, as plans print it. units: of all lengths in the file. machine: name of the profile that counts
     where the command line names none. tube: its size and metal. shape: where it is bent, and how. ends: extra stock.

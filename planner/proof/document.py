@@ -4,7 +4,7 @@ schema, plan: the plan document in full, with part and machine.
 claim: what is to be confirmed.
     verdict; prefer: "fewer re-clamps" or "less trim", which of the two counts first; reclamps, trim [mm]: of the plan,
     null without one; bound: {unasked, reclamps, trim}, below which, in that order, no plan is, unasked the trim at ends
-    of which nobody has stated any [mm]; null: there is no plan at all;
+    of which nobody has stated any [mm], null where there is no plan at all;
     trims: the pairs [trim at A, trim at B] that are told apart [mm]: those at which a rule begins to be kept.
 
 rules: the shop rules as patterns of arrivals that they forbid, with the numbers they rest on; see `PATTERN` below.
