@@ -150,7 +150,7 @@ def _entry(text: str) -> str:
     """Return one entry: its names, what they mean, and a list of the fields in it."""
     names, _, meaning = text.partition(":")
     own, *inner = _fields(" ".join(meaning.split()))
-    listed = "".join(f"\n- **{one.partition(':')[0]}**:{one.partition(':')[2]}" for one in inner)
+    listed = "".join(f"\n- **{one.partition(':')[0]}**:{one.partition(':')[2].rstrip(';.')}" for one in inner)
     return f"**{names}**: {own}\n{listed}"
 
 
