@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import inspect
 import json
-import math
 import re
 import types
 from collections.abc import Iterator, Mapping
@@ -196,6 +195,5 @@ def _without(default: Any, quantity: Quantity | None) -> str:
     if isinstance(default, BaseModel):
         return "its defaults"
     if isinstance(default, float):
-        shown = math.degrees(default) if quantity is not None and quantity.angle else default
-        return f"`{round(shown, quantities.DECIMALS):g}`"
+        return f"`{quantities.written(default, 'angle' if quantity is not None and quantity.angle else 'number'):g}`"
     return "none" if default in ((), {}) else f"`{json.dumps(default, ensure_ascii=False)}`"
