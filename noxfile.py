@@ -71,6 +71,14 @@ def pictures(session: nox.Session) -> None:
 
 
 @nox.session
+def docs(session: nox.Session) -> None:
+    """Build the documentation site into `site/`, and look for addresses outside it."""
+    session.install("-q", "-e", ".[docs]")
+    session.run("python", "-m", "mkdocs", "build", "--strict", *session.posargs)
+    session.run("python", "-m", "docs.making.outside", "site")
+
+
+@nox.session
 def wheel(session: nox.Session) -> None:
     """Build the wheel and plan an example with it, installed with nothing else."""
     session.install("-q", "build")
@@ -100,3 +108,4 @@ def lists(session: nox.Session) -> None:
     session.run(*compile_, "-o", "requirements/run.txt")
     session.run(*compile_, "--resolution", "lowest-direct", "-o", "requirements/lowest.txt")
     session.run(*compile_, "--extra", "page", "--extra", "test", "-o", "requirements/test.txt")
+    session.run(*compile_, "--extra", "docs", "-o", "requirements/docs.txt")

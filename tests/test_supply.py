@@ -43,12 +43,13 @@ def test_the_lowest_list_has_the_least_versions_that_the_project_allows() -> Non
 def test_what_is_tested_has_all_that_the_project_asks_for() -> None:
     assert set(lowest_allowed()) <= set(pinned("run.txt"))
     assert set(pinned("run.txt").items()) <= set(pinned("test.txt").items())
-    for extra in ("page", "test"):
+    assert set(pinned("run.txt").items()) <= set(pinned("docs.txt").items())
+    for extra, name in (("page", "test.txt"), ("test", "test.txt"), ("docs", "docs.txt")):
         named = {re.match(r"[A-Za-z0-9-]+", entry)[0].lower() for entry in PROJECT["optional-dependencies"][extra]}  # type: ignore[index]
-        assert named - {"bendorder"} <= set(pinned("test.txt"))
+        assert named - {"bendorder"} <= set(pinned(name))
 
 
-@pytest.mark.parametrize("name", ["lowest.txt", "run.txt", "test.txt"])
+@pytest.mark.parametrize("name", ["lowest.txt", "run.txt", "test.txt", "docs.txt"])
 def test_every_package_of_a_list_has_hashes_and_no_address(name: str) -> None:
     text = (LISTS / name).read_text(encoding="utf-8")
     entries = re.split(r"\n(?=[a-z0-9])", text)
@@ -58,7 +59,6 @@ def test_every_package_of_a_list_has_hashes_and_no_address(name: str) -> None:
 
 
 def test_every_package_that_is_installed_with_the_program_has_its_licence_in_the_pages() -> None:
-    page = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-    table = page[page.index("## What is installed with it") :]
-    missing = [name for name in pinned("run.txt") if f"| {name} |" not in table]
+    page = (ROOT / "docs" / "installed.md").read_text(encoding="utf-8")
+    missing = [name for name in pinned("run.txt") if f"| {name} |" not in page]
     assert not missing, missing

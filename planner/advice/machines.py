@@ -30,17 +30,18 @@ FEW: Final = 4
 
 @dataclass(frozen=True)
 class Checked:
-    """What is known of one part on one machine [mm, s].
+    """What is known of one part on one machine: lengths [mm], times [s].
 
-    part: its name; None where its file cannot be read. machine: the profile's name (its file's, without the ending);
-        None where the part's file, or which machine is meant, cannot be read. part_file, machine_file: their files.
-    verdict: the plan's, or "bad input"; undecided_because: as in the plan.
+    part: its name; None where its file cannot be read. part_file: its file. machine: the profile's name (its file's,
+    without the ending); None where the part's file, or which machine is meant, cannot be read. machine_file: its file.
+    verdict: the plan's, or "bad input". undecided_because: as in the plan.
     proved: whether the verdict is; False for "undecided", and for "makeable" where it is not checked how the tube is
-        put on and taken off (there is no mandrel). None for "bad input".
-    reclamps, trim (both ends together), trim_a, trim_b, cut_length, smallest_clearance (a proved lower bound), time at
-        the machine: of the best plan; None unless the part is makeable.
-    reason: the main reason why it is not makeable, not settled or bad input, in one sentence; reasons: how many there
-        are (where it is proved that no order goes, they exclude all of them together).
+    put on and taken off (there is no mandrel). None for "bad input".
+    reclamps: of the best plan, like all that follows up to the time; None unless the part is makeable. trim: of both
+    ends together [mm]. trim_a: at end A [mm]. trim_b: at end B [mm]. cut_length: tube to cut, trim included [mm].
+    smallest_clearance: a proved lower bound over all motions [mm]. time: at the machine [s].
+    reason: the main reason why it is not makeable, not settled or bad input, in one sentence. reasons: how many there
+    are (where it is proved that no order goes, they exclude all of them together).
     error: the evidence of "bad input" as data, else None.
     """
 

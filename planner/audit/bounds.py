@@ -89,7 +89,7 @@ class Placed:
 
     @classmethod
     def of(cls, pairs: Pairs, cells: Cells) -> Placed:
-        """Place cells by equation (1) of `seen`."""
+        """Place cells by equation (2)."""
         at = cells.pair
         centre = pairs.centre[:, at]
         none = np.zeros(0)

@@ -2,7 +2,7 @@
 
 Seen from what owns a solid, the point at arc length s of a piece lies at time t at
 
-    x(s, t) = c + Q(φt) (x₀(s) − c + W t) + V t                                                               (1)
+    x(s, t) = c + Q(φt) (x₀(s) − c + W t) + V t                                                               (2)
 
 with Q the turn about an axis through c, die or feed. From the frame a body moves as it does; from the arm it turns back
 with the arm; carriage, following pressure die and the tail's end come along the feed. The bend die looks the same from
@@ -168,7 +168,7 @@ class _Table:
 
 
 def seen_from(owner: Owner, body: Body, motion: Motion) -> _Relative:
-    """Return a body's pose at t = 0 and its motion as the owner of a solid sees them, equation (1)."""
+    """Return a body's pose at t = 0 and its motion as the owner of a solid sees them, equation (2)."""
     forming = body.labels == ("forming",)
     about_feed = body.axis == "feed" and body.turn != 0.0
     chain, turn, shift = body.chain, body.turn, body.shift

@@ -6,11 +6,11 @@ bend radii CLR (n,) [mm]. The tube starts at the origin along +x, and bend 1 cur
 stand two unit vectors: `along`, the direction of travel from end A to end B, and `inward`, from the tube
 toward the bend's centre.
 
-    before bend i:  inward ← inward · cos R + (along × inward) · sin R        right-handed about `along`   (1)
-    along bend i:   x(s) = start + along · CLR sin(s/CLR) + inward · CLR (1 − cos(s/CLR))                  (2)
-    after it:       along, inward ← along · cos A + inward · sin A, inward · cos A − along · sin A         (3)
+    before bend i:  inward ← inward · cos R + (along × inward) · sin R        right-handed about `along`  (14)
+    along bend i:   x(s) = start + along · CLR sin(s/CLR) + inward · CLR (1 − cos(s/CLR))                 (15)
+    after it:       along, inward ← along · cos A + inward · sin A, inward · cos A − along · sin A        (16)
 
-Equation (3) leaves the next bend with R = 0 curling the same way in the same plane (a U). While both bends
+Equation (16) leaves the next bend with R = 0 curling the same way in the same plane (a U). While both bends
 are under 180°, R is the torsion angle of the four vertices (IUPAC Gold Book T06406: clockwise looking along
 is positive).
 """
@@ -55,8 +55,8 @@ class Centreline:
 
 
 def centreline(straights: Array, rotations: Array, angles: Array, radii: Array) -> Centreline:
-    """Return the centreline of L (n+1,) [mm], R (n,) [rad], A (n,) [rad], CLR (n,) [mm] by equations (1) to
-    (3).
+    """Return the centreline of L (n+1,) [mm], R (n,) [rad], A (n,) [rad], CLR (n,) [mm] by equations (14)
+    to (16).
     """
     point, along, inward = np.zeros(3), np.array([1.0, 0.0, 0.0]), np.array([0.0, 1.0, 0.0])
     points, alongs, inwards, centres = [point], [along], [inward], []

@@ -34,7 +34,10 @@ Point = tuple[Coordinate, Coordinate, Coordinate]
 
 
 class Box(Record):
-    """A box along the axes, from its smallest to its largest corner [mm]."""
+    """A box along the axes.
+
+    from: its smallest corner x, y, z [mm]. to: its largest corner x, y, z [mm].
+    """
 
     from_: Point = Field(alias="from")
     to: Point
@@ -50,7 +53,10 @@ class Box(Record):
 
 
 class Cylinder(Record):
-    """An upright cylinder: centre (x, y), radius, and z from lowest to highest [mm]."""
+    """An upright cylinder.
+
+    centre: its axis x, y [mm]. radius: of the cylinder [mm]. z: its lower and its upper end [mm].
+    """
 
     centre: tuple[Coordinate, Coordinate]
     radius: Length
@@ -70,6 +76,10 @@ class Solid(Record):
     """One solid of the clearance envelope: a box or an upright cylinder, and what it moves with.
 
     One that moves with the pressure die goes forward with it while it follows the tube, and outward as it opens.
+
+    name: its own, as plans print it. moves_with: what carries it; one of the carriage counts x from the collet's face.
+    box: its shape, if it is a box. cylinder: its shape, if it is an upright cylinder; not for what moves with the
+    pressure die.
     """
 
     name: Name

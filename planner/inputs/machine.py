@@ -4,10 +4,8 @@ Field names are the file's keys. Solids stand in the machine frame with the arm 
 point on the centreline, +x along the feed, +z up, +y to the left; a carriage's x counts from the collet's
 face.
 
-Required are `name`, `units`, `[head]`, `[rotation]` (range, zeroed), `[advance]` (zeroed), `[clearance]`
-(required), at least one `[[tooling]]`, `[speeds]` and `[times]`. A default never makes a machine able to do
-more than its file says: `may_ease_off`, `homes_with_tube`, `passes_through`, `finish_released`,
-`may_go_back` and `draws_back` are false if left out, the die does not drop, and it has a grip section.
+A default never makes a machine able to do more than its file says: what it may do is false if left out, the die
+does not drop, and it has a grip section.
 """
 
 from __future__ import annotations
@@ -46,9 +44,12 @@ from planner.tolerances import SAME_SIZE
 
 
 class Head(Record):
-    """bends_toward; centreline_height over the floor [mm]; largest_angle of the setting [rad]; may_ease_off:
-    the tube may be advanced off the die before the arm goes home; homes_with_tube: the carriage can run
-    forward while the arm goes home; die_drops: by how much the die is lowered before the arm goes home [mm].
+    """The bend head.
+
+    bends_toward: the side on which the die stands, seen along the feed. centreline_height: over the floor [mm].
+    largest_angle: that it can be set to [rad]; less than a full turn. may_ease_off: the tube may be advanced off the
+    die before the arm goes home. homes_with_tube: the carriage can run forward while the arm goes home. die_drops: by
+    how much the die is lowered before the arm goes home [mm].
     """
 
     bends_toward: Literal["right", "left"]
@@ -68,11 +69,13 @@ class Head(Record):
 
 
 class Carriage(Record):
-    """reach: from the collet's face to the tangent point, closest and farthest [mm]; grip_length: tube inside
-    the collet behind its face [mm]; passes_through: the tube may stick out behind it, so it can re-grip;
-    finish_released: the job's last bend may be made with the collet open; may_go_back: it can draw the tube
-    back; stand_back: where its face waits while the collet is open and the tube is put on or taken off, from
-    the tangent point (left out: the farthest) [mm].
+    """What the collet stands on; left out on a hand-fed bender.
+
+    reach: from the collet's face to the tangent point, closest and farthest [mm]. grip_length: tube inside the collet
+    behind its face [mm]. passes_through: the tube may stick out behind it, so it can re-grip. finish_released: the
+    job's last bend may be made with the collet open. may_go_back: it can draw the tube back. stand_back: where its face
+    waits while the collet is open and the tube is put on or taken off, from the tangent point [mm]; left out: the
+    farthest.
     """
 
     reach: tuple[Length, Length]
@@ -107,9 +110,11 @@ class Carriage(Record):
 
 
 class Rotation(Record):
-    """range: "continuous" or (lowest, highest) of the chuck's own angle [rad]; zeroed: the dial is set to 0
-    at the end of every bend; style of the dial; counts: the way that is positive, seen along the feed
-    (clockwise is positive about +x); resolution [rad].
+    """The chuck and its dial.
+
+    range: "continuous" or the lowest and the highest of the chuck's own angle, which is 0 at a load [rad]. zeroed: the
+    dial is set to 0 at the end of every bend. style: of the dial. counts: the way that is positive, seen along the feed
+    (clockwise is positive about +x). resolution: of the dial [rad].
     """
 
     range: Literal["continuous"] | tuple[SignedAngle, SignedAngle] = "continuous"
@@ -137,8 +142,8 @@ class Rotation(Record):
 
 
 class Advance(Record):
-    """zeroed: the readout is set to 0 at the end of every bend; absolute_zero: where it shows 0 if it is not
-    zeroed; resolution [mm].
+    """zeroed: the readout is set to 0 at the end of every bend. absolute_zero: where it shows 0; needed where it is not
+    zeroed, and only there. resolution: of the readout [mm].
     """
 
     zeroed: Flag
@@ -160,10 +165,12 @@ class Advance(Record):
 
 
 class Mandrel(Record):
-    """rod_length: from the tangent point back to where the rod is anchored, the longest tube that goes over it
-    [mm]; rod_diameter: of the rod behind the mandrel (left out: the mandrel's) [mm]; draws_back: it is drawn
-    back before the tube is rotated; nose: how far the mandrel stands past the tangent point, of all tooling
-    that says nothing of its own [mm].
+    """The rod that carries the mandrel; left out on a machine without one.
+
+    rod_length: from the tangent point back to where the rod is anchored, the longest tube that goes over it [mm].
+    rod_diameter: of the rod behind the mandrel [mm]; left out: the mandrel's. draws_back: it is drawn back before the
+    tube is rotated. nose: how far the mandrel stands past the tangent point, of all tooling that says nothing of its
+    own [mm]; a key of before.
     """
 
     rod_length: Length
@@ -173,9 +180,10 @@ class Mandrel(Record):
 
 
 class Clearance(Record):
-    """What the tube must keep [mm]: `required` to machine and floor, `per_metre` more for each metre of
-    leading part beyond the tangent point, `to_tooling` of tube that the tooling does not hold, `to_itself`
-    leading part to tail.
+    """What the tube must keep.
+
+    required: to machine and floor [mm]. per_metre: added to that for each metre of leading part beyond the tangent
+    point [mm]. to_tooling: of tube that the tooling does not hold [mm]. to_itself: leading part to tail [mm].
     """
 
     required: LengthOrZero
@@ -185,7 +193,9 @@ class Clearance(Record):
 
 
 class Speeds(Record):
-    """advance [mm/s]; rotate, bend and return [rad/s] (degrees a second in the file)."""
+    """advance: how fast the carriage moves [mm/s]. rotate: of the chuck [rad/s]. bend: of the arm [rad/s]. return: of
+    the arm on its way home [rad/s].
+    """
 
     advance: Length
     rotate: Angle
@@ -194,7 +204,10 @@ class Speeds(Record):
 
 
 class Times(Record):
-    """What each takes [s]: re-grip, turn, load, opening or closing the clamp, changing the tooling."""
+    """regrip: how long a re-grip takes [s]. turn: taking the tube off and putting it back end for end [s]. load:
+    putting a tube on, or taking it off [s]. clamp: opening or closing the dies [s]. tool_change: changing dies or clamp
+    [s].
+    """
 
     regrip: Amount
     turn: Amount
@@ -204,7 +217,7 @@ class Times(Record):
 
 
 class Springback(Record):
-    """measured: pairs of the part's angle and the setting that gave it [rad], two or more, rising."""
+    """measured: pairs of the part's angle and the setting that gave it, two or more, rising [rad]."""
 
     measured: tuple[tuple[Angle, Angle], ...]
 
@@ -225,14 +238,16 @@ class Springback(Record):
 
 
 class ReclampScatter(Record):
-    """What a re-clamp adds, one standard deviation: rotation [rad], advance [mm]."""
+    """rotation: what a re-clamp adds to it [rad]. advance: what it adds to that [mm]."""
 
     rotation: AngleOrZero
     advance: LengthOrZero
 
 
 class Scatter(Record):
-    """How results scatter, one standard deviation: angle, rotation [rad], advance [mm], and what a re-clamp
+    """How results scatter, one standard deviation each; shown, and nothing is reckoned with it yet.
+
+    angle: of a bend [rad]. rotation: between two bends [rad]. advance: between two bends [mm]. reclamp: what a re-clamp
     adds.
     """
 
@@ -243,7 +258,9 @@ class Scatter(Record):
 
 
 class Rated(Record):
-    """The tube that the machine is rated for: tube_diameter, wall [mm], yield_strength [MPa]."""
+    """tube_diameter: of the tube that the machine is rated for [mm]. wall: its thickness [mm]. yield_strength: of its
+    metal [MPa].
+    """
 
     tube_diameter: Length
     wall: Length
@@ -259,7 +276,15 @@ class Rated(Record):
 
 
 class Machine(Record):
-    """A machine profile; `units` is "mm" once it is loaded, `source` the file (no part of equality)."""
+    """A machine profile; `source` is the file, and no part of equality.
+
+    name: of the machine, as plans print it. units: of all lengths in the file; "mm" once it is loaded. head: the bend
+    head. carriage: what moves the tube along the feed. rotation: what turns it about the feed, and the dial. advance:
+    the readout of the advance. mandrel: its rod. clearance: what the tube must keep. tooling: one for each tube
+    diameter and bend radius. solid: what the tube must keep clear of besides floor and tooling. speeds: for handling
+    times. times: for handling times. springback: measured pairs; left out: it is estimated from the material. scatter:
+    how results scatter. rated: what a bend's moment is held against.
+    """
 
     name: Name
     units: Literal["mm"] = "mm"

@@ -17,7 +17,13 @@ Rows = tuple[tuple[Cell, ...], ...]
 
 
 class TubeTable(Record):
-    """The tube: outside_diameter, wall [mm] (or a gauge), material, yield_strength [MPa]."""
+    """The tube's size and metal.
+
+    outside_diameter: over the wall [mm]. wall: its thickness [mm]; may be left out where a gauge is given. gauge: the
+    wall as a gauge, such as "16 BWG"; with a wall beside it both must mean the same. material: its name; one that the
+    table of materials knows gives yield strength, modulus and density. yield_strength: of this tube, where it is known
+    better than from the table of materials [MPa].
+    """
 
     outside_diameter: Length
     wall: Length | None = None
@@ -27,7 +33,16 @@ class TubeTable(Record):
 
 
 class ShapeTable(Record):
-    """The shape: one of lra, xyz (rows in the file's own units) and file, and the radii [mm]."""
+    """The shape: exactly one of lra, xyz and file, and the bends' radii.
+
+    lra: a row for each bend (straight before it, rotation before it, angle, and its radius if it has one of its own),
+    and last a row with the end straight alone; lengths in the file's units, angles in degrees. xyz: a row for each
+    vertex, the two ends among them (x, y, z, and the bend's radius if it has one of its own), in the file's units.
+    file: a CSV file beside this one that holds the rows, with a head, which is `straight,rotation,angle` or `x,y,z`,
+    either with `,radius` behind. bend_radius: centreline radius of every bend that has none of its own [mm].
+    bend_radii: a radius for each bend, in place of the others [mm]. rotation_sign: which way positive rotations of lra
+    turn, looking from end A to end B; with xyz only "right-handed".
+    """
 
     lra: Rows | None = None
     xyz: Rows | None = None
@@ -38,14 +53,22 @@ class ShapeTable(Record):
 
 
 class EndsTable(Record):
-    """The most extra stock that each end may carry [mm]; left out: what the machine's rules can need there."""
+    """The most extra stock that each end may carry; it is sawn off after the last bend.
+
+    trim_a: at end A [mm]; 0 forbids it; left out: what the machine's rules can need there, and only where no plan goes
+    without. trim_b: the same at end B [mm].
+    """
 
     trim_a: LengthOrZero | None = None
     trim_b: LengthOrZero | None = None
 
 
 class PartFile(Record):
-    """A part file."""
+    """A part: a tube, how it is bent, and what its ends may carry.
+
+    name: of the part, as plans print it. units: of all lengths in the file. machine: name of the profile that counts
+    where the command line names none. tube: its size and metal. shape: where it is bent, and how. ends: extra stock.
+    """
 
     name: Text
     units: Literal["mm"]

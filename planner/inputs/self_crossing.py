@@ -16,9 +16,9 @@ rotary-draw die: by Schur's comparison theorem the chord of a curve of curvature
 A chunk of half-angle α lies within its sagitta, e = R(1 − cos α), of its chord, and the chord within e of the
 chunk. So
 
-    |chord i, chord j| − e_i − e_j  ≤  |chunk i, chunk j|  ≤  |chord i, chord j| + e_i + e_j               (1)
+    |chord i, chord j| − e_i − e_j  ≤  |chunk i, chunk j|  ≤  |chord i, chord j| + e_i + e_j              (17)
 
-with the distance of two segments in closed form. Branch and bound: drop the pairs that (1) puts beyond the
+with the distance of two segments in closed form. Branch and bound: drop the pairs that (17) puts beyond the
 nearest found, halve the chunk with the larger sagitta of the others, until the bounds differ by no more than
 0.005 mm.
 """
@@ -129,7 +129,7 @@ def self_gap(part: Part) -> SelfGap:
 
 
 def _search(chunks: _Chunks, i: Indices, j: Indices, diameter: float, beyond: float) -> SelfGap:
-    """Branch and bound by equation (1) over the pairs (i, j); those from `beyond` on do not matter [mm]."""
+    """Branch and bound by equation (17) over the pairs (i, j); those from `beyond` on do not matter [mm]."""
     lower, upper = beyond, beyond
     names: tuple[str, str] = ("", "")
     where = np.zeros(3)

@@ -4,12 +4,12 @@ Measured pairs are read along straight lines. Without them the setting is estima
 plastic tube that opens elastically when released (the classical theory of bending): with the bending moment M
 at the loaded radius R, modulus E and second moment of area I,
 
-    s = M·R / (E·I),      setting = angle / (1 − s)                                                        (1)
+    s = M·R / (E·I),      setting = angle / (1 − s)                                                       (18)
 
 M is that of a solid round bar of the outer radius less that of one of the bore's radius; for a bar of radius
 a, yield strength Y, half-height of the elastic core c = Y·R/E and u = c/a,
 
-    u < 1:  M(a) = (E/R)·(a⁴/2)·(asin u − u·(1 − 2u²)·√(1 − u²)) + (4/3)·Y·(a² − c²)^1.5                   (2)
+    u < 1:  M(a) = (E/R)·(a⁴/2)·(asin u − u·(1 − 2u²)·√(1 − u²)) + (4/3)·Y·(a² − c²)^1.5                  (19)
     u ≥ 1:  M(a) = (E/R)·π·a⁴/4                                     (all elastic)
 
 Published analytic models miss measured springback by 14 to 39 %: an estimate is a first try, never a printed
@@ -32,7 +32,7 @@ FLAT_GUESS: Final = 0.02
 """Share of the angle that is bent over when nothing is known of the material (common practice, no source)."""
 
 LARGEST_ESTIMATE: Final = 0.5
-"""A tube that would open by more than this share hardly takes a set: (1) is then no guide, and the guess is
+"""A tube that would open by more than this share hardly takes a set: (18) is then no guide, and the guess is
 used.
 """
 
@@ -67,7 +67,7 @@ def setting_for(angle: float, machine: Machine, part: Part, radius: float) -> Se
 
 
 def springback_share(outer: float, inner: float, radius: float, strength: float, modulus: float) -> float:
-    """Return s of equation (1), in (0, 1], for outer and bore radius and loaded centreline radius [mm],
+    """Return s of equation (18), in (0, 1], for outer and bore radius and loaded centreline radius [mm],
     [MPa].
     """
     second_moment = math.pi / 4.0 * (outer**4 - inner**4)
@@ -76,7 +76,7 @@ def springback_share(outer: float, inner: float, radius: float, strength: float,
 
 
 def _bar_moment(a: float, radius: float, strength: float, modulus: float) -> float:
-    """Return the moment of a solid round bar of radius a [mm] by equation (2) [N mm]."""
+    """Return the moment of a solid round bar of radius a [mm] by equation (19) [N mm]."""
     core = strength * radius / modulus
     if core >= a:
         return modulus / radius * math.pi * a**4 / 4.0

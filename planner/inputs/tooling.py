@@ -21,8 +21,9 @@ class Record(BaseModel):
 
 
 class DieHub(Record):
-    """Nut or tie bar over the bend die: a cylinder about the die axis, centred on the centreline's height
-    [mm].
+    """Nut or tie bar over the bend die: a cylinder about the die axis, centred on the centreline's height.
+
+    radius: of the hub [mm]. height: of the hub [mm].
     """
 
     radius: Length
@@ -30,7 +31,11 @@ class DieHub(Record):
 
 
 class Block(Record):
-    """Clamp or pressure block [mm]: width across the feed, height, and how far it opens."""
+    """Clamp or pressure block.
+
+    width: across the feed, from the parting line outward [mm]. height: centred on the centreline [mm]. opens: how far
+    it goes outward to open [mm].
+    """
 
     width: Length
     height: Length
@@ -38,7 +43,11 @@ class Block(Record):
 
 
 class WiperBlock(Record):
-    """Wiper die: length along the feed, width across it, height [mm]."""
+    """Wiper die.
+
+    length: along the feed, behind the tangent point [mm]. width: across the feed [mm]. height: centred on the
+    centreline [mm].
+    """
 
     length: Length
     width: Length
@@ -46,9 +55,11 @@ class WiperBlock(Record):
 
 
 class MandrelTip(Record):
-    """The mandrel of one tooling [mm]: nose, how far its solid part stands past the tangent point; balls, how
-    many hang before it, and ball_reach, how far the last of them stands past the tangent point;
-    draws_back_before_end: how long before the bend's end it is drawn back [rad] (degrees in the file).
+    """The mandrel of one tooling.
+
+    nose: how far its solid part stands past the tangent point [mm]. balls: how many hang before the nose; shown.
+    ball_reach: how far the last ball stands past the tangent point [mm]; needed with balls, and only with them.
+    draws_back_before_end: how long before the bend's end it is drawn back [rad]; shown.
     """
 
     nose: LengthOrZero
@@ -73,8 +84,10 @@ class MandrelTip(Record):
 
 
 class GripSection(Record):
-    """The die's straight groove under the clamp [mm]: depth behind the parting line (left out: the lesser of 1.5 tube
-    diameters and the bend radius), height (left out: the die's), length (left out: that of the clamp in use).
+    """The die's straight groove under the clamp; it turns with the arm.
+
+    depth: behind the parting line [mm]; left out: the lesser of 1.5 tube diameters and the bend radius. height: centred
+    on the centreline [mm]; left out: the die's. length: along the feed [mm]; left out: that of the clamp in use.
     """
 
     depth: Length | None = None
@@ -98,14 +111,17 @@ class Section(NamedTuple):
 
 
 class Tooling(Record):
-    """Dies and clamps for one tube diameter on one centreline radius, all [mm].
+    """Dies and clamps for one tube diameter on one centreline radius.
 
-    clamp_lengths: the clamps there are, longest first; shortest_grip: the least tube that a clamp must hold
-    at a leading end; pressure_rest: the least of a pressure die that follows the tube which must be left
-    behind the tangent point when a bend ends (left out: one tube diameter); shortest_tail: straight left
-    behind the tangent point when a bend ends; die_height: height of the bend die, centred on the centreline;
-    grip_section: false where the die has none, left out: as `GripSection` says; mandrel: the tip of the
-    mandrel, where the machine has one.
+    tube_diameter: outside diameter of the tube that they are for [mm]. bend_radius: of the centreline [mm].
+    clamp_lengths: the clamps there are, longest first [mm]. shortest_grip: the least tube that a clamp must hold at a
+    leading end [mm]. pressure_die_length: behind the tangent point [mm]. pressure_die_follows: it travels with the tube
+    while bending. pressure_rest: the least of a pressure die that follows the tube which must be left behind the
+    tangent point when a bend ends [mm]; left out: one tube diameter. shortest_tail: straight left behind the tangent
+    point when a bend ends [mm]. die_height: height of the bend die, centred on the centreline [mm]. grip_section: false
+    where the die has none; left out: one of the usual size. mandrel: its tip, where the machine has a mandrel. die_hub:
+    what stands up over the die, if anything does. clamp_block: the clamp die with what carries it, as long as the
+    clamp. pressure_block: the pressure die with what carries it. wiper_block: the wiper die, if there is one.
     """
 
     tube_diameter: Length

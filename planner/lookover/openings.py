@@ -3,12 +3,12 @@
 Seen from the arm, at home at 0, the clamp opened by w has its groove along y = w over 0 ≤ x ≤ L. With the arm at α and
 the tube run forward by Y the highest point of the arc lies at
 
-    x = Y cos α,     y = Y sin α                                                                  (8)
+    x = Y cos α,     y = Y sin α                                                                 (12)
 
 and of all the tube before the clamp nothing is higher. A centreline δ below that of the groove is √(δ² + r²) from the
 groove's lips, so for a clearance c the clamp must open by the largest y of the way home and
 
-    δ = √(c (2r + c))                                                                             (9)
+    δ = √(c (2r + c))                                                                            (13)
 """
 
 from __future__ import annotations
@@ -71,7 +71,7 @@ def _ways(machine: Machine, tooling: Tooling, clamp: float) -> dict[Way, float]:
 
 
 def _together(length: float, out: float) -> float:
-    """Return the largest y of (8) while tube and arm go home together in two uniform motions [mm].
+    """Return the largest y of (12) while tube and arm go home together in two uniform motions [mm].
 
     The arm goes back by Y₁/L (radians) while the tube goes Y₁, then both go on to the arm's home and L.
     """

@@ -3,7 +3,7 @@
 Everything that is looked over is upright: seen from above it is a rectangle, or what a disc covers whose centre stands
 anywhere in a rectangle (a cylinder, or one that has travelled along the axes). So one measure does for all of them:
 
-    depth = edge₁ + edge₂ − d(core₁, core₂)                                                       (7)
+    depth = edge₁ + edge₂ − d(core₁, core₂)                                                      (11)
 
 with d the distance of the two rectangles, or where they overlap less the way that parts them again. Rectangles that
 overlap are parted on the shortest way square to one of their four kinds of side (the separating axis); from rectangles
@@ -70,7 +70,7 @@ class Outline:
 
 
 def depth(turning: Outline, standing: Outline, pose: Pose = STILL) -> Array:
-    """Return how deep they stand in each other by (7), (n,) [mm]; below 0 it is the gap between them."""
+    """Return how deep they stand in each other by (11), (n,) [mm]; below 0 it is the gap between them."""
     n = len(pose.angles)
     own_x, own_y = _turned(*turning.corners(n), pose)
     other_x, other_y = standing.corners(n)
@@ -88,7 +88,7 @@ def depth(turning: Outline, standing: Outline, pose: Pose = STILL) -> Array:
 def apart(turning: Outline, standing: Outline, pose: Pose) -> bool:
     """Return whether they clearly never meet: at no angle does the turning one come as far out as the other stands.
 
-    Both are seen from the axis; most solids of a machine are told apart so, at a fraction of what (7) costs.
+    Both are seen from the axis; most solids of a machine are told apart so, at a fraction of what (11) costs.
     """
     (near, far), (nearest, farthest) = _from_axis(turning, pose.axis), _from_axis(standing, pose.axis)
     return far + turning.edge < nearest - standing.edge or farthest + standing.edge < near - turning.edge

@@ -54,9 +54,17 @@ def vertices(part: Part) -> tuple[list[list[float]] | None, str | None]:
 
 
 def shape_document(part: Part, gap: float | None) -> dict[str, Any]:
-    """Return the shape as data [mm], [deg].
+    """Return the shape as data, document `bendorder-shape/1`, rotations right-handed whatever the file counts.
 
-    gap: smallest gap of the finished tube to itself [mm], None where no part of it comes back to another.
+    schema: name and number of this kind of document. name: of the part. tube: outside_diameter, wall [mm], material.
+    rotation_sign: "right-handed". file_rotation_sign: how the part's file counts. hand: which way the bends point, a
+    sentence each. lra_from_a: rows from end A [mm, deg]. lra_from_b: rows from end B [mm, deg]. bend_radii: from end A
+    [mm]. xyz: the vertices [mm], null where there are none. no_xyz_because: why not. straights: from end A [mm]. arcs:
+    lengths of the bends [mm]. developed_length: of the unbent tube without trim [mm]. bend_starts, bend_ends: stock
+    coordinates of the bends' tangent points nearer end A and nearer end B [mm]. gap_to_itself: smallest gap of the
+    finished tube to itself [mm], null where no part of it comes back to another.
+
+    Of the arguments, gap is what gap_to_itself says, None for null.
     """
     found, why_not = vertices(part)
     rows = rows_from_a(part)

@@ -73,7 +73,11 @@ class CheckRequest(PartRequest):
 
 
 class CheckAnswer(BaseModel):
-    """A line for each machine, as `bendorder check --json`."""
+    """A line for each machine, as `bendorder check --json`.
+
+    schema: name and number of this kind of document. verdict: what all lines come to, which is that of the exit code.
+    lines: one for each part and machine.
+    """
 
     schema_: Literal["bendorder-check/1"] = Field(alias="schema")
     verdict: Settled
@@ -81,7 +85,10 @@ class CheckAnswer(BaseModel):
 
 
 class MachineLine(BaseModel):
-    """A profile in a line."""
+    """A profile in a line.
+
+    name: that it is asked for by. file: where it lies. about: what it can do, in a line.
+    """
 
     name: str
     file: str
@@ -89,14 +96,22 @@ class MachineLine(BaseModel):
 
 
 class MachinesAnswer(BaseModel):
-    """The machine profiles."""
+    """The machine profiles.
+
+    schema: name and number of this kind of document. machines: a line for each.
+    """
 
     schema_: Literal["bendorder-machines/1"] = Field(alias="schema")
     machines: tuple[MachineLine, ...]
 
 
 class MachineAnswer(BaseModel):
-    """One machine profile in full."""
+    """One machine profile in full.
+
+    schema: name and number of this kind of document. file: where it lies. machine: the profile with its file's keys
+    [mm, degrees]. remarks: what looking it over found, each a sentence with what it knows. notes: what was assumed
+    where it uses keys of before.
+    """
 
     schema_: Literal["bendorder-machine/1"] = Field(alias="schema")
     file: str
@@ -106,21 +121,31 @@ class MachineAnswer(BaseModel):
 
 
 class ExampleLine(BaseModel):
-    """An example in a line."""
+    """An example in a line.
+
+    name: that it is asked for by. about: what it shows.
+    """
 
     name: str
     about: str
 
 
 class ExamplesAnswer(BaseModel):
-    """The examples."""
+    """The examples.
+
+    schema: name and number of this kind of document. examples: a line for each.
+    """
 
     schema_: Literal["bendorder-examples/1"] = Field(alias="schema")
     examples: tuple[ExampleLine, ...]
 
 
 class ExampleAnswer(BaseModel):
-    """One example: its part as a document that can be sent back."""
+    """One example.
+
+    schema: name and number of this kind of document. name: of the example. about: what it shows. part: its part as a
+    document that can be sent back.
+    """
 
     schema_: Literal["bendorder-example/1"] = Field(alias="schema")
     name: str
@@ -129,7 +154,13 @@ class ExampleAnswer(BaseModel):
 
 
 class ErrorEvidence(BaseModel):
-    """What is wrong; of bad input also where, what was found and what is allowed."""
+    """What is wrong; of bad input also where, what was found and what is allowed.
+
+    kind: of error. message: the whole in one sentence. problem: what is wrong, without the place. file: path, or
+    "command line". line: from 1. column: from 1. key: with dots between, as it stands in the file. row: of the shape's
+    table, from 1. cell: name of the column there. found: the value that was found. allowed: what may stand there.
+    suggestion: the nearest name that would do.
+    """
 
     kind: str
     message: str
@@ -146,7 +177,10 @@ class ErrorEvidence(BaseModel):
 
 
 class ErrorAnswer(BaseModel):
-    """An error, as the commands give it with `--json`."""
+    """An error, as the commands give it with `--json`.
+
+    schema: name and number of this kind of document. error: what is wrong.
+    """
 
     schema_: Literal["bendorder-error/1"] = Field(alias="schema")
     error: ErrorEvidence

@@ -80,7 +80,11 @@ class Position(Record):
 
 
 class NearestAt(Position):
-    """A position and the place on the tube (stock coordinate from end A of the part, negative in trim) [mm]."""
+    """A position and the place on the tube.
+
+    place: stock coordinate from end A of the part, negative in the trim there [mm]. y: as in Position [mm]. rotation:
+    as in Position [deg]. arm: as in Position [deg]. face: as in Position [mm].
+    """
 
     place: float
 
@@ -102,7 +106,10 @@ class Swing(Record):
 
 
 class KeepClear(Record):
-    """The floor that tube, arm and clamp sweep in the whole plan: its outline, corners (x, y) [mm]."""
+    """The floor that tube, arm and clamp sweep in the whole plan.
+
+    sentence: how far it reaches, in words. outline: its corners x, y in turn [mm].
+    """
 
     sentence: str
     fact: Fact
@@ -112,19 +119,26 @@ class KeepClear(Record):
 class Step(Record):
     """One line of the step list.
 
-    amount: how far to advance [mm] or how far to rotate, bend or swing back [deg], as in `unit`.
+    number: from 1. action: what is done. bend: the bend that it is done for, counted from end A. leads: the leading
+    end.
+    angle: of the bend, as on the drawing [deg]. setting: what the machine is set to so that this angle results [deg].
+    amount: how far to advance, or how far to rotate, bend or swing back, as in `unit`.
+    unit: of amount and reading.
     reading: what the readout shows when the move is done (rounded to its resolution); None where there is no readout.
-    clearance: proved smallest clearance of the motion [mm], a lower bound, of what moves against the tube in it; None
-        where nothing moves or where the motion is not checked (then `checked` is False).
-    end: which one is cut off.
-    nearest: name of the solid that the clearance is to; nearest_at: where and when.
     way: which way round the dial goes, for a rotation.
-    swing: how far the tube comes round meanwhile.
+    from: where everything stands before it. to: where everything stands after it.
     grip: distance of the collet's face from the tail end of the stock [mm].
     clamp: length of the clamp die in the machine [mm].
+    end: which one is cut off.
+    time: it takes [s].
+    checked: whether the motion is.
+    clearance: proved smallest clearance of the motion, a lower bound, of what moves against the tube in it [mm]; None
+    where nothing moves or where the motion is not checked.
+    nearest: name of the solid that the clearance is to. nearest_at: where and when.
     sag: how far the end of the leading part hangs below where it is drawn in this motion, at most [mm]; None where that
-        was not reckoned, or is nothing; stand: where it has to be held up, along the tube from the tangent point [mm].
-    note: what to do, in words; caution: what can go wrong with people or tube at this step; fact: either as facts.
+    was not reckoned, or is nothing. stand: where it has to be held up, along the tube from the tangent point [mm].
+    note: what to do, in words. caution: what can go wrong with people or tube at this step.
+    swing: how far the tube comes round meanwhile. fact: note and caution as facts.
     """
 
     number: int
@@ -156,7 +170,11 @@ class Step(Record):
 
 
 class Proved(Record):
-    """Which claims of the plan are proved, not merely believed."""
+    """Which claims of the plan are proved, not merely believed.
+
+    makeable: the verdict. reclamps: no plan needs fewer re-clamps. trim: none with as many needs less trim. time: none
+    with as much of both takes less time.
+    """
 
     makeable: bool
     reclamps: bool
@@ -165,9 +183,11 @@ class Proved(Record):
 
 
 class Stock(Record):
-    """The tube to cut [mm]: cut_length = developed_length + trim_a + trim_b.
+    """The tube to cut.
 
-    unasked: the ends whose trim nobody has stated: they carry some only where nothing goes without, and little of it.
+    cut_length: developed length and trim at both ends together [mm]. developed_length: of the finished part along its
+    centreline [mm]. trim_a: extra stock at end A [mm]. trim_b: extra stock at end B [mm]. unasked: the ends whose trim
+    nobody has stated: they carry some only where nothing goes without, and little of it.
     """
 
     cut_length: float
@@ -184,7 +204,10 @@ class Stock(Record):
 
 
 class OrderedBend(Record):
-    """A bend (counted from end A, from 1) and the end that leads while it is made."""
+    """A bend and the end that leads while it is made.
+
+    bend: counted from end A, from 1. leads: the end.
+    """
 
     bend: int
     leads: End
@@ -193,7 +216,7 @@ class OrderedBend(Record):
 class Setup(Record):
     """What is fitted, set and looked at once for the job: before the first tube, and before each pass over the batch.
 
-    time [s]: of fitting the tooling of all passes; fact: the list as facts.
+    list: what to do, in words. time: of fitting the tooling of all passes [s]. fact: the list as facts.
     """
 
     list: tuple[str, ...] = ()
@@ -204,7 +227,8 @@ class Setup(Record):
 class Short(Record):
     """A solid that the tube comes nearer than is asked for, within what counts as kept.
 
-    needed: what is asked for, kept: what is proved [mm]; both negative where the tube may press in; steps: by number.
+    solid: its name. needed: what is asked for [mm], negative where the tube may press in. kept: what is proved [mm].
+    steps: their numbers.
     """
 
     solid: str
@@ -216,7 +240,9 @@ class Short(Record):
 class Reason(Record):
     """One fact with its evidence; sentence: the same in words [mm].
 
-    grade: "proved" (a shop rule, a strike) or "unproved" (too close to call).
+    sentence: the reason in words, with its numbers. grade: "proved" (a shop rule, a strike) or "unproved" (too close to
+    call). rule: its short name. bend: that it is about. leads: the end that leads then. order: the order that it is
+    about, where it is about one. solid: what is struck. depth: how deep [mm].
     """
 
     sentence: str
@@ -243,7 +269,8 @@ class Reason(Record):
 class Alternative(Record):
     """Another plan that no plan found beats in all of re-clamps, trim, time and smallest clearance at once.
 
-    trim [mm], time [s], smallest_clearance [mm] as in the plan; sentence: the same in words.
+    sentence: the same in words. reclamps: their number. trim: of both ends [mm]. time: a part at the machine [s].
+    smallest_clearance: of all its motions, a lower bound [mm]. order: in which the bends are made.
     """
 
     sentence: str
@@ -258,8 +285,9 @@ class Alternative(Record):
 class Single(Record):
     """One thing changed.
 
-    kind, where: what, and at which end, straight or place; amount: by how much, in `unit`; smallest: every smaller
-    whole millimetre is proved impossible (of two changes: with the other one made), else it is the smallest found.
+    kind: what. where: at which end, straight or place. amount: by how much, in `unit`. unit: of the amount. smallest:
+    every smaller whole millimetre is proved impossible (of two changes: with the other one made), else it is the
+    smallest found.
     """
 
     kind: ChangeKind
@@ -272,13 +300,15 @@ class Single(Record):
 class Change(Record):
     """A change that makes the part possible, verified by planning again with it made.
 
-    sentence, fact: what to change, what it costs on the drawing or at the machine, and what the plan then is. kind,
-    where, amount, unit, smallest: as in `Single`; amount is 0 for another machine, and for two pieces the place of the
-    joint behind the bend before it [mm]. also: a second change that has to be made besides.
+    sentence: what to change, what it costs on the drawing or at the machine, and what the plan then is. kind: as in
+    Single. where: as in Single. amount: as in Single; 0 for another machine, and for two pieces the place of the joint
+    behind the bend before it. unit: as in Single. smallest: as in Single. also: a second change that has to be made
+    besides. fact: the sentence as a fact.
 
-    verdict, reclamps, trim [mm], smallest_clearance [mm]: of the plan with the change made; of two pieces re-clamps and
-    trim of both together and the smaller clearance. parts, machine: what was planned, as documents with the files'
-    keys, so that it can be tried at once; two parts for two pieces.
+    verdict: of the plan with the change made. reclamps: of that plan, of two pieces of both together. trim: of that
+    plan, of two pieces of both together [mm]. smallest_clearance: of that plan, of two pieces the smaller one [mm].
+    parts: what was planned, as documents with a part file's keys, so that it can be tried at once; two for two pieces.
+    machine: the same of the profile.
     """
 
     sentence: str
@@ -298,15 +328,28 @@ class Change(Record):
 
 
 class Plan(Record):
-    """The whole plan document, schema `bendorder-plan/2`.
+    """The whole plan document, schema `bendorder-plan/2`: lengths [mm], angles [deg], times [s].
 
-    Lengths [mm], angles [deg], times [s]. `reclamps` = turns + regrips + reloads + released. time, cycle_time:
-    what one part takes at the machine, the tooling fitted and a clamp that is changed on the way put back for the next
-    part; setup: what comes before that, once. For "not makeable" the
-    order and the steps are empty and `reasons` say why; for "undecided" they hold the best plan so far, if any.
-    opinions, confirmed: what the engines say of the proved bound where they were asked, and whether they agree; None
-    where only one spoke. hangs_on: the solids that the verdict hangs on; rotation_sign: how the part's file counted
-    rotations (`part` itself is always right-handed). fact: warnings and cautions as facts.
+    For "not makeable" the order and the steps are empty and `reasons` say why; for "undecided" they hold the best plan
+    so far, if any.
+
+    schema: name and number of this kind of document. fingerprint: SHA-256 of part and machine as they stand here. part:
+    the part in full, with a part file's keys [mm, degrees], right-handed. machine: the profile in full, with its file's
+    keys [mm, degrees]. verdict: on the part on this machine. undecided_because: why there is no verdict. proved: which
+    claims are. opinions: what the engines say of the proved bound where they were asked. confirmed: whether they agree;
+    None where only one spoke.
+
+    reclamps: turns, regrips, reloads and released together. turns: the tube put back end for end. regrips: the collet
+    takes hold elsewhere. reloads: the tube put back the same way round. released: a last bend with the collet open.
+    time: what one part takes at the machine, the tooling fitted, a clamp that is changed on the way put back for the
+    next part [s]. cycle_time: the same [s]. smallest_clearance: proved, over all motions of the plan [mm]. keep_clear:
+    the floor that is swept. short: where less is kept than is asked for. stock: the tube to cut. order: in which the
+    bends are made. steps: the step list. setup: what comes before that, once.
+
+    reasons: why this order, or why none. changes: what would make it possible, where that was asked. alternatives:
+    plans better in something else. warnings: what to know of part and profile. cautions: for everyone at the machine.
+    hangs_on: the solids that the verdict hangs on. rotation_sign: how the part's file counted rotations. fact: warnings
+    and cautions as facts.
     """
 
     schema_: Literal["bendorder-plan/2"] = Field(default="bendorder-plan/2", alias="schema")

@@ -2,27 +2,29 @@
 
 schema, plan: the plan document in full, with part and machine.
 claim: what is to be confirmed.
-    verdict; prefer: "fewer re-clamps" or "less trim", which of the two counts first; reclamps, trim [mm]: of the plan,
-    null without one; bound: {unasked, reclamps, trim}, below which, in that order, no plan is, unasked the trim at ends
-    of which nobody has stated any [mm]; null: there is no plan at all;
+    verdict: of the plan; prefer: "fewer re-clamps" or "less trim", which of the two counts first;
+    reclamps, trim [mm]: of the plan, null without one;
+    bound: {unasked, reclamps, trim}, below which, in that order, no plan is, unasked the trim at ends of which nobody
+    has stated any [mm], null where there is no plan at all;
     trims: the pairs [trim at A, trim at B] that are told apart [mm]: those at which a rule begins to be kept.
 
 rules: the shop rules as patterns of arrivals that they forbid, with the numbers they rest on; see `PATTERN` below.
-    rule: its short name; sentence; numbers: by name, at the greatest trim of the span.
+    rule: its short name; sentence: in words; numbers: by name, at the greatest trim of the span.
     "largest angle" setting, largest [deg]; "rated capacity" moment, rated [N mm]; "clamp longer than the straight"
     straight, shortest_clamp (with its grip section); "shortest grip" held, needed; "shortest tail" left, needed;
     "pressure die" left, needed; "rod length" behind, rod; "one set of dies" radius, ahead;
     "carriage reach" least, greatest or face: stock coordinates of the collet's face; "chuck range" rolls, from, to
     [deg].
 
-no_goods: what strikes and walls forbid: a pattern (its hold is always null) and
-    sentence; met: {ahead, trim_lead, trim_tail}, the state in which it was met;
+no_goods: what strikes and walls forbid: a pattern, whose hold is always null, with
+    sentence: in words; met: {ahead, trim_lead, trim_tail}, the state in which it was met;
     doing: "bend" (dies close to the arm's return), "home" (the arm's way home after the bend before, with a tube that
     stays in for this one), "move" (to the next bend), "load", "unload";
     clamps: of a bend or a way home, [{clamp: length, strike: witness} or {clamp, wall}]: what blocks each that fits;
     walls: of the others: together they part where the tube stands from where it should come.
 
-PATTERN: event: "load", "turn", "reload", "link", "bend" or "re-grip", how a bend is reached or what happens at it;
+PATTERN: which arrivals are forbidden.
+    event: "load", "turn", "reload", "link", "bend" or "re-grip", how a bend is reached or what happens at it;
     leads: the leading end; bend, ahead [least, greatest]: the bend and the first formed bend, counted from the leading
     end (ahead = bend: none is formed); trim_lead, trim_tail: [least, greatest] at the leading and the other end, null
     for any, a greatest of null for no limit; hold: {since, begun}, the collet's hold, null for any; way: 0 the shorter
@@ -45,7 +47,8 @@ wall: kind "across": strikes at one rotation `roll` that cover every advance of 
     are one where it `goes_round`, with the shortest `clamp` that fits: they close in one end, the advances up to
     `slides_to` at rotation 0, and slide_strikes show that the arc slides no farther.
 
-motions: one a step that moves something: step: its number; clear_by: the clearance that it prints, kept by all that
+motions: one a step that moves something.
+    step: its number; clear_by: the clearance that it prints, kept by all that
     does not lie in the groove; whole: [piece, solid] certified in one cell; cut: {piece, solid, cells: [s from, s to, t
     from, t to]}, which tile the piece over the motion.
     piece: 0, 1, 2 … the arcs and straights of the leading part from the tangent point outwards, "tail", "fed" (the

@@ -3,9 +3,9 @@
 A part is always looked at from its leading end (`seen_from`): then the bends nearer the leading end have the lower
 numbers, whichever end that is. Seen from the other end rotations keep their signs, so nothing else changes.
 
-Walking forward from the tangent point, a piece starts at `start`, runs along `along` and curls toward `inward`:
+Walking forward from the tangent point, a piece starts at p (`start`), runs along d (`along`), curls to n (`inward`):
 
-    x(s) = start + along · sin(κ s)/κ + inward · (1 − cos(κ s))/κ          (1)
+    x₀(s) = p + d sin(κs)/κ + n (1 − cos κs)/κ                                                     (1)
 
 and between two bends the plane turns about the direction of travel by the part's rotation: +R about +X at the
 machine, from the bend in the die to its neighbour ahead (right head: the leg of a bend with R = +90° hangs down).
