@@ -48,12 +48,12 @@ class AtStep(Record):
 class Judged(Record):
     """One order, judged.
 
-    order: as it was asked for. verdict: on it. sentence: the verdict in words. costs: of the best way to carry it out.
-    best: what the plan costs, beside it. fewest: no way to carry this order out does with fewer re-clamps, or with as
-    many and less trim (proved; the other way about where less trim counts first). fails: the first step that cannot be
-    made whatever the steps before it. reasons: exclude that step together, and none of them can be left out.
-    undecided_because: why there is neither a way nor a proof that there is none; `fails` then is the first step of
-    which that is so.
+    order: as it was asked for. verdict: on it. sentence: the verdict in words. fact: and as a fact. costs: of the best
+    way to carry it out. best: what the plan costs, beside it. fewest: no way to carry this order out does with fewer
+    re-clamps, or with as many and less trim (proved; the other way about where less trim counts first). fails: the
+    first step that cannot be made whatever the steps before it. reasons: exclude that step together, and none of them
+    can be left out. undecided_because: why there is neither a way nor a proof that there is none; `fails` then is the
+    first step of which that is so.
     """
 
     order: tuple[OrderedBend, ...]
@@ -94,8 +94,9 @@ class Leads(Record):
 class Precedence(Record):
     """What every plan as good as the best has in common; as good: no more re-clamps and no more trim.
 
-    sentence: the same in words. bends: how many the part has. arrows: the fewest that say it all, what follows from two
-    of them is left out. leads: the bends that one end always leads for. diagram: the same as lines of text.
+    sentence: the same in words. fact: and as a fact. bends: how many the part has. arrows: the fewest that say it all,
+    what follows from two of them is left out. leads: the bends that one end always leads for. diagram: the same as
+    lines of text.
     """
 
     sentence: str
@@ -111,7 +112,7 @@ class Begun(Record):
 
     bend: the one begun with. leads: the end that leads. verdict: "never" (no plan begins so, proved, for the
     `reasons`), "costs more", "as good" (then `sentence` says by what the plan comes before it) or "not settled".
-    sentence: the same in words. reasons: why no plan begins so.
+    sentence: the same in words. fact: and as a fact. reasons: why no plan begins so.
     """
 
     bend: int
@@ -125,8 +126,8 @@ class Begun(Record):
 class Start(Record):
     """Why a part is not begun with an end bend, where its plan begins elsewhere.
 
-    sentence: the answer in words. must: no plan as good begins with an end bend. ways: those there are to begin with
-    one.
+    sentence: the answer in words. fact: and as a fact. must: no plan as good begins with an end bend. ways: those there
+    are to begin with one.
     """
 
     sentence: str
@@ -139,14 +140,14 @@ class Why(Record):
     """Why a part is made as it is, or why it cannot be made; schema `bendorder-why/1`.
 
     schema: name and number of this kind of document. part: its name. machine: its name. verdict: as in a plan.
-    undecided_because: as in a plan. sentence: the answer in words. order: of the plan. costs: of the plan. rules: of a
-    part that is made, those that decided the order: together they exclude every order that is better than the plan, and
-    every plan as good that is not as `precedence` says; of one that is not, those that together exclude every order.
-    minimal: none of them can be left out. besides: what excludes every order too, a bend or a straight by itself.
-    plain: the orders 1 … n with end A leading and n … 1 with end B leading. start: why it is not begun with an end
-    bend. precedence: what comes before what. asked: the order that was asked about. changes: what would make the part
-    possible, what touches least first; None where that was not sought. sought_to_the_end: False where the time limit
-    came before all of them were looked at.
+    undecided_because: as in a plan. sentence: the answer in words. fact: and as a fact. order: of the plan. costs: of
+    the plan. rules: of a part that is made, those that decided the order: together they exclude every order that is
+    better than the plan, and every plan as good that is not as `precedence` says; of one that is not, those that
+    together exclude every order. minimal: none of them can be left out. besides: what excludes every order too, a bend
+    or a straight by itself. plain: the orders 1 … n with end A leading and n … 1 with end B leading. start: why it is
+    not begun with an end bend. precedence: what comes before what. asked: the order that was asked about. changes: what
+    would make the part possible, what touches least first; None where that was not sought. sought_to_the_end: False
+    where the time limit came before all of them were looked at.
     """
 
     schema_: Literal["bendorder-why/1"] = Field(default="bendorder-why/1", alias="schema")
@@ -201,8 +202,8 @@ class Contact(Record):
 
     t: the moment of the motion (0 … 1) up to which it is shown: where the tube first touches something, or, if
     `touches` is False, where it comes nearest. touches: whether it does. near_from: from when on it is nearer to the
-    solid than it needs, None where that is too close to call. moment: the same as `t` in words. sentence: what is met
-    there, in words. reasons: why the step fails or is not settled, as in the verdict.
+    solid than it needs, None where that is too close to call. moment: the same as `t` in words. fact: the sentence as a
+    fact. sentence: what is met there, in words. reasons: why the step fails or is not settled, as in the verdict.
     """
 
     step: int

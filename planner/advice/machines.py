@@ -42,7 +42,7 @@ class Checked:
     smallest_clearance: a proved lower bound over all motions [mm]. time: at the machine [s].
     reason: the main reason why it is not makeable, not settled or bad input, in one sentence. reasons: how many there
     are (where it is proved that no order goes, they exclude all of them together).
-    error: the evidence of "bad input" as data, else None.
+    error: the evidence of "bad input" as data, else None. fact: the reason as a fact.
     """
 
     part: str | None

@@ -108,7 +108,7 @@ class Swing(Record):
 class KeepClear(Record):
     """The floor that tube, arm and clamp sweep in the whole plan.
 
-    sentence: how far it reaches, in words. outline: its corners x, y in turn [mm].
+    sentence: how far it reaches, in words. fact: the same as a fact. outline: its corners x, y in turn [mm].
     """
 
     sentence: str
@@ -240,9 +240,9 @@ class Short(Record):
 class Reason(Record):
     """One fact with its evidence; sentence: the same in words [mm].
 
-    sentence: the reason in words, with its numbers. grade: "proved" (a shop rule, a strike) or "unproved" (too close to
-    call). rule: its short name. bend: that it is about. leads: the end that leads then. order: the order that it is
-    about, where it is about one. solid: what is struck. depth: how deep [mm].
+    sentence: the reason in words, with its numbers. fact: the same as a fact. grade: "proved" (a shop rule, a strike)
+    or "unproved" (too close to call). rule: its short name. bend: that it is about. leads: the end that leads then.
+    order: the order that it is about, where it is about one. solid: what is struck. depth: how deep [mm].
     """
 
     sentence: str
@@ -269,8 +269,8 @@ class Reason(Record):
 class Alternative(Record):
     """Another plan that no plan found beats in all of re-clamps, trim, time and smallest clearance at once.
 
-    sentence: the same in words. reclamps: their number. trim: of both ends [mm]. time: a part at the machine [s].
-    smallest_clearance: of all its motions, a lower bound [mm]. order: in which the bends are made.
+    sentence: the same in words. fact: and as a fact. reclamps: their number. trim: of both ends [mm]. time: a part at
+    the machine [s]. smallest_clearance: of all its motions, a lower bound [mm]. order: in which the bends are made.
     """
 
     sentence: str

@@ -50,8 +50,11 @@ KINDS: dict[str, tuple[dict[str, Any], ...]] = {
 }
 """Changes to the profile, by kind."""
 
-COUNTS = {"right": 4, "left": 4, "turned right": 3, "turned left": 3, "coarse": 5}
-EACH = 3
+COUNTS = {
+    "right": 4, "left": 4, "turned right": 3, "turned left": 3, "coarse": 4, "released": 3, "home with the arm": 3,
+    "waits nearer": 3, "pushed by hand": 3,
+}  # fmt: skip
+EACH = 2
 """Parts of each kind."""
 
 
