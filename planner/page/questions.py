@@ -8,6 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from planner.advice.machines import Checked, Settled
 from planner.errors import InputError
+from planner.facts import Fact
 from planner.page.asked import PartAsked, PartText
 from planner.sequencing.events import Prefer
 
@@ -159,7 +160,7 @@ class ErrorEvidence(BaseModel):
     kind: of error. message: the whole in one sentence. problem: what is wrong, without the place. file: path, or
     "command line". line: from 1. column: from 1. key: with dots between, as it stands in the file. row: of the shape's
     table, from 1. cell: name of the column there. found: the value that was found. allowed: what may stand there.
-    suggestion: the nearest name that would do.
+    suggestion: the nearest name that would do. fact: problem and allowed as facts.
     """
 
     kind: str
@@ -174,6 +175,7 @@ class ErrorEvidence(BaseModel):
     found: Any = None
     allowed: str | None = None
     suggestion: str | None = None
+    fact: dict[Literal["problem", "allowed"], Fact] | None = None
 
 
 class ErrorAnswer(BaseModel):
