@@ -106,31 +106,12 @@ def _bounds(rows: Rows, cells: Cells, upto: Array | float) -> Bounds:
     at_end, wanted = to_end(rows, cells) < rows.radius, np.maximum(convex, lipschitz) < upto
     upper[at_end & ~wanted] = np.inf
     grooved = (kind == Kind.DIE) | (kind == Kind.BORED_BLOCK)
-    near = np.flatnonzero(at_end & wanted & ~grooved)
-    if near.size:
-        at, limit = Near(cells, posed, acceleration, g).take(near), np.broadcast_to(upto, cells.count)[near]
-        section = to_convex(rows, at, limit)
-        upper[near] = section.found
-        convex[near] = np.maximum(convex[near], section.bound)
-        # The midpoint's subgradient may lie along the axis, or the piece, where that of what was found does not.
-        short = section.found - convex[near] > first[:, near].sum(axis=0) + CLOSE_GAP
-        first[:, near] = np.where(short, np.maximum(first[:, near], section.along), first[:, near])
+    near, limit, found = Near(cells, posed, acceleration, g), np.broadcast_to(upto, cells.count), (upper, convex, first)
+    _about_flat_ends(rows, near, limit, np.flatnonzero(at_end & wanted & ~grooved), found)
     wide = cells.ds + cells.dt > 0.0  # at a point (3) is exact
     by_parts = grooved & (at_end | ((rows.needed[row] < 0.0) & wide)) & (np.maximum(convex, lipschitz) < upto)
-    here = np.flatnonzero(by_parts)
-    if here.size:
-        at, limit = Near(cells, posed, acceleration, g).take(here), np.broadcast_to(upto, cells.count)[here]
-        section = to_grooved(rows, at, limit)
-        convex[here] = np.maximum(convex[here], section.bound)
-        upper[here] = np.where(at_end[here], section.found, np.minimum(upper[here], section.found))
-        first[:, here] = section.along
-    tails = np.flatnonzero(kind == Kind.SEGMENT)
-    if tails.size:
-        upper[tails] = _to_flat_tail(rows, cells, posed, tails, upper[tails])
-    ends = np.flatnonzero(kind == Kind.TAIL_END)
-    if ends.size:
-        drawn_in = parameters[1, ends] > -parameters[3, ends] * cells.t[ends]
-        upper[ends[drawn_in]] = _to_tail_left(rows, cells, posed, ends[drawn_in])
+    _about_grooves(rows, near, limit, np.flatnonzero(by_parts), at_end, found)
+    _about_tails(rows, cells, posed, (kind, parameters), upper)
     # A hull's bound may certify a cell, but it does not close on the clearance: what is split is then the other bound.
     # Nor does (3) near an end, where it bounds a sphere.
     better = (((convex > lipschitz) | at_end) & (hull >= exact)) | by_parts
@@ -139,6 +120,46 @@ def _bounds(rows: Rows, cells: Cells, upto: Array | float) -> Bounds:
         np.asarray(np.where(exists(rows, cells), upper, np.inf)),
         np.where(better, first, along),
     )
+
+
+Found = tuple[Array, Array, Array]
+"""The clearance found at the midpoint, the convex bound, and what it takes off along s, t and y; filled in place."""
+
+
+def _about_flat_ends(rows: Rows, near: Near, limit: Array, here: Ints, found: Found) -> None:
+    """Take (4) again about the cross-section of cells near a piece's end, against convex solids."""
+    if not here.size:
+        return
+    upper, convex, first = found
+    section = to_convex(rows, near.take(here), limit[here])
+    upper[here] = section.found
+    convex[here] = np.maximum(convex[here], section.bound)
+    # The midpoint's subgradient may lie along the axis, or the piece, where that of what was found does not.
+    short = section.found - convex[here] > first[:, here].sum(axis=0) + CLOSE_GAP
+    first[:, here] = np.where(short, np.maximum(first[:, here], section.along), first[:, here])
+
+
+def _about_grooves(rows: Rows, near: Near, limit: Array, here: Ints, at_end: Flags, found: Found) -> None:
+    """Take (4) again about the cross-section of cells, against grooved solids by their convex parts."""
+    if not here.size:
+        return
+    upper, convex, first = found
+    section = to_grooved(rows, near.take(here), limit[here])
+    convex[here] = np.maximum(convex[here], section.bound)
+    upper[here] = np.where(at_end[here], section.found, np.minimum(upper[here], section.found))
+    first[:, here] = section.along
+
+
+def _about_tails(rows: Rows, cells: Cells, posed: Posed, solid: tuple[Ints, Array], upper: Array) -> None:
+    """Take the clearance found to the tube's own tail, flat-ended, and as much of it as is left."""
+    kind, parameters = solid
+    tails = np.flatnonzero(kind == Kind.SEGMENT)
+    if tails.size:
+        upper[tails] = _to_flat_tail(rows, cells, posed, tails, upper[tails])
+    ends = np.flatnonzero(kind == Kind.TAIL_END)
+    if ends.size:
+        drawn_in = parameters[1, ends] > -parameters[3, ends] * cells.t[ends]
+        upper[ends[drawn_in]] = _to_tail_left(rows, cells, posed, ends[drawn_in])
 
 
 def to_end(rows: Rows, cells: Cells) -> Array:

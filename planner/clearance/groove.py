@@ -52,30 +52,14 @@ def stays_in_groove(role: Role, tool: Tool, path: Path, groove: Groove) -> bool:
     """
     arc, half_swing = groove.arc, groove.swing <= np.pi
     to_half_turn, to_right_angle = 0.0 < arc <= np.pi, 0.0 < arc <= np.pi / 2.0
-    settled: dict[Tool, dict[Role, bool]] = {
-        Tool.DIE: {
-            Role.TAIL: True,
-            Role.FIRST: True,
-            Role.FORMING: True,
-            Role.FORMED: to_half_turn,
-            Role.AFTER: to_half_turn,
-        },
-        Tool.WIPER: {
-            Role.TAIL: True,
-            Role.FIRST: path is Path.LINE,
-            Role.FORMING: half_swing,
-            Role.FORMED: to_half_turn,
-            Role.AFTER: to_right_angle,
-        },
-        Tool.SECTION: {
-            Role.TAIL: half_swing,
-            Role.FIRST: half_swing,
-            Role.FORMING: half_swing,
-            Role.FORMED: groove.past_section and to_half_turn,
-            Role.AFTER: groove.past_section and to_right_angle,
-        },
+    on_line, past = path is Path.LINE, groove.past_section
+    roles = (Role.TAIL, Role.FIRST, Role.FORMING, Role.FORMED, Role.AFTER)
+    settled = {
+        Tool.DIE: (True, True, True, to_half_turn, to_half_turn),
+        Tool.WIPER: (True, on_line, half_swing, to_half_turn, to_right_angle),
+        Tool.SECTION: (half_swing, half_swing, half_swing, past and to_half_turn, past and to_right_angle),
     }
-    return settled.get(tool, {}).get(role, False)
+    return tool in settled and dict(zip(roles, settled[tool], strict=True)).get(role, False)
 
 
 def only_beyond(role: Role, tool: Tool, phase: Phase) -> bool:

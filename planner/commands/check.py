@@ -30,6 +30,41 @@ Exit codes, the first that holds:
 A machine that has no tooling for the tube cannot make it."""
 
 
+Machines = Annotated[
+    list[str] | None,
+    Parameter(
+        name=("--machine", "-m"),
+        negative=(),
+        help="A profile's name or a profile file; may be given several times. Without it the part's own counts.",
+        show_default=False,
+    ),
+]
+Every = Annotated[
+    bool, Parameter(name="--all", negative=(), help="Try every profile that `machines` lists.", show_default=False)
+]
+EachTimeLimit = Annotated[
+    float | None,
+    Parameter(
+        validator=validators.Number(gt=0),
+        help="Seconds for each plan, after which it is undecided.",
+        show_default=False,
+        help="Seconds for each plan, after which it is undecided.",
+        show_default=False,
+    ),
+]
+Workers = Annotated[
+    int | None,
+    Parameter(
+        validator=validators.Number(gte=1),
+        help="How many plans may be made at once; as many as there are cores without it.",
+        show_default=False,
+    ),
+]
+Csv = Annotated[
+    bool, Parameter(name="--csv", negative=(), help="Print the lines as CSV and nothing else.", show_default=False)
+]
+
+
 @app.command(
     name="check",
     help="Say in a line for each machine whether it can make a part, at what cost, or why not.",
@@ -37,40 +72,12 @@ A machine that has no tooling for the tube cannot make it."""
 )
 def check_command(
     *part: Annotated[PartFile, Parameter(required=True)],
-    machine: Annotated[
-        list[str] | None,
-        Parameter(
-            name=("--machine", "-m"),
-            negative=(),
-            help="A profile's name or a profile file; may be given several times. Without it the part's own counts.",
-            show_default=False,
-        ),
-    ] = None,
-    every: Annotated[
-        bool,
-        Parameter(name="--all", negative=(), help="Try every profile that `machines` lists.", show_default=False),
-    ] = False,
+    machine: Machines = None,
+    every: Every = False,
     profiles: Profiles = None,
-    time_limit: Annotated[
-        float | None,
-        Parameter(
-            validator=validators.Number(gt=0),
-            help="Seconds for each plan, after which it is undecided.",
-            show_default=False,
-        ),
-    ] = None,
-    workers: Annotated[
-        int | None,
-        Parameter(
-            validator=validators.Number(gte=1),
-            help="How many plans may be made at once; as many as there are cores without it.",
-            show_default=False,
-        ),
-    ] = None,
-    as_csv: Annotated[
-        bool,
-        Parameter(name="--csv", negative=(), help="Print the lines as CSV and nothing else.", show_default=False),
-    ] = False,
+    time_limit: EachTimeLimit = None,
+    workers: Workers = None,
+    as_csv: Csv = False,
     as_json: Json = False,
 ) -> int:
     """Check the parts, print the lines and return the exit code of what they come to."""

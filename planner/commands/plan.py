@@ -25,6 +25,27 @@ from planner.commands.app import (
     write,
 )
 
+Alternatives = Annotated[
+    bool, Parameter(negative=(), help="Also list the plans that are better in something else.", show_default=False)
+]
+Changes = Annotated[
+    bool,
+    Parameter(negative=(), help="Of a part that is not makeable, also seek what would make it so.", show_default=False),
+]
+Confirm = Annotated[
+    bool, Parameter(negative=(), help="Let the other engine prove the result again.", show_default=False)
+]
+Engine = Annotated[
+    Literal["exact", "cp-sat"], Parameter(help="Which engine searches; both find the same plan.", show_default=True)
+]
+Clearances = Annotated[
+    bool, Parameter(negative=(), help="Also print how near every motion comes, where and to what.", show_default=False)
+]
+ProofFile = Annotated[
+    Path | None,
+    Parameter(help="Also write what the verdict rests on to this file, for `verify`.", show_default=False),
+]
+
 
 @app.command(
     name="plan",
@@ -38,33 +59,13 @@ def plan_command(
     machine: MachineName = None,
     profiles: Profiles = None,
     prefer: Preferred = "fewer re-clamps",
-    alternatives: Annotated[
-        bool,
-        Parameter(negative=(), help="Also list the plans that are better in something else.", show_default=False),
-    ] = False,
-    changes: Annotated[
-        bool,
-        Parameter(
-            negative=(), help="Of a part that is not makeable, also seek what would make it so.", show_default=False
-        ),
-    ] = False,
-    confirm: Annotated[
-        bool,
-        Parameter(negative=(), help="Let the other engine prove the result again.", show_default=False),
-    ] = False,
-    engine: Annotated[
-        Literal["exact", "cp-sat"],
-        Parameter(help="Which engine searches; both find the same plan.", show_default=True),
-    ] = "exact",
+    alternatives: Alternatives = False,
+    changes: Changes = False,
+    confirm: Confirm = False,
+    engine: Engine = "exact",
     time_limit: TimeLimit = None,
-    clearances: Annotated[
-        bool,
-        Parameter(negative=(), help="Also print how near every motion comes, where and to what.", show_default=False),
-    ] = False,
-    proof: Annotated[
-        Path | None,
-        Parameter(help="Also write what the verdict rests on to this file, for `verify`.", show_default=False),
-    ] = None,
+    clearances: Clearances = False,
+    proof: ProofFile = None,
     force: Force = False,
     as_json: Json = False,
 ) -> int:
