@@ -30,7 +30,7 @@ from planner.search.search import Search
 from planner.sequencing.events import ANY, Event, Grade, NoGood, Pattern, Value
 from planner.sequencing.events import Sequence as Proposal
 from planner.sequencing.exact import Exact
-from planner.sequencing.feasible_orders import Left, every_order, no_extra
+from planner.sequencing.feasible_orders import FeasibleOrders, every_order, no_extra
 from planner.sequencing.forbidden import ENDS
 from planner.tolerances import ALIKE_IN_TENTHS
 from planner.wording.say import say
@@ -196,7 +196,7 @@ def proposals(
     The first `known_to` of them keep what is known, of the others only the rules are asked. grade: "proved" leaves
     aside what is not proved; besides: what else is kept.
     """
-    left = Left(search.problem, every_order)
+    left = FeasibleOrders(search.problem, every_order)
     rules = (*steps.others, *steps.up_to(made, search.problem.rules))
 
     def best() -> Proposal | None:

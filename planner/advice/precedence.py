@@ -24,7 +24,7 @@ from planner.rules.broken import other
 from planner.search.decision import Plannable, carried_out
 from planner.search.search import Search
 from planner.sequencing.events import Event, Grade, NoGood, Pattern, Sequence
-from planner.sequencing.feasible_orders import Left, as_good_as
+from planner.sequencing.feasible_orders import FeasibleOrders, as_good_as
 from planner.wording.say import say
 
 
@@ -62,7 +62,7 @@ class Asked:
 
     def __post_init__(self) -> None:
         self.counts = as_good_as(self.best.value, self.search.prefer)
-        self.left = Left(self.search.problem, self.counts)
+        self.left = FeasibleOrders(self.search.problem, self.counts)
         self.found.append(order_of(self.search.case, self.best))
 
     def none_left(self, forbidden: Iterable[NoGood]) -> bool | None:

@@ -13,9 +13,9 @@ from planner.feasibility.orders import Case
 from planner.inputs.part import Part
 from planner.inputs.springback import Setting
 from planner.rules.bending import largest_angle, rated_capacity
-from planner.rules.broken import Broken, End, other
+from planner.rules.broken import Broken, End, keeps, other
 from planner.rules.carriage import grip_window
-from planner.rules.grip import Loaded, pressure_die_lasts, tail_left
+from planner.rules.grip import Loaded, grip_kept, pressure_die_lasts, tail_left
 from planner.sequencing.events import Trims
 from planner.tolerances import RULE_SLACK
 from planner.tube.partly_bent import bend_seen, seen_from
@@ -66,7 +66,7 @@ def _broken_at_best(case: Case, number: int, leads: End) -> Broken | None:
             return Broken("carriage reach", number, leads, said)
     if bend == 1:
         held = float(loaded.view.bend_starts[0]) + loaded.trim_lead
-        if held + RULE_SLACK < tooling.shortest_grip:
+        if not keeps(grip_kept(loaded.view, bend, tooling), loaded.trim_lead):
             least = needed(tooling.shortest_grip)
             said = fact("grip-too-short-with-all-trim", bend=number, leads=leads, held=length(held), needed=least)
             return Broken("shortest grip", number, leads, said)

@@ -10,6 +10,7 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from functools import cache
+from itertools import groupby
 
 from planner.facts import degrees, fact
 from planner.feasibility.orders import Case
@@ -17,16 +18,26 @@ from planner.feasibility.stations import wrapped
 from planner.inputs.machine import Carriage
 from planner.inputs.springback import Setting
 from planner.rules.bending import largest_angle, rated_capacity
-from planner.rules.broken import Broken, End, other
-from planner.rules.carriage import hold_serves, regrip_fits, window_open
+from planner.rules.broken import Broken, End, Kept, keeps, other
+from planner.rules.carriage import (
+    filled_from,
+    hold_kept,
+    hold_serves,
+    regrip_fits,
+    regrip_kept,
+    window_kept,
+    window_open,
+)
 from planner.rules.chuck import rolls_within
 from planner.rules.grip import (
     Loaded,
     clamps_that_fit,
-    end_of_swing,
+    grip_kept,
     pressure_die_lasts,
+    rod_kept,
     rod_reaches,
     same_dies,
+    tail_kept,
     tail_left,
 )
 from planner.sequencing.events import ANY, Begun, Event, Hold, NoGood, Pattern, Span, Trims
@@ -123,17 +134,15 @@ def trims_to_choose(case: Case) -> tuple[Trims, ...]:
         allowed = {"A": case.allowed.a, "B": case.allowed.b}
         for bend in range(1, view.n_bends + 1):
             number = case.number(end, bend)
-            tooling, start = case.tooling[number - 1], float(view.bend_starts[bend - 1])
-            over = end_of_swing(view, bend, case.settings[number - 1])
-            behind = [over + tooling.shortest_tail]
+            tooling, setting = case.tooling[number - 1], case.settings[number - 1]
+            behind = [tail_kept(view, bend, setting, tooling)[0]]
             if carriage is not None:
-                held = carriage.reach[0] + carriage.grip_length
-                behind.append(over + held)
+                behind.append(filled_from(view, bend, setting, carriage))
                 if carriage.finish_released:
-                    behind.append(start + held)
-            _add(points[end], tooling.shortest_grip - start, allowed[end])
+                    behind.append(filled_from(view, bend, setting, carriage, released=True))
+            _add(points[end], grip_kept(view, bend, tooling)[0], allowed[end])
             for needed in behind:
-                _add(points[other(end)], needed - view.developed_length, allowed[other(end)])
+                _add(points[other(end)], needed, allowed[other(end)])
     if carriage is not None and any(solid.moves_with == "carriage" for solid in case.machine.solid):
         for end in ENDS:
             points[end] |= _longest_kept(case, end, carriage)
@@ -148,11 +157,11 @@ def _longest_kept(case: Case, end: End, carriage: Carriage) -> set[float]:
     the very end: one that cannot be passed through allows no more, another gains nothing from more.
     """
     allowed, view = case.allowed.at(end), case.view(other(end))
-    mandrel, found = case.machine.mandrel, {allowed}
-    for start in view.bend_starts:
-        limits = [carriage.reach[1] + carriage.grip_length, *([] if mandrel is None else [mandrel.rod_length])]
-        for limit in limits:
-            most = float(math.floor(limit + float(start) - view.developed_length + RULE_SLACK))
+    held, found = carriage.reach[1] + carriage.grip_length, {allowed}
+    for bend in range(1, view.n_bends + 1):
+        very_end = held + float(view.bend_starts[bend - 1]) - view.developed_length
+        for limit in (very_end, rod_kept(view, bend, case.machine)[1]):
+            most = math.inf if limit == math.inf else float(math.floor(limit + RULE_SLACK))
             if 0.0 < most < allowed:
                 found.add(most)
     return found
@@ -196,13 +205,19 @@ class _Rules:
     def _setting(self, end: End, bend: int) -> float:
         return self.case.settings[self.case.number(end, bend) - 1]
 
-    def _at_leading_end(self, end: End, bend: int, ask: Ask) -> Iterator[tuple[Span, Broken]]:
+    def _at_leading_end(self, end: End, bend: int, kept: Kept, ask: Ask) -> Iterator[tuple[Span, Broken]]:
         """Yield the spans of trim at the leading end within which a rule is broken."""
-        yield from spans([(value, ask(self.loaded(end, value, 0.0), bend)) for value in self.values[end]])
+        for span, greatest in outside(kept, self.values[end]):
+            broken = ask(self.loaded(end, greatest, 0.0), bend)
+            assert broken is not None  # it is kept in no other trims
+            yield span, broken
 
-    def _at_tail(self, end: End, bend: int, ask: Ask) -> Iterator[tuple[Span, Broken]]:
+    def _at_tail(self, end: End, bend: int, kept: Kept, ask: Ask) -> Iterator[tuple[Span, Broken]]:
         """Yield the spans of trim at the tail within which a rule is broken."""
-        yield from spans([(value, ask(self.loaded(end, 0.0, value), bend)) for value in self.values[other(end)]])
+        for span, greatest in outside(kept, self.values[other(end)]):
+            broken = ask(self.loaded(end, 0.0, greatest), bend)
+            if broken is not None:  # at the edge of a hold a rounding may still keep it
+                yield span, broken
 
     def _by_itself(self) -> Iterator[NoGood]:
         """The machine's largest angle, and its rated capacity."""
@@ -234,7 +249,8 @@ class _Rules:
             found = clamps_that_fit(loaded, bend, formed, tooling)
             return found if isinstance(found, Broken) else None
 
-        for span, broken in self._at_leading_end(end, bend, ask):
+        kept = grip_kept(self.case.view(end), bend, tooling)
+        for span, broken in self._at_leading_end(end, bend, kept, ask):
             yield _nogood(Pattern(Event.BEND, end, bend, (bend, bend), trim_lead=span), broken)
         between = ask(self.loaded(end, 0.0, 0.0), bend, frozenset({bend - 1})) if bend > 1 else None
         if between is not None:
@@ -244,7 +260,9 @@ class _Rules:
         """The shortest tail behind the bend."""
         tooling = self.case.tooling[self.case.number(end, bend) - 1]
         setting = self._setting(end, bend)
-        for span, broken in self._at_tail(end, bend, lambda loaded, bend: tail_left(loaded, bend, setting, tooling)):
+        kept = tail_kept(self.case.view(end), bend, setting, tooling)
+        asking = self._at_tail(end, bend, kept, lambda loaded, bend: tail_left(loaded, bend, setting, tooling))
+        for span, broken in asking:
             yield _nogood(Pattern(Event.BEND, end, bend, (1, bend), trim_tail=span), broken)
 
     def _pressure_die(self, end: End, bend: int) -> Iterator[NoGood]:
@@ -257,13 +275,14 @@ class _Rules:
     def _rod(self, end: End, bend: int) -> Iterator[NoGood]:
         """The mandrel's rod where the bend is the first after a load."""
         machine = self.case.machine
-        for span, broken in self._at_tail(end, bend, lambda loaded, bend: rod_reaches(loaded, bend, machine)):
+        kept = rod_kept(self.case.view(end), bend, machine)
+        for span, broken in self._at_tail(end, bend, kept, lambda loaded, bend: rod_reaches(loaded, bend, machine)):
             for event in (Event.LOAD, Event.TURN, Event.RELOAD):
                 yield _nogood(Pattern(event, end, bend, (1, bend), trim_tail=span), broken)
 
     def _windows(self, end: End, bend: int) -> Iterator[NoGood]:
         """The carriage's reach for the bend by itself, held and released, and for a re-grip at its end."""
-        carriage, setting = self.carriage, self._setting(end, bend)
+        carriage, setting, view = self.carriage, self._setting(end, bend), self.case.view(end)
         if carriage is None:
             return
         choices: tuple[bool | None, ...] = (False, True) if carriage.finish_released else (None,)
@@ -272,9 +291,16 @@ class _Rules:
             def ask(loaded: Loaded, bend: int, released: bool = bool(released)) -> Broken | None:
                 return window_open(loaded, bend, setting, carriage, released)
 
-            for span, broken in self._at_tail(end, bend, ask):
+            kept = window_kept(view, bend, setting, carriage, bool(released))
+            for span, broken in self._at_tail(end, bend, kept, ask):
                 yield _nogood(Pattern(Event.BEND, end, bend, (1, bend), trim_tail=span, released=released), broken)
-        for span, broken in self._at_tail(end, bend, lambda loaded, bend: regrip_fits(loaded, bend, setting, carriage)):
+        asking = self._at_tail(
+            end,
+            bend,
+            regrip_kept(view, bend, setting, carriage),
+            lambda loaded, bend: regrip_fits(loaded, bend, setting, carriage),
+        )
+        for span, broken in asking:
             yield _nogood(Pattern(Event.REGRIP, end, bend, (1, bend), trim_tail=span), broken)
 
     def _holds(self, end: End) -> Iterator[NoGood]:
@@ -284,27 +310,29 @@ class _Rules:
         for hold in self._all_holds():
             for bend in range(hold.since, self.n + 1):
                 last = bend == self.n and self.carriage.finish_released
-                held = list(self._at_tail(end, bend, self._served(hold, False)))
+                held = list(self._served(end, hold, bend, released=False))
                 for span, broken in held:
                     released = False if last else None
                     yield _nogood(Pattern(Event.BEND, end, bend, (1, bend), ANY, span, hold, None, released), broken)
                 if last:
-                    for span, broken in self._at_tail(end, bend, self._served(hold, True)):
+                    for span, broken in self._served(end, hold, bend, released=True):
                         yield _nogood(Pattern(Event.BEND, end, bend, (1, bend), ANY, span, hold, None, True), broken)
                 if any(span == ANY for span, _ in held):
                     break  # it goes on over no bend beyond this one
 
-    def _served(self, hold: Hold, released: bool) -> Ask:
-        carriage = self.carriage
+    def _served(self, end: End, hold: Hold, bend: int, released: bool) -> Iterator[tuple[Span, Broken]]:
+        """Yield the spans of trim at the tail within which a hold does not serve a bend."""
+        carriage, view, setting = self.carriage, self.case.view(end), self._setting(end, bend)
         assert carriage is not None  # asked only then
 
         def ask(loaded: Loaded, bend: int) -> Broken | None:
             face = self.case.face(loaded, hold)
             assert face is not None  # there is a carriage
-            setting = self._setting(loaded.leads, bend)
             return hold_serves(loaded, face, hold.since, bend, setting, carriage, released)
 
-        return ask
+        back = self.case.farthest_face(end, hold)
+        assert back is not None  # there is a carriage
+        yield from self._at_tail(end, bend, hold_kept(view, back, bend, setting, carriage, released), ask)
 
     def _all_holds(self) -> Iterator[Hold]:
         for since in range(1, self.n + 1):
@@ -339,21 +367,15 @@ def _trims(end: End, lead: float, tail: float) -> Trims:
     return Trims(lead, tail) if end == "A" else Trims(tail, lead)
 
 
-def spans(asked: list[tuple[float, Broken | None]]) -> Iterator[tuple[Span, Broken]]:
-    """Yield the spans of a rising list of trims within which a rule is broken, with what it says at the greatest.
+def outside(kept: Kept, trims: list[float]) -> Iterator[tuple[Span, float]]:
+    """Yield the spans of a rising list of trims within which a rule is broken, each with its greatest trim.
 
     A span that holds for every trim there is reaches from −∞ to ∞.
     """
-    first: float | None = None
-    for place, (value, broken) in enumerate(asked):
-        if broken is None:
-            first = None
-            continue
-        first = value if first is None else first
-        following = asked[place + 1][1] if place + 1 < len(asked) else None
-        if following is None:
-            whole = first == asked[0][0] and place == len(asked) - 1
-            yield (ANY if whole else (first, value)), broken
+    for broken, some in groupby(trims, key=lambda trim: not keeps(kept, trim)):
+        if broken:
+            span = list(some)
+            yield (ANY if len(span) == len(trims) else (span[0], span[-1])), span[-1]
 
 
 def _nogood(pattern: Pattern, broken: Broken) -> NoGood:

@@ -12,7 +12,7 @@ from itertools import pairwise
 from planner.inputs.machine import Machine, Tooling
 from planner.inputs.part import Part
 from planner.rules.broken import Broken, End, other
-from planner.rules.carriage import Grip, hold_face
+from planner.rules.carriage import Grip, farthest_hold, hold_face
 from planner.rules.grip import Loaded, clamps_that_fit
 from planner.rules.stock import most_stock, unasked_ends
 from planner.sequencing.events import Arrival, Event, Hold, Sequence, Trims
@@ -68,10 +68,12 @@ class Case:
     def face(self, loaded: Loaded, hold: Hold) -> float | None:
         """Return u of a hold [mm], counted from the leading end; None on a hand-fed bender."""
         carriage = self.machine.carriage
-        if carriage is None:
-            return None
-        regripped_at = float(loaded.view.bend_ends[hold.since - 2]) if hold.begun == "re-grip" else None
-        return hold_face(loaded, hold.since, regripped_at, carriage)
+        return None if carriage is None else hold_face(loaded, hold.since, _regripped_at(loaded.view, hold), carriage)
+
+    def farthest_face(self, leads: End, hold: Hold) -> float | None:
+        """Return the greatest u of a hold, whatever the stock [mm]; None on a hand-fed bender."""
+        view, carriage = self.view(leads), self.machine.carriage
+        return None if carriage is None else farthest_hold(view, hold.since, _regripped_at(view, hold), carriage)
 
     def flush_advance(self, leads: End, bend: int, trims: Trims) -> float | None:
         """Return how far the bare tube is advanced from its leading end at the tangent point to its first bend [mm].
@@ -83,6 +85,11 @@ class Case:
         if carriage is not None and face is not None and face + loaded.trim_lead > carriage.reach[1]:
             return None
         return float(loaded.view.bend_starts[bend - 1]) + loaded.trim_lead
+
+
+def _regripped_at(view: Part, hold: Hold) -> float | None:
+    """Return the stock coordinate at the tangent point where a re-grip begins a hold, None at a load [mm]."""
+    return float(view.bend_ends[hold.since - 2]) if hold.begun == "re-grip" else None
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from planner.plans.document import Reason
 from planner.plans.reasons import from_nogood
 from planner.search.search import Search
 from planner.sequencing.events import Event, NoGood, Pattern
-from planner.sequencing.feasible_orders import FREE_CHUCK, Counts, Left, every_order
+from planner.sequencing.feasible_orders import FREE_CHUCK, Counts, FeasibleOrders, every_order
 
 Item = TypeVar("Item")
 
@@ -65,7 +65,7 @@ class Enough:
 
     def __init__(self, search: Search, counts: Counts = every_order, forbidden: Iterable[NoGood] = ()) -> None:
         self.bare = replace(search.problem, rules=tuple(forbidden))
-        self.left = Left(search.problem, counts)
+        self.left = FeasibleOrders(search.problem, counts)
         self.questions = 0
 
     def __call__(self, grounds: Sequence[Ground]) -> bool:

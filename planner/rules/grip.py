@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from planner.facts import fact, kept, length, needed
 from planner.inputs.machine import Machine, Tooling
 from planner.inputs.part import Part
-from planner.rules.broken import Broken, End
+from planner.rules.broken import ALWAYS, Broken, End, Kept, keeps
 from planner.tolerances import RULE_SLACK
 from planner.tube.partly_bent import bend_seen
 
@@ -51,7 +52,7 @@ def clamps_that_fit(loaded: Loaded, bend: int, formed: frozenset[int], tooling: 
     ahead = nearest_formed(bend, formed)
     if ahead is None:
         held = start + loaded.trim_lead
-        if held + RULE_SLACK >= tooling.shortest_grip:
+        if keeps(grip_kept(loaded.view, bend, tooling), loaded.trim_lead):
             return tooling.clamp_lengths
         said = fact(
             "grip-too-short",
@@ -78,6 +79,11 @@ def clamps_that_fit(loaded: Loaded, bend: int, formed: frozenset[int], tooling: 
     )
     numbers = {"straight": straight, "shortest_clamp": shortest}
     return Broken("clamp longer than the straight", loaded.number(bend), loaded.leads, said, numbers)
+
+
+def grip_kept(view: Part, bend: int, tooling: Tooling) -> Kept:
+    """Return the trims at the leading end with which the clamp holds the shortest grip, nothing formed ahead [mm]."""
+    return tooling.shortest_grip - float(view.bend_starts[bend - 1]), math.inf
 
 
 def same_dies(loaded: Loaded, bend: int, own: Tooling, ahead: Tooling) -> Broken | None:
@@ -123,7 +129,7 @@ def pressure_die_lasts(loaded: Loaded, bend: int, setting: float, tooling: Tooli
 def tail_left(loaded: Loaded, bend: int, setting: float, tooling: Tooling) -> Broken | None:
     """The shortest tail must be left behind the tangent point when the bend ends [rad, mm]."""
     left = loaded.stock_behind_zero - end_of_swing(loaded.view, bend, setting)
-    if left + RULE_SLACK >= tooling.shortest_tail:
+    if keeps(tail_kept(loaded.view, bend, setting, tooling), loaded.trim_tail):
         return None
     said = fact(
         "tail-too-short",
@@ -136,17 +142,30 @@ def tail_left(loaded: Loaded, bend: int, setting: float, tooling: Tooling) -> Br
     return Broken("shortest tail", loaded.number(bend), loaded.leads, said, numbers)
 
 
+def tail_kept(view: Part, bend: int, setting: float, tooling: Tooling) -> Kept:
+    """Return the trims at the tail with which the shortest tail is left when the bend ends [rad, mm]."""
+    return end_of_swing(view, bend, setting) + tooling.shortest_tail - view.developed_length, math.inf
+
+
 def rod_reaches(loaded: Loaded, first_bend: int, machine: Machine) -> Broken | None:
     """The tube behind the tangent point at the first bend after a load must not be longer than the mandrel's rod."""
     if machine.mandrel is None:
         return None
     behind = loaded.stock_behind_zero - float(loaded.view.bend_starts[first_bend - 1])
-    if behind <= machine.mandrel.rod_length + RULE_SLACK:
+    if keeps(rod_kept(loaded.view, first_bend, machine), loaded.trim_tail):
         return None
     rod = machine.mandrel.rod_length
     bend = loaded.number(first_bend)
     said = fact("rod-too-short", bend=bend, leads=loaded.leads, behind=length(behind), rod=length(rod))
     return Broken("rod length", bend, loaded.leads, said, {"behind": behind, "rod": rod})
+
+
+def rod_kept(view: Part, first_bend: int, machine: Machine) -> Kept:
+    """Return the trims at the tail with which the tube goes over the mandrel's rod at the first bend of a load [mm]."""
+    if machine.mandrel is None:
+        return ALWAYS
+    start = float(view.bend_starts[first_bend - 1])
+    return -math.inf, machine.mandrel.rod_length + start - view.developed_length
 
 
 def end_of_swing(view: Part, bend: int, setting: float) -> float:

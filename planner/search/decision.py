@@ -69,7 +69,8 @@ def decide(search: Search) -> Decision:
 
 def _bound(search: Search, found: Plannable | None) -> Sequence | None:
     """Return the best sequence that is not proved to fail; nothing is learned that would forbid the plan found."""
-    search.known.goes = None if found is None else found.sequence
+    if found is not None:
+        search.known.keep(found.sequence)
     return search.best(proved_only=True)
 
 

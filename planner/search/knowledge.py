@@ -65,6 +65,10 @@ class Knowledge:
         self._take_in(fresh)
         return bool(fresh)
 
+    def keep(self, sequence: Sequence) -> None:
+        """Take in that a sequence goes: it was carried out, every motion of it certified as printed."""
+        self.goes = sequence
+
     def reject(self, nogood: NoGood) -> None:
         """Take in a no-good that was found elsewhere."""
         self._take_in([nogood])

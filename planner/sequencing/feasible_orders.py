@@ -41,7 +41,7 @@ def as_good_as(value: Value, prefer: Prefer) -> Counts:
     return lambda other: other.key(prefer)[:3] <= ours
 
 
-class Left:
+class FeasibleOrders:
     """Asks whether an order that counts is left by rules and no-goods, whatever it costs beside its re-clamps and trim.
 
     A pair of trims is not asked of where another one leaves all that it leaves, and nothing is gone through beyond the

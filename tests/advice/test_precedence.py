@@ -21,7 +21,7 @@ from planner.plans.document import End, OrderedBend
 from planner.search.decision import Decision
 from planner.search.search import Search
 from planner.sequencing.events import Prefer, Value
-from planner.sequencing.feasible_orders import Left
+from planner.sequencing.feasible_orders import FeasibleOrders
 from tests.advice.parts import (
     begun_in_the_middle,
     every_order,
@@ -191,7 +191,7 @@ def test_whether_an_order_as_good_is_left_agrees_with_going_through_all_of_them(
                 return value.key(prefer)[1:3] <= most  # noqa: B023  asked before the next seed
 
             expected = bool(values) and values[0] <= (first, second)
-            assert Left(problem, counts)(problem, instance.nogoods) == expected, (seed, first, second)
+            assert FeasibleOrders(problem, counts)(problem, instance.nogoods) == expected, (seed, first, second)
             seen[expected] += 1
     assert min(seen[True], seen[False]) >= 200
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import FrozenInstanceError, replace
 
 import pytest
@@ -10,7 +11,7 @@ from planner.planning import Learned, plan, planned
 from planner.plans.evidence import Evidence
 from planner.search.alternatives import RUNG, other_ways
 from planner.search.decision import Plannable, decide
-from planner.search.search import Search
+from planner.search.search import Progress, Search
 from planner.sequencing.events import Event, NoGood, Pattern
 from planner.sequencing.exact import Exact
 from planner.tube.bodies import Motion
@@ -112,3 +113,26 @@ def test_the_whole_problem_is_known_whatever_is_asked() -> None:
     narrowed = search.forbidding([unproved(1)])
     assert isinstance(narrowed, Search)
     assert narrowed.known.problem is search.problem
+
+
+def test_what_would_forbid_a_plan_that_was_carried_out_is_not_learned() -> None:
+    search = search_of(hanging(400, 400), bender(LOW))
+    decision = decide(search)
+    assert decision.plan is not None
+    assert search.known.goes == decision.plan.sequence
+    first = decision.plan.sequence.arrivals[0]
+    against = NoGood(Pattern(Event.BEND, first.leads, first.bend, (first.ahead, first.ahead)), "strike", "")
+    assert not search.known.learn([against])
+    assert search.known.learn([of_no_bend()])
+
+
+def test_the_progress_is_told_from_time_to_time_and_only_to_who_listens() -> None:
+    search = search_of(hanging(400, 400), bender(LOW))
+    told: list[str] = []
+    listening = Progress(told.append, told=-math.inf)
+    listening.tell(search.known)
+    listening.tell(search.known)
+    assert told == ["0 bends and 0 moves checked, 0 no-goods learned"]
+    Progress(None, told=-math.inf).tell(search.known)
+    assert search.afresh(told.append).progress.report == told.append
+    assert search.progress.report is None
