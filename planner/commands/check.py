@@ -48,8 +48,6 @@ EachTimeLimit = Annotated[
         validator=validators.Number(gt=0),
         help="Seconds for each plan, after which it is undecided.",
         show_default=False,
-        help="Seconds for each plan, after which it is undecided.",
-        show_default=False,
     ),
 ]
 Workers = Annotated[
