@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from types import ModuleType
+from types import ModuleType, SimpleNamespace
 from typing import Any
 
 import pytest
@@ -130,6 +130,7 @@ def planned(monkeypatch: pytest.MonkeyPatch) -> Callable[[Verdict | BaseExceptio
 
         module = ModuleType("planner.planning")
         module.plan = plan  # type: ignore[attr-defined]
+        module.planned = lambda part, machine, **_: SimpleNamespace(plan=plan(part, machine))  # type: ignore[attr-defined]
         monkeypatch.setitem(sys.modules, "planner.planning", module)
         return seen
 
