@@ -9,19 +9,18 @@ the step that fails.
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
 from planner.advice.answers import AtStep, Costs, Judged
+from planner.advice.notation import Order, order_of, written
 from planner.deadline import OutOfTime, unlimited
-from planner.errors import InputError
 from planner.facts import Fact, Quantity, fact, length, needed, proved, six_digits
 from planner.feasibility.orders import Case
 from planner.feasibility.places import places
-from planner.plans.document import Because, End, OrderedBend, Plan, Reason
+from planner.plans.document import Because, End, Plan, Reason
 from planner.plans.grounds import Enough, Ground, grounds_of, least_set, told
 from planner.plans.known import least_of, runs_only
 from planner.plans.steps import StepList
@@ -34,59 +33,7 @@ from planner.sequencing.feasible_orders import FeasibleOrders, every_order, no_e
 from planner.sequencing.forbidden import ENDS
 from planner.tolerances import ALIKE_IN_TENTHS
 from planner.wording.say import say
-from planner.words import counted, rounded_down
-
-WRITTEN = 'bend number and leading end, a space between, as "3A 4A 2B 1B"'
-ENTRY = re.compile(r"([1-9][0-9]{0,8})([AB])")
-
-Order = tuple[OrderedBend, ...]
-
-
-def read_order(text: str, n: int) -> Order:
-    """Return an order of n bends written as bend number and leading end: "3A 4A 2B 1B". Raises InputError."""
-
-    def refused(problem: str, found: str, suggestion: str | None = None) -> InputError:
-        return InputError(
-            problem, file="command line", key="--order", found=found, allowed=WRITTEN, suggestion=suggestion
-        )
-
-    order: list[OrderedBend] = []
-    for word in text.split():
-        entry = ENTRY.fullmatch(word)
-        if entry is None:
-            meant = re.sub(r"[^0-9AB]", "", word.upper())
-            raise refused(f'"{word}" is no bend with a leading end', word, meant if ENTRY.fullmatch(meant) else None)
-        bend, leads = int(entry[1]), _end(entry[2])
-        if bend > n:
-            raise refused(f"there is no bend {bend}, the part has {counted(n, 'bend')}", word)
-        if any(made.bend == bend for made in order):
-            raise refused(f"bend {bend} comes twice", word)
-        order.append(OrderedBend(bend=bend, leads=leads))
-    missing = sorted(set(range(1, n + 1)) - {made.bend for made in order})
-    if missing:
-        which = f"bend {missing[0]} is" if len(missing) == 1 else f"bends {', '.join(map(str, missing))} are"
-        raise refused(f"{which} missing, the part has {counted(n, 'bend')}", text)
-    return tuple(order)
-
-
-def _end(letter: str) -> End:
-    return "A" if letter == "A" else "B"
-
-
-def written(order: Iterable[OrderedBend]) -> str:
-    """Return an order as it is read: "3A 4A 2B 1B"."""
-    return " ".join(f"{made.bend}{made.leads}" for made in order)
-
-
-def straight_through(n: int) -> tuple[Order, Order]:
-    """Return the two plain orders: 1 … n with end A leading, n … 1 with end B leading."""
-    from_a = tuple(OrderedBend(bend=bend, leads="A") for bend in range(1, n + 1))
-    return from_a, tuple(OrderedBend(bend=bend, leads="B") for bend in range(n, 0, -1))
-
-
-def order_of(case: Case, found: Plannable) -> Order:
-    """Return the order of a sequence."""
-    return tuple(OrderedBend(bend=case.number(at.leads, at.bend), leads=at.leads) for at in found.sequence.arrivals)
+from planner.words import rounded_down
 
 
 def judge(search: Search, order: Order, best: Plannable | None, of_best: Costs | None = None) -> Judged:

@@ -15,7 +15,8 @@ from typing import Any
 
 from planner.advice.answers import Before, Leads, Precedence
 from planner.advice.diagram import text_diagram
-from planner.advice.order import Order, least_costs, order_of
+from planner.advice.notation import Order, order_of
+from planner.advice.order import least_costs
 from planner.facts import fact
 from planner.feasibility.orders import Case
 from planner.plans.document import End, OrderedBend

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from planner.advice.answers import Begun, BegunVerdict, Start
-from planner.advice.order import Order, in_seconds, least_costs, order_of, written
+from planner.advice.notation import Order, order_of, written
+from planner.advice.order import in_seconds, least_costs
 from planner.facts import Fact, fact, length
 from planner.feasibility.orders import Case
 from planner.plans.document import OrderedBend, Reason

@@ -23,7 +23,8 @@ from planner.advice.in_the_way import (
     solid_of,
     up_to,
 )
-from planner.advice.order import Order, Steps, judge, proposals
+from planner.advice.notation import Order
+from planner.advice.order import Steps, judge, proposals
 from planner.advice.plainest import on_before_the_run, path_tried, plainest, rolled_on, straight_on
 from planner.clearance.verdicts import Answer
 from planner.cuts.strike_cuts import Struck

@@ -8,7 +8,8 @@ from typing import Any, Final
 
 from planner.advice.answers import Costs, Judged, Why
 from planner.advice.changes import sought
-from planner.advice.order import Order, costs_fact, costs_in, judge, order_of, read_order, straight_through, written
+from planner.advice.notation import Order, order_of, read_order, straight_through, written
+from planner.advice.order import costs_fact, costs_in, judge
 from planner.advice.precedence import (
     Common,
     common_to_all,

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
-from planner.advice.order import written
+from planner.advice.notation import written
 from planner.errors import BendorderError
 from planner.page import tasks
 from planner.page.asked import AllMachines

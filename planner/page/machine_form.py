@@ -27,7 +27,7 @@ from planner.inputs.machine import Machine
 from planner.inputs.quantities import described
 from planner.page.lengths import Misread, number_of, text_of
 from planner.page.machine_words import GROUPS, LABELS
-from planner.page.part_form import Slip
+from planner.page.slips import Slip
 from planner.wording.figures import LengthUnit
 from planner.wording.say import say
 

@@ -17,7 +17,8 @@ from typing import Final
 from planner.advice.answers import Judged, Why
 from planner.advice.changes import with_changes
 from planner.advice.machines import Checked, Pair, check_pair
-from planner.advice.order import costs_in, judge, read_order
+from planner.advice.notation import read_order
+from planner.advice.order import costs_in, judge
 from planner.advice.why import why
 from planner.audit.proof import Audited, audit_proof
 from planner.cuts.impossible import broken_in_every_order

@@ -12,7 +12,8 @@ from dataclasses import replace
 from typing import Any, Final, NamedTuple
 
 from planner.advice.in_the_way import InTheWay, put_on_by
-from planner.advice.order import costs_in, read_order
+from planner.advice.notation import read_order
+from planner.advice.order import costs_in
 from planner.advice.trying import Made, Tryout, tried_with_motions
 from planner.deadline import limited
 from planner.feasibility.bend_check import BendCheck, Doing, gripping_motions

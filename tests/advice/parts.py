@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from planner.advice.order import Order
+from planner.advice.notation import Order
 from planner.inputs.files import load_machine, load_part, machine_from_data
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part

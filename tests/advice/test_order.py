@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import pytest
 
 from planner.advice.answers import Judged
-from planner.advice.order import costs_of, judge, order_of, read_order, straight_through, written
+from planner.advice.notation import order_of, read_order, straight_through, written
+from planner.advice.order import costs_of, judge
 from planner.deadline import limited
 from planner.errors import InputError
 from planner.feasibility.orders import Run

@@ -13,7 +13,8 @@ import pytest
 
 from planner.advice.answers import Before, Leads, Precedence
 from planner.advice.diagram import columns_of, svg_diagram, text_diagram
-from planner.advice.order import Order, costs_of, judge
+from planner.advice.notation import Order
+from planner.advice.order import costs_of, judge
 from planner.advice.precedence import Common, common_to_all, not_before, not_leading, precedence
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part

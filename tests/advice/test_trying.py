@@ -12,7 +12,8 @@ import pytest
 
 from planner.advice.answers import Tried
 from planner.advice.contact import met_in, moment
-from planner.advice.order import judge, read_order
+from planner.advice.notation import read_order
+from planner.advice.order import judge
 from planner.advice.trying import Tryout, tried_with_motions, try_out
 from planner.clearance.certify import certify
 from planner.clearance.rows import rows_of

@@ -18,7 +18,8 @@ from planner.inputs.documents import read_document
 from planner.inputs.files import load_part, part_from_data
 from planner.inputs.part import Part
 from planner.inputs.self_crossing import self_gap
-from planner.page.part_form import COLUMNS, PartForm, Slip
+from planner.page.part_form import COLUMNS, PartForm
+from planner.page.slips import Slip
 from tests.inputs.parts import parts
 
 EXAMPLES = sorted((Path(__file__).resolve().parents[2] / "examples").glob("*.toml"))

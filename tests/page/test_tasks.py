@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 
 from planner.advice.machines import Pair, check_pair
-from planner.advice.order import judge, read_order
+from planner.advice.notation import read_order
+from planner.advice.order import judge
 from planner.advice.why import why
 from planner.deadline import OutOfTime, limited
 from planner.inputs.files import load_machine, load_part

@@ -19,7 +19,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
-from planner.advice.order import read_order, straight_through
+from planner.advice.notation import read_order, straight_through
 from planner.advice.trying import Tryout, tried_with_motions
 from planner.errors import InputError
 from planner.feasibility.cases import case_of, surroundings_of

@@ -12,7 +12,7 @@ from nicegui import ui
 from nicegui.element import Element
 from nicegui.events import SortableEventArguments
 
-from planner.advice.order import written
+from planner.advice.notation import written
 from planner.facts import Fact
 from planner.page.desk import News, Tried, plain_order
 from planner.page.exercises import EXERCISES, Exercise
