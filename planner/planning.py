@@ -13,8 +13,8 @@ from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.plans.document import Alternative, Plan
 from planner.plans.evidence import Evidence, Written
-from planner.plans.known import Known, least_of
 from planner.plans.other_ways import alternative, looked_at
+from planner.plans.plan_writer import Known, least_of
 from planner.plans.reasons import from_broken
 from planner.rules.broken import Broken
 from planner.search.alternatives import Way, other_ways, saved_by_stock

@@ -30,7 +30,7 @@ from planner.feasibility.cases import case_of
 from planner.inputs.machine import Machine, Solid
 from planner.inputs.part import Part
 from planner.inputs.tooling import Tooling
-from planner.lookover.standing import anchors
+from planner.lookover.profile_checks import anchors
 from planner.plans.document import ChangeKind
 from planner.rules.broken import End
 from planner.tolerances import RULE_SLACK
@@ -55,7 +55,7 @@ source)."""
 
 
 @dataclass(frozen=True)
-class Job:
+class PartOnMachine:
     """A part on a machine."""
 
     part: Part
@@ -66,7 +66,7 @@ class Job:
         return self.part.developed_length + case_of(self.part, self.machine).allowed.total
 
 
-Made = Callable[[Job, int], Job]
+Made = Callable[[PartOnMachine, int], PartOnMachine]
 """The job with so many whole millimetres of a change made."""
 
 
@@ -96,14 +96,14 @@ class Alteration:
         return self.nested or self.adds
 
 
-def tooling_of(job: Job) -> tuple[Tooling, ...]:
+def tooling_of(job: PartOnMachine) -> tuple[Tooling, ...]:
     """Return the tooling of the part's bends, each once, in the profile's order."""
     part, machine = job.part, job.machine
     used = [machine.tooling_for(part.outside_diameter, float(radius)) for radius in part.radii]
     return tuple(tooling for tooling in machine.tooling if tooling in used)
 
 
-def alterations(job: Job) -> tuple[Alteration, ...]:
+def alterations(job: PartOnMachine) -> tuple[Alteration, ...]:
     """Return what can be changed, what touches least first.
 
     A longer end straight is not among them: to the bender it is the same tube as trim on that end.
@@ -113,34 +113,34 @@ def alterations(job: Job) -> tuple[Alteration, ...]:
     return tuple(alteration for alteration in found if alteration.most >= 1)
 
 
-def altered(job: Job, kind: ChangeKind, where: str, amount: int) -> Job:
+def altered(job: PartOnMachine, kind: ChangeKind, where: str, amount: int) -> PartOnMachine:
     """Return the job with a change of a kind made somewhere [mm]; raises KeyError if the job offers no such change."""
     offered = {(alteration.kind, alteration.where): alteration for alteration in alterations(job)}
     return offered[kind, where].made(job, amount)
 
 
-def _trims(job: Job) -> Iterator[Alteration]:
+def _trims(job: PartOnMachine) -> Iterator[Alteration]:
     """More stock allowed at an end of which it is stated; of the others the rules can need no more."""
     ends: tuple[tuple[End, float | None], ...] = (("A", job.part.trim_a), ("B", job.part.trim_b))
     for end, now in ends:
         if now is None:
             continue
 
-        def made(job: Job, amount: int, end: End = end) -> Job:
+        def made(job: PartOnMachine, amount: int, end: End = end) -> PartOnMachine:
             now = job.part.trim_a if end == "A" else job.part.trim_b
             assert now is not None  # offered only then
             more = now + amount
             part = replace(job.part, trim_a=more) if end == "A" else replace(job.part, trim_b=more)
-            return Job(part, job.machine)
+            return PartOnMachine(part, job.machine)
 
         whole = float(now).is_integer()
         yield Alteration("trim", f"end {end}", MOST_TRIM, whole, whole, made, only_rules=True)
 
 
-def _clearance(job: Job) -> Iterator[Alteration]:
+def _clearance(job: PartOnMachine) -> Iterator[Alteration]:
     """Less clearance required to machine and floor."""
 
-    def made(job: Job, amount: int) -> Job:
+    def made(job: PartOnMachine, amount: int) -> PartOnMachine:
         clearance = job.machine.clearance
         less = clearance.model_copy(update={"required": clearance.required - amount})
         return _machine(job, clearance=less)
@@ -148,7 +148,7 @@ def _clearance(job: Job) -> Iterator[Alteration]:
     yield Alteration("clearance", "machine and floor", math.floor(job.machine.clearance.required), True, True, made)
 
 
-def _carriage(job: Job) -> Iterator[Alteration]:
+def _carriage(job: PartOnMachine) -> Iterator[Alteration]:
     """A carriage that goes farther back, and one that comes closer, as near as the wiper lets the collet come."""
     carriage = job.machine.carriage
     if carriage is None:
@@ -156,10 +156,10 @@ def _carriage(job: Job) -> Iterator[Alteration]:
     closest, farthest = carriage.reach
     useful = math.ceil(job.longest() - farthest)
 
-    def farther(job: Job, amount: int) -> Job:
+    def farther(job: PartOnMachine, amount: int) -> PartOnMachine:
         return _reaching(job, 0, amount)
 
-    def closer(job: Job, amount: int) -> Job:
+    def closer(job: PartOnMachine, amount: int) -> PartOnMachine:
         return _reaching(job, amount, 0)
 
     wipers = [tooling.wiper_block.length for tooling in tooling_of(job) if tooling.wiper_block is not None]
@@ -169,7 +169,7 @@ def _carriage(job: Job) -> Iterator[Alteration]:
     yield Alteration("carriage travel", "farthest", min(useful, MOST_TRAVEL), free, free, farther, True)
 
 
-def _stands_behind(job: Job) -> bool:
+def _stands_behind(job: PartOnMachine) -> bool:
     """Say whether something of the frame stands where the tail lies behind the tangent point, or may come too near."""
     clearance, part = job.machine.clearance, job.part
     near = part.radius + clearance.required + clearance.per_metre * job.longest() / 1000.0
@@ -189,7 +189,7 @@ def _from_the_tail(solid: Solid) -> float:
     return math.hypot(aside, above) if x < 0.0 else math.inf
 
 
-def _reaching(job: Job, closer: int, farther: int) -> Job:
+def _reaching(job: PartOnMachine, closer: int, farther: int) -> PartOnMachine:
     carriage = job.machine.carriage
     assert carriage is not None  # offered only then
     closest, farthest = carriage.reach
@@ -198,7 +198,7 @@ def _reaching(job: Job, closer: int, farther: int) -> Job:
     return _machine(job, carriage=carriage.model_copy(update={"reach": reach, "stand_back": carriage.waits_at}))
 
 
-def _rod(job: Job) -> Iterator[Alteration]:
+def _rod(job: PartOnMachine) -> Iterator[Alteration]:
     """A longer mandrel rod, anchored farther back.
 
     Not nested: a leg that lies behind the rod may strike a longer one.
@@ -207,7 +207,7 @@ def _rod(job: Job) -> Iterator[Alteration]:
     if mandrel is None:
         return
 
-    def made(job: Job, amount: int) -> Job:
+    def made(job: PartOnMachine, amount: int) -> PartOnMachine:
         mandrel = job.machine.mandrel
         assert mandrel is not None  # offered only then
         anchored = anchors(job.machine)
@@ -230,14 +230,14 @@ def _farther_back(solid: Solid, amount: int) -> Solid:
     return solid.model_copy(update={"cylinder": solid.cylinder.model_copy(update={"centre": (x - amount, y)})})
 
 
-def _pressure_die(job: Job) -> Iterator[Alteration]:
+def _pressure_die(job: PartOnMachine) -> Iterator[Alteration]:
     """A longer pressure die, where one that follows the tube does not last. Not nested: it may strike what is near."""
     longest = max((tooling.bend_radius * job.machine.head.largest_angle + tooling.rest) for tooling in tooling_of(job))
     shortest = min(tooling.pressure_die_length for tooling in tooling_of(job))
     if not any(tooling.pressure_die_follows for tooling in tooling_of(job)):
         return
 
-    def made(job: Job, amount: int) -> Job:
+    def made(job: PartOnMachine, amount: int) -> PartOnMachine:
         used = tooling_of(job)
         return _machine(
             job, tooling=tuple(_with_longer_die(t, amount) if t in used else t for t in job.machine.tooling)
@@ -250,12 +250,12 @@ def _with_longer_die(tooling: Tooling, amount: int) -> Tooling:
     return tooling.model_copy(update={"pressure_die_length": tooling.pressure_die_length + amount})
 
 
-def shortest_clamp(job: Job) -> float:
+def shortest_clamp(job: PartOnMachine) -> float:
     """Return the shortest clamp there is for the part's bends [mm]."""
     return min(tooling.clamp_lengths[-1] for tooling in tooling_of(job))
 
 
-def short_of_a_clamp(job: Job, k: int) -> int:
+def short_of_a_clamp(job: PartOnMachine, k: int) -> int:
     """Return by how many whole millimetres straight k, between two bends, is too short for every clamp and section."""
     part, machine = job.part, job.machine
     around = [machine.tooling_for(part.outside_diameter, float(radius)) for radius in part.radii[k - 1 : k + 1]]
@@ -263,14 +263,14 @@ def short_of_a_clamp(job: Job, k: int) -> int:
     return max(math.ceil(shortest - float(part.straights[k]) - RULE_SLACK), 0)
 
 
-def _clamps(job: Job) -> Iterator[Alteration]:
+def _clamps(job: PartOnMachine) -> Iterator[Alteration]:
     """A clamp die shorter than the shortest, which is allowed to hold no more than its own length.
 
     Not nested: what of a straight the shorter clamp does not hold must keep its clearance to the arm. But the other
     clamps stay.
     """
 
-    def made(job: Job, amount: int) -> Job:
+    def made(job: PartOnMachine, amount: int) -> PartOnMachine:
         length = shortest_clamp(job) - float(amount)
         used = tooling_of(job)
         return _machine(job, tooling=tuple(_with_clamp(t, length) if t in used else t for t in job.machine.tooling))
@@ -290,7 +290,7 @@ def _raised() -> Iterator[Alteration]:
     yield Alteration("machine raised", "floor", MOST_RAISED, True, True, _lifted)
 
 
-def _lifted(job: Job, amount: int) -> Job:
+def _lifted(job: PartOnMachine, amount: int) -> PartOnMachine:
     """Return the job with the floor so much lower [mm]; what stood on it goes down to it still."""
     head, machine = job.machine.head, job.machine
     height = head.centreline_height + amount
@@ -311,12 +311,12 @@ def _down_to(solid: Solid, before: float, after: float) -> Solid:
     return solid
 
 
-def _straights(job: Job) -> Iterator[Alteration]:
+def _straights(job: PartOnMachine) -> Iterator[Alteration]:
     """A longer straight between two bends."""
     for k in range(1, job.part.n_bends):
 
-        def longer(job: Job, amount: int, k: int = k) -> Job:
-            return Job(with_straight(job.part, k, amount), job.machine)
+        def longer(job: PartOnMachine, amount: int, k: int = k) -> PartOnMachine:
+            return PartOnMachine(with_straight(job.part, k, amount), job.machine)
 
         yield Alteration("straight longer", f"straight {k}", MOST_LONGER, False, False, longer)
 
@@ -356,7 +356,7 @@ def _piece(part: Part, bends: slice, straights: list[Any], trims: tuple[float | 
     )
 
 
-def can_be_set_up(job: Job) -> bool:
+def can_be_set_up(job: PartOnMachine) -> bool:
     """Say whether the machine has tooling for every bend of the part."""
     try:
         tooling_of(job)
@@ -365,5 +365,5 @@ def can_be_set_up(job: Job) -> bool:
     return True
 
 
-def _machine(job: Job, **changed: object) -> Job:
-    return Job(job.part, job.machine.model_copy(update=changed))
+def _machine(job: PartOnMachine, **changed: object) -> PartOnMachine:
+    return PartOnMachine(job.part, job.machine.model_copy(update=changed))

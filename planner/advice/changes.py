@@ -16,7 +16,7 @@ from typing import Final, get_args
 from planner.advice.changed import (
     MOST_TRIM,
     Alteration,
-    Job,
+    PartOnMachine,
     alterations,
     can_be_set_up,
     cut_in_two,
@@ -32,7 +32,7 @@ from planner.advice.costs import (
     told_of_machine,
     trim_of,
 )
-from planner.advice.scan import Least, Verdicts, least, least_together
+from planner.advice.scan import KnownVerdicts, LeastAmount, least, least_together
 from planner.deadline import OutOfTime, in_time, limited
 from planner.facts import Fact, fact
 from planner.inputs.machine import Machine
@@ -75,7 +75,7 @@ def sought(
     report: Callable[[str], None] | None = None,
 ) -> tuple[tuple[Change, ...], bool]:
     """Return the same, and whether it was sought to the end: False where the time limit [s] came first."""
-    advice = _Advice(Job(part, machine), tuple(machines), Verdicts(), report)
+    advice = _Advice(PartOnMachine(part, machine), tuple(machines), KnownVerdicts(), report)
     found: list[Change] = []
     try:
         with limited(time_limit):
@@ -119,12 +119,12 @@ class _Made:
     """An alteration with the least amount of it that was found."""
 
     alteration: Alteration
-    least: Least
+    least: LeastAmount
 
-    def on(self, job: Job) -> Job:
+    def on(self, job: PartOnMachine) -> PartOnMachine:
         return self.alteration.made(job, self.least.amount)
 
-    def told(self, job: Job) -> Fact:
+    def told(self, job: PartOnMachine) -> Fact:
         return told(job, self.alteration.kind, self.alteration.where, self.least.amount)
 
     def single(self) -> Single:
@@ -136,9 +136,9 @@ class _Made:
 class _Advice:
     """What is asked about one job, and of whom."""
 
-    job: Job
+    job: PartOnMachine
     machines: tuple[Machine, ...]
-    verdicts: Verdicts
+    verdicts: KnownVerdicts
     report: Callable[[str], None] | None
 
     def tell(self, sentence: str) -> None:
@@ -211,7 +211,7 @@ class _Advice:
 
     def _other_machines(self) -> Iterator[Change]:
         for machine in self.machines:
-            job = Job(self.job.part, machine)
+            job = PartOnMachine(self.job.part, machine)
             if machine == self.job.machine or not can_be_set_up(job):
                 continue
             self.tell(f'Would it go on the machine "{machine.name}"?')
@@ -252,14 +252,14 @@ class _Advice:
         with_second = _Made(more, second)
         job = with_second.on(self.job)
         if self.verdicts.of(job) == "makeable":
-            yield from self._verified([_Made(more, Least(second.amount, False))])
+            yield from self._verified([_Made(more, LeastAmount(second.amount, False))])
             return
         first = least(self.verdicts, less, job)
         if first is None:
             return
         if not less.nested:  # what is proved of the second then hangs on how much of the first is made
             again = least(self.verdicts, more, less.made(self.job, first.amount))
-            second = Least(second.amount, again is not None and again.amount == second.amount and again.smallest)
+            second = LeastAmount(second.amount, again is not None and again.amount == second.amount and again.smallest)
         yield from self._verified([_Made(less, first), _Made(more, second)])
 
     def _verified(self, made: Sequence[_Made]) -> Iterator[Change]:
@@ -279,7 +279,9 @@ class _Advice:
 
         Their ends may carry trim; as little is allowed in the end as can be.
         """
-        jobs = [Job(piece, self.job.machine) for piece in cut_in_two(self.job.part, k, place, float(MOST_TRIM))]
+        jobs = [
+            PartOnMachine(piece, self.job.machine) for piece in cut_in_two(self.job.part, k, place, float(MOST_TRIM))
+        ]
         if any(self.verdicts.of(job) != "makeable" for job in jobs):
             return None
         least_trim = self._planned(jobs, "less trim")
@@ -294,7 +296,7 @@ class _Advice:
         single = Single(kind="two pieces", where=f"straight {k}", amount=place, smallest=False)
         return _change([told_of_joint(k, place, rotation, plans)], None, single, plans)
 
-    def _planned(self, jobs: Sequence[Job], prefer: Prefer = "fewer re-clamps") -> list[Plan] | None:
+    def _planned(self, jobs: Sequence[PartOnMachine], prefer: Prefer = "fewer re-clamps") -> list[Plan] | None:
         """Return the plans of all jobs, None if one is not makeable."""
         made = []
         for job in jobs:
@@ -323,10 +325,10 @@ def _change(
     )
 
 
-def _trimmed(job: Job, made: Plan) -> Job:
+def _trimmed(job: PartOnMachine, made: Plan) -> PartOnMachine:
     """Return a job that is allowed no more trim than its plan takes."""
     assert made.stock is not None  # it is makeable
-    return Job(replace(job.part, trim_a=made.stock.trim_a, trim_b=made.stock.trim_b), job.machine)
+    return PartOnMachine(replace(job.part, trim_a=made.stock.trim_a, trim_b=made.stock.trim_b), job.machine)
 
 
 def _same(one: Alteration, other: Alteration) -> bool:

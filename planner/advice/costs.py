@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 
-from planner.advice.changed import Job, shortest_clamp, tooling_of
+from planner.advice.changed import PartOnMachine, shortest_clamp, tooling_of
 from planner.facts import Fact, Quantity, degrees, fact, kept, length, needed, proved
 from planner.plans.document import ChangeKind, Plan
 from planner.tolerances import ALIKE_IN_HUNDREDTHS
@@ -13,7 +13,7 @@ from planner.tolerances import ALIKE_IN_HUNDREDTHS
 NOT_TO_THE_END = fact("changes-out-of-time")
 
 
-def told(job: Job, kind: ChangeKind, where: str, amount: int) -> Fact:
+def told(job: PartOnMachine, kind: ChangeKind, where: str, amount: int) -> Fact:
     """Return a change of so many millimetres, with what is there now and what it costs."""
     part, machine = job.part, job.machine
     if kind == "trim":

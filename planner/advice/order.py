@@ -21,8 +21,8 @@ from planner.facts import Fact, Quantity, fact, length, needed, proved, six_digi
 from planner.feasibility.orders import Case
 from planner.feasibility.places import places
 from planner.plans.document import Because, End, Plan, Reason
-from planner.plans.grounds import Enough, Ground, grounds_of, least_set, told
-from planner.plans.known import least_of, runs_only
+from planner.plans.minimal_conflict import Conflict, Enough, grounds_of, least_set, told
+from planner.plans.plan_writer import least_of, runs_only
 from planner.plans.steps import StepList
 from planner.search.decision import Plannable, carried_out, what_is_proved
 from planner.search.search import Search
@@ -30,7 +30,7 @@ from planner.sequencing.events import ANY, Event, Grade, NoGood, Pattern, Value
 from planner.sequencing.events import Sequence as Proposal
 from planner.sequencing.exact import Exact
 from planner.sequencing.feasible_orders import FeasibleOrders, every_order, no_extra
-from planner.sequencing.forbidden import ENDS
+from planner.sequencing.no_good_table import ENDS
 from planner.tolerances import ALIKE_IN_TENTHS
 from planner.wording.say import say
 from planner.words import rounded_down
@@ -315,7 +315,7 @@ def _not_run(search: Search, steps: Steps) -> Judged:
 def _ruled_out(search: Search, steps: Steps) -> tuple[int, tuple[Reason, ...]] | None:
     """Return the first step after the run that rules forbid whatever is formed and held, and the fewest of them."""
 
-    def enough(grounds: Sequence[Ground]) -> bool:
+    def enough(grounds: Sequence[Conflict]) -> bool:
         patterns = [nogood.pattern for ground in grounds for nogood in ground.nogoods]
         return all(any(pattern.fits_trims(trims) for pattern in patterns) for trims in search.problem.trims)
 

@@ -20,7 +20,7 @@ from planner.advice.order import least_costs
 from planner.facts import fact
 from planner.feasibility.orders import Case
 from planner.plans.document import End, OrderedBend
-from planner.plans.known import runs_only
+from planner.plans.plan_writer import runs_only
 from planner.rules.broken import other
 from planner.search.decision import Plannable, carried_out
 from planner.search.search import Search
@@ -51,7 +51,7 @@ _B: End = "B"
 
 
 @dataclass
-class Asked:
+class AsGood:
     """Asks for plans as good as the best with something forbidden; keeps the orders of all plans that were found.
 
     found: orders of plans as good as the best, the plan's own first.
@@ -108,7 +108,7 @@ class Common:
 
 def common_to_all(search: Search, best: Plannable) -> Common:
     """Return what every plan as good as the best has in common. Raises OutOfTime."""
-    asked = Asked(search, best)
+    asked = AsGood(search, best)
     own = asked.found[0]
     places = {made.bend: place for place, made in enumerate(own)}
     pairs: dict[tuple[int, int], bool] = {}
@@ -134,7 +134,7 @@ def _is_before(order: Order, first: int, then: int) -> bool:
     return bends.index(first) < bends.index(then)
 
 
-def _led(asked: Asked, made: OrderedBend) -> Leads | None:
+def _led(asked: AsGood, made: OrderedBend) -> Leads | None:
     """Return the end that leads at a bend in every plan as good, None where either may."""
     turned = OrderedBend(bend=made.bend, leads=other(made.leads))
     if any(turned in order for order in asked.found):

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
 
-from planner.advice.changed import Alteration, Job
+from planner.advice.changed import Alteration, PartOnMachine
 from planner.cuts.impossible import broken_in_every_order
 from planner.cuts.strike_cuts import Struck
 from planner.deadline import in_time
@@ -20,7 +20,7 @@ from planner.feasibility.stations import Unkeepable, station
 from planner.feasibility.whole_order import try_order
 from planner.inputs.self_crossing import self_gap
 from planner.plans.document import Verdict
-from planner.plans.known import runs_only
+from planner.plans.plan_writer import runs_only
 from planner.search.decision import carried_out
 from planner.search.search import Search
 from planner.sequencing.events import NoGood, Sequence
@@ -41,7 +41,7 @@ found is not called the smallest."""
 
 
 @dataclass
-class Verdicts:
+class KnownVerdicts:
     """Says what can be made; asks about each job once, and takes along what the jobs before it taught.
 
     learned: what the next job is asked with; it is looked at again there; taught: what each search taught; known, ways:
@@ -49,17 +49,17 @@ class Verdicts:
     """
 
     learned: tuple[NoGood, ...] = ()
-    known: dict[Job, Verdict] = field(default_factory=dict)
-    ways: dict[Job, Sequence] = field(default_factory=dict)
-    taught: dict[Job, tuple[NoGood, ...]] = field(default_factory=dict)
+    known: dict[PartOnMachine, Verdict] = field(default_factory=dict)
+    ways: dict[PartOnMachine, Sequence] = field(default_factory=dict)
+    taught: dict[PartOnMachine, tuple[NoGood, ...]] = field(default_factory=dict)
 
-    def of(self, job: Job) -> Verdict:
+    def of(self, job: PartOnMachine) -> Verdict:
         """Return what planning says of a job."""
         if job not in self.known:
             self.known[job] = self._searched(job)
         return self.known[job]
 
-    def forbidden(self, job: Job) -> bool:
+    def forbidden(self, job: PartOnMachine) -> bool:
         """Say whether a shop rule, or the drawing itself, forbids the job in every order; nothing is searched."""
         in_time()
         if self.known.get(job) == "makeable":
@@ -67,13 +67,13 @@ class Verdicts:
         case = case_of(job.part, job.machine)
         return bool(broken_in_every_order(case)) or self_gap(job.part).reached < 0.0
 
-    def goes(self, job: Job, way: Sequence) -> bool:
+    def goes(self, job: PartOnMachine, way: Sequence) -> bool:
         """Say whether a job is known to go, or goes in a way that another one goes; no other way is sought."""
         if job not in self.known and not self.forbidden(job) and _goes(self._search(job), way):
             self.known[job], self.ways[job] = "makeable", way
         return self.known.get(job) == "makeable"
 
-    def shut_by(self, nogoods: tuple[NoGood, ...], job: Job) -> bool:
+    def shut_by(self, nogoods: tuple[NoGood, ...], job: PartOnMachine) -> bool:
         """Say whether shop rules and proved strikes leave no order.
 
         Those count that hold wherever the collet holds and however far forward it brings the tube.
@@ -84,12 +84,12 @@ class Verdicts:
                 search.known.reject(nogood)
         return search.propose(proved_only=True) is None
 
-    def _search(self, job: Job) -> Search:
+    def _search(self, job: PartOnMachine) -> Search:
         in_time()
         case = case_of(job.part, job.machine)
         return Search.of(case, surroundings_of(case), Exact())
 
-    def _searched(self, job: Job) -> Verdict:
+    def _searched(self, job: PartOnMachine) -> Verdict:
         if self.forbidden(job):
             return "not makeable"
         search = self._search(job)
@@ -134,14 +134,14 @@ def _struck_in(evidence: Struck) -> set[str]:
 
 
 @dataclass(frozen=True)
-class Least:
+class LeastAmount:
     """An amount that makes a job possible [mm]; smallest: every smaller whole millimetre is proved impossible."""
 
     amount: int
     smallest: bool
 
 
-def least(verdicts: Verdicts, alteration: Alteration, job: Job) -> Least | None:
+def least(verdicts: KnownVerdicts, alteration: Alteration, job: PartOnMachine) -> LeastAmount | None:
     """Return the least amount found that makes the job possible; None if none was found.
 
     The job itself must not be makeable.
@@ -163,7 +163,9 @@ def least(verdicts: Verdicts, alteration: Alteration, job: Job) -> Least | None:
         verdicts.learned = taught
 
 
-def least_together(verdicts: Verdicts, choices: list[Alteration], job: Job) -> list[tuple[Alteration, Least]]:
+def least_together(
+    verdicts: KnownVerdicts, choices: list[Alteration], job: PartOnMachine
+) -> list[tuple[Alteration, LeastAmount]]:
     """Return the least amounts found of changes of which more may be worse again; of those that help soonest only.
 
     All are tried upward in the same growing steps, each from where no rule forbids it. The first step at which any of
@@ -173,7 +175,7 @@ def least_together(verdicts: Verdicts, choices: list[Alteration], job: Job) -> l
     taught = verdicts.taught.get(job, ())
     scans = [_Scan(verdicts, alteration, job) for alteration in choices]
     started = [(scan, start) for scan in scans if (start := scan.start()) is not None]
-    found: list[tuple[Alteration, Least]] = []
+    found: list[tuple[Alteration, LeastAmount]] = []
     low, high, step = -1, 0, FIRST_STEP
     if all(start == 1 for _, start in started):
         high, step = FIRST_STEP - 1, FIRST_STEP * GROWS
@@ -193,11 +195,11 @@ def least_together(verdicts: Verdicts, choices: list[Alteration], job: Job) -> l
 class _Scan:
     """Amounts of one change of one job, asked about one by one."""
 
-    verdicts: Verdicts
+    verdicts: KnownVerdicts
     alteration: Alteration
-    job: Job
+    job: PartOnMachine
 
-    def made(self, amount: int) -> Job:
+    def made(self, amount: int) -> PartOnMachine:
         return self.alteration.made(self.job, amount)
 
     def verdict(self, amount: int) -> Verdict:
@@ -206,7 +208,7 @@ class _Scan:
     def forbidden(self, amount: int) -> bool:
         return self.verdicts.forbidden(self.made(amount))
 
-    def nested(self) -> Least:
+    def nested(self) -> LeastAmount:
         """Return the least amount of a nested change, of which the greatest goes.
 
         First between what the shop rules forbid by themselves and what they do not, where it often goes at once.
@@ -222,7 +224,7 @@ class _Scan:
             low, high = 0, low
         low, high = self._narrowed(low, high)
         below = self.job if low == 0 else self.made(low)
-        return Least(high, self.verdicts.of(below) == "not makeable")
+        return LeastAmount(high, self.verdicts.of(below) == "not makeable")
 
     def _narrowed(self, low: int, high: int) -> tuple[int, int]:
         """Return neighbours of which the greater goes and the smaller was not found to; so at `low` and at `high`.
@@ -255,18 +257,18 @@ class _Scan:
         """Return the least amount that no rule forbids in every order, None if there is none."""
         return next((a for a in range(1, self.alteration.most + 1) if not self.forbidden(a)), None)
 
-    def downward(self, start: int, low: int, high: int) -> Least:
+    def downward(self, start: int, low: int, high: int) -> LeastAmount:
         """Return the least amount found, of which `high` goes and `low` was not found to, or lies before the start."""
         low, high = self._narrowed(max(low, start - 1), high)
         smaller = [amount for amount in range(start, high) if not self.forbidden(amount)]
         known = {self.verdicts.known.get(self.made(amount)) for amount in smaller}
         if len(smaller) > MOST_ASKED or "undecided" in known:
-            return Least(high, False)
+            return LeastAmount(high, False)
         for amount in smaller:
             said = self.verdict(amount)
             if said != "not makeable":
-                return Least(amount, True) if said == "makeable" else Least(high, False)
-        return Least(high, True)
+                return LeastAmount(amount, True) if said == "makeable" else LeastAmount(high, False)
+        return LeastAmount(high, True)
 
 
 def _halved(low: int, high: int, goes: Callable[[int], bool]) -> tuple[int, int]:

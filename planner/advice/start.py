@@ -8,13 +8,13 @@ from planner.advice.order import in_seconds, least_costs
 from planner.facts import Fact, fact, length
 from planner.feasibility.orders import Case
 from planner.plans.document import OrderedBend, Reason
-from planner.plans.grounds import Enough, grounds_of, least_set, told
-from planner.plans.known import runs_only
+from planner.plans.minimal_conflict import Enough, grounds_of, least_set, told
+from planner.plans.plan_writer import runs_only
 from planner.search.decision import Plannable, carried_out
 from planner.search.search import Search
 from planner.sequencing.events import Event, NoGood, Pattern, Sequence
 from planner.sequencing.feasible_orders import as_good_as
-from planner.sequencing.forbidden import ENDS
+from planner.sequencing.no_good_table import ENDS
 from planner.sequencing.tie_break import SAME_TIME
 from planner.wording.say import say
 

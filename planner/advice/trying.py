@@ -11,7 +11,7 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 
 from planner.advice.answers import Contact, Costs, Doing, Judged, Standing, StepTried, Tried
-from planner.advice.contact import Met, as_it_begins, met_in, moment
+from planner.advice.first_contact import Met, as_it_begins, met_in, moment
 from planner.advice.in_the_way import (
     InTheWay,
     least_telling,
@@ -44,7 +44,7 @@ from planner.wording.say import say
 
 
 @dataclass(frozen=True)
-class Made:
+class StepMade:
     """One step of an order that goes: its arrival, its bend with the motions that are proved clear with `clamp` [mm],
     and the tube put on before it and taken off after it, where that is checked and goes.
     """
@@ -66,7 +66,7 @@ class Tryout:
 
     tried: Tried
     checks: Checks
-    made: tuple[Made, ...]
+    made: tuple[StepMade, ...]
     begun: Place | None = None
     shown: InTheWay | None = None
 
@@ -103,7 +103,7 @@ class _Trying:
         with unlimited():  # what is known of it is shown, whatever time that takes
             return self._failed(fails, made, way)
 
-    def _failed(self, fails: int, made: tuple[Made, ...], way: list[Place] | None) -> Tryout:
+    def _failed(self, fails: int, made: tuple[StepMade, ...], way: list[Place] | None) -> Tryout:
         """Return the steps up to the one that fails, and what shows why; way: up to there, which no rule forbids."""
         shown = None if way is None else self._in_the_way(fails, way)
         if way is not None and len(made) == fails - 1 > 0:  # one way for all that is shown
@@ -135,13 +135,13 @@ class _Trying:
 
     # ------------------------------------------------------------------------------------------------- what goes
 
-    def _whole(self) -> tuple[Made, ...]:
+    def _whole(self) -> tuple[StepMade, ...]:
         """Return the steps of an order that goes, to the last unload."""
         found = self.search.forbidding(self.steps.others).best_checked()
         assert found is not None  # it has just been carried out
         return self._all_made(places(found), to_the_end=True) or ()
 
-    def _as_far_as_it_goes(self, most: int) -> tuple[Made, ...]:
+    def _as_far_as_it_goes(self, most: int) -> tuple[StepMade, ...]:
         """Return the steps that are proved to go one after the other, up to `most`."""
         try:
             for upto in range(most, 0, -1):
@@ -174,7 +174,7 @@ class _Trying:
             return None
         return places(found)[:upto] if upto > known_to else wanted(found)
 
-    def _all_made(self, way: list[Place], to_the_end: bool = False) -> tuple[Made, ...] | None:
+    def _all_made(self, way: list[Place], to_the_end: bool = False) -> tuple[StepMade, ...] | None:
         """Return places that were looked into as steps; None where one of them is not proved clear in all it does.
 
         to_the_end: the tube has to be taken off after the last of them too.
@@ -183,7 +183,7 @@ class _Trying:
         made = [self._made(k + 1, place, off) for k, (place, off) in enumerate(zip(way, asked, strict=True))]
         return None if None in made else tuple(one for one in made if one is not None)
 
-    def _made(self, number: int, place: Place, off: bool) -> Made | None:
+    def _made(self, number: int, place: Place, off: bool) -> StepMade | None:
         """Return a place as a step; off: it has to be taken off after it, where it is the last of its load."""
         checks = self.checks
         attempt = checks.bend([place])[0]
@@ -199,7 +199,7 @@ class _Trying:
         fitting = [c for c in attempt.fitting if all(c in passage.fitting for passage in passages)]
         if attempt.blocked or not fitting or any(passage.path is None for passage in passages):
             return None
-        return Made(number, place, attempt, attempt.clamps[fitting[0]], put_on, taken_off)
+        return StepMade(number, place, attempt, attempt.clamps[fitting[0]], put_on, taken_off)
 
     # ------------------------------------------------------------------------------------------ what is in the way
 

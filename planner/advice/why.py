@@ -25,7 +25,7 @@ from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.planning import planned
 from planner.plans.document import Plan, Reason
-from planner.plans.grounds import Enough, Ground, grounds_of, least_grounds, least_set, told
+from planner.plans.minimal_conflict import Conflict, Enough, grounds_of, least_grounds, least_set, told
 from planner.plans.reasons import from_broken
 from planner.rules.broken import Broken
 from planner.search.decision import Decision, Plannable
@@ -175,7 +175,7 @@ class Excluded:
     forbidden: tuple[NoGood, ...]
 
 
-def decided_by(search: Search, best: Plannable, common: Common | None) -> list[Ground]:
+def decided_by(search: Search, best: Plannable, common: Common | None) -> list[Conflict]:
     """Return the grounds that decided the order: none can be left out.
 
     Together they exclude every order that is better than the plan in re-clamps and trim, and every one as good that
@@ -184,7 +184,7 @@ def decided_by(search: Search, best: Plannable, common: Common | None) -> list[G
     proved = [nogood for nogood in search.nogoods if nogood.grade == "proved"]
     candidates = grounds_of(search, proved)
     wanted = [Enough(search, entry.counts, entry.forbidden) for entry in _to_exclude(search, best, common)]
-    kept: list[Ground] = []
+    kept: list[Conflict] = []
     excluded: list[Enough] = []
     for enough in wanted:
         found = least_set(candidates, lambda some, enough=enough: enough([*kept, *some]))  # type: ignore[misc]

@@ -27,7 +27,7 @@ from planner.clearance.bounds import Bounds, bounds, to_end
 from planner.clearance.columns import GREATEST_S, LEAST_S
 from planner.clearance.distances import Kind, evaluate
 from planner.clearance.poses import Cells, pose
-from planner.clearance.rectangles import Rectangles, Region, State, components, neighbours, together
+from planner.clearance.rectangles import CellState, Rectangles, Region, components, neighbours, together
 from planner.clearance.rows import Rows
 from planner.clearance.sections import against
 from planner.deadline import in_time
@@ -132,9 +132,12 @@ class _Cutting:
         while True:
             self._settle()
             in_time()
-            joined, passable = self._between(State.FREE), self._between(State.FREE, State.OPEN, State.LEFT)
+            joined, passable = (
+                self._between(CellState.FREE),
+                self._between(CellState.FREE, CellState.OPEN, CellState.LEFT),
+            )
             if joined.any() or not passable.any():
-                parted = not joined.any() and not self._between(*(set(State) - {State.BLOCKED})).any()
+                parted = not joined.any() and not self._between(*(set(CellState) - {CellState.BLOCKED})).any()
                 return Cut(self.cells, bool(joined.any()), not passable.any(), parted, self.evaluations)
             wanted = self._worth_splitting(passable)
             spent = self.evaluations > MOST_EVALUATIONS or self.cells.count > MOST_PLANE_CELLS
@@ -147,7 +150,7 @@ class _Cutting:
         Where every way leads through a cell that is left open for good, those that may still close the rest of it.
         """
         state = self.cells.state
-        open_ = np.asarray(passable & (state == State.OPEN))
+        open_ = np.asarray(passable & (state == CellState.OPEN))
         if np.count_nonzero(open_) <= FEW:
             return open_
         followed = open_ & self.followed
@@ -157,7 +160,7 @@ class _Cutting:
         import networkx as nx
 
         graph = neighbours(self.cells, passable, self.field.goes_round)
-        weight = np.where(state == State.FREE, WEIGHT_FREE, np.where(state == State.LEFT, WEIGHT_LEFT, 1.0))
+        weight = np.where(state == CellState.FREE, WEIGHT_FREE, np.where(state == CellState.LEFT, WEIGHT_LEFT, 1.0))
         starts, goals = self._at(self.starts) & passable, self._at(self.goals) & passable
         graph.add_edges_from(("start", int(k)) for k in np.flatnonzero(starts))
         graph.add_edges_from((int(k), "goal") for k in np.flatnonzero(goals))
@@ -171,9 +174,9 @@ class _Cutting:
         self.followed, self.rounds = wanted, 0
         return wanted
 
-    def _between(self, *states: State) -> Flags:
+    def _between(self, *states: CellState) -> Flags:
         """Return the cells in one of these states that join a start to a goal through cells in these states."""
-        asked = np.zeros(len(State), dtype=bool)
+        asked = np.zeros(len(CellState), dtype=bool)
         asked[[int(state) for state in states]] = True
         inside = asked[self.cells.state]
         label = components(self.cells, inside, self.field.goes_round)
@@ -203,15 +206,15 @@ class _Cutting:
         self.evaluations += new.size
         depth = needed - rows.spread[row] - STRIKE_MARGIN - self._at_most(pairs, found.upper, cells.droll[at])
         proves = self.field.proves[row]
-        self._note(pairs, at, np.flatnonzero((depth > 0.0) & ~proves), found, State.SHUT)
-        self._note(pairs, at, np.flatnonzero((depth > 0.0) & proves), found, State.BLOCKED)
+        self._note(pairs, at, np.flatnonzero((depth > 0.0) & ~proves), found, CellState.SHUT)
+        self._note(pairs, at, np.flatnonzero((depth > 0.0) & proves), found, CellState.BLOCKED)
         self._keep(new, found, found.lower < needed)
         unsettled = np.zeros(cells.count, dtype=bool)
         unsettled[self.cell] = True
         seen = np.zeros(cells.count, dtype=bool)
         seen[at] = True
-        cells.state[seen & ~unsettled & (cells.state == State.OPEN)] = State.FREE
-        self._select(cells.state[self.cell] == State.OPEN)
+        cells.state[seen & ~unsettled & (cells.state == CellState.OPEN)] = CellState.FREE
+        self._select(cells.state[self.cell] == CellState.OPEN)
 
     def _at_most(self, pairs: Cells, upper: Array, droll: Array) -> Array:
         """Return what the clearance of the midpoints' tube is at most, all over their cells [mm].
@@ -240,7 +243,7 @@ class _Cutting:
             most[at] = np.minimum(most[at], np.maximum(*ends) - np.where(rim, 0.0, rows.radius))
         return np.asarray(most + turned)
 
-    def _note(self, pairs: Cells, at: Ints, hits: Ints, found: Bounds, state: State) -> None:
+    def _note(self, pairs: Cells, at: Ints, hits: Ints, found: Bounds, state: CellState) -> None:
         """Mark the cells of some pairs, each with the witness that comes nearest."""
         worst_last = hits[np.argsort(-found.upper[hits], kind="stable")]
         cell = at[worst_last]
@@ -266,7 +269,7 @@ class _Cutting:
         """
         over = ~passable
         over[self.cell[self.effect.max(axis=0, initial=0.0) <= 0.0]] = True
-        self.cells.state[over & (self.cells.state == State.OPEN)] = State.LEFT
+        self.cells.state[over & (self.cells.state == CellState.OPEN)] = CellState.LEFT
         self._select(~over[self.cell])
         self.new = (wanted & ~over)[self.cell]
         by_piece = self.effect.argmax(axis=0) == 0

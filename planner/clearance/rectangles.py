@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     import networkx as nx
 
 
-class State(IntEnum):
+class CellState(IntEnum):
     """What is known of a cell."""
 
     OPEN = 0
@@ -96,7 +96,7 @@ def components(cells: Rectangles, inside: Flags, goes_round: bool) -> Ints:
 
 def bounding(cells: Rectangles, starts: Iterable[Region], goes_round: bool) -> Ints:
     """Return the numbers of the blocked cells that close in what can be reached from the starts, or the starts."""
-    blocked = cells.state == State.BLOCKED
+    blocked = cells.state == CellState.BLOCKED
     begun = np.zeros(cells.count, dtype=bool)
     for region in starts:
         begun |= cells.touches(region)

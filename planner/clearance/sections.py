@@ -46,7 +46,7 @@ class Near:
 
 
 @dataclass(frozen=True)
-class Section:
+class SectionBounds:
     """What flat sections give: bound, what the cell's half-widths take off it (3, N) (s, t, shift), and the clearance
     found [mm].
     """
@@ -86,7 +86,7 @@ def against(g: Array, tangent: Array) -> Array:
     return np.asarray(np.where(size > ALONG_TUBE, across / np.where(size > ALONG_TUBE, size, 1.0), level))
 
 
-def to_convex(rows: Rows, at: Near, upto: Array) -> Section:
+def to_convex(rows: Rows, at: Near, upto: Array) -> SectionBounds:
     """Return the best of (4) about points of the flat cross-sections, against convex solids and the hulls of others."""
     which = rows.solid[at.cells.row]
     kind, parameters = rows.kind[which], rows.parameters[:, which]
@@ -97,10 +97,10 @@ def to_convex(rows: Rows, at: Near, upto: Array) -> Section:
 
     section, offset = _projected(rows, at, upto, hull, -rows.radius * against(at.g, at.posed.tangent))
     exact, _, _ = evaluate(kind, at.posed.x + offset, parameters)
-    return Section(section.bound, section.along, exact)
+    return SectionBounds(section.bound, section.along, exact)
 
 
-def to_grooved(rows: Rows, at: Near, upto: Array) -> Section:
+def to_grooved(rows: Rows, at: Near, upto: Array) -> SectionBounds:
     """Return the same against solids with a groove: the least over their convex parts; found is exact.
 
     How deep a section lies in one part says nothing of how deep it lies in all of them. What may overlap by so much is
@@ -118,7 +118,7 @@ def to_grooved(rows: Rows, at: Near, upto: Array) -> Section:
     found = np.minimum(there.reshape(by_part.shape).min(axis=1), _on_rim(rows, at, kind, parameters))
     bound = section.bound[least]
     bound = np.where((ease == 0.0) | (bound >= 0.0), bound - ease, -np.inf)
-    return Section(bound, section.along[:, least], found)
+    return SectionBounds(bound, section.along[:, least], found)
 
 
 def _on_rim(rows: Rows, at: Near, kind: Ints, parameters: Array) -> Array:
@@ -131,7 +131,7 @@ def _on_rim(rows: Rows, at: Near, kind: Ints, parameters: Array) -> Array:
     return np.asarray(there.reshape(-1, RIM.size).min(axis=1))
 
 
-def _projected(rows: Rows, at: Near, upto: Array, to: ToConvex, first: Array) -> tuple[Section, Array]:
+def _projected(rows: Rows, at: Near, upto: Array, to: ToConvex, first: Array) -> tuple[SectionBounds, Array]:
     """Return the best bounds, and the points of the sections found last (3, N), counted from the centreline.
 
     first (3, N): the points to begin with; each next one is the section's nearest to the solid's nearest to the one
@@ -163,4 +163,4 @@ def _projected(rows: Rows, at: Near, upto: Array, to: ToConvex, first: Array) ->
     # Where the best bound falls short by more than it says, it is of another subgradient than the one at what was
     # found: it is that one's terms that a smaller cell would lessen.
     short = least - bound > along.sum(axis=0) + CLOSE_GAP
-    return Section(bound, np.where(short, np.maximum(along, at_nearest), along), least), nearest_at
+    return SectionBounds(bound, np.where(short, np.maximum(along, at_nearest), along), least), nearest_at

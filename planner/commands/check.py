@@ -84,7 +84,7 @@ def check_command(
     began = time.perf_counter()
     _refuse_both({"--machine": bool(machine), "--all": every})
     _refuse_both({"--csv": as_csv, "--json": as_json})
-    asked = _Asked(machine, every, profiles)
+    asked = _PairsAsked(machine, every, profiles)
     found = [asked.of(file) for file in part]
     asked.refuse_a_single_error(found)
     pairs = [entry for entries in found for entry in entries if isinstance(entry, tuple)]
@@ -112,7 +112,7 @@ def _print(parts: Sequence[Sequence[Checked]], as_csv: bool, as_json: bool) -> N
         print_check(parts, Page())
 
 
-class _Asked:
+class _PairsAsked:
     """Reads parts and machines, each file once, and keeps what is wrong with one of them from losing the others."""
 
     def __init__(self, named: list[str] | None, every: bool, profiles: Path | None) -> None:

@@ -41,8 +41,8 @@ from planner.rules.grip import (
     tail_left,
 )
 from planner.sequencing.events import ANY, Begun, Event, Hold, NoGood, Pattern, Span, Trims
-from planner.sequencing.forbidden import ENDS
-from planner.sequencing.problem import Clamps, Problem, Times, milliseconds
+from planner.sequencing.no_good_table import ENDS
+from planner.sequencing.problem import Clamps, LeastTimes, Problem, milliseconds
 from planner.tolerances import RULE_SLACK
 
 BEGUN: tuple[Begun, Begun] = ("load", "re-grip")
@@ -107,7 +107,7 @@ def _first_advance(case: Case, end: End, bend: int, trims: tuple[Trims, ...]) ->
     return milliseconds(min(ways) / case.machine.speeds.advance)
 
 
-def least_times(case: Case, trims: tuple[Trims, ...]) -> Times:
+def least_times(case: Case, trims: tuple[Trims, ...]) -> LeastTimes:
     """Return the least times of the ways to reach a bend [ms], whatever the trims."""
     speeds, times = case.machine.speeds, case.machine.times
     link: dict[End, tuple[int, ...]] = {}
@@ -118,7 +118,7 @@ def least_times(case: Case, trims: tuple[Trims, ...]) -> Times:
         link[end] = (0, *(milliseconds(way) for way in ways[1:]))
         load[end] = tuple(_first_advance(case, end, bend, trims) for bend in range(1, view.n_bends + 1))
     seconds = (times.turn, times.load, times.regrip, times.tool_change)
-    return Times(link, load, *(milliseconds(t) for t in seconds))
+    return LeastTimes(link, load, *(milliseconds(t) for t in seconds))
 
 
 def trims_to_choose(case: Case) -> tuple[Trims, ...]:

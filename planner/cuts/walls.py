@@ -30,7 +30,7 @@ from planner.clearance.surroundings import Surroundings
 from planner.clearance.verdicts import Answer, Witness
 from planner.feasibility.bend_check import Bending, Blocked, gripping_motions
 from planner.feasibility.bend_checks import Batches
-from planner.feasibility.detours import Ground, cut_ground
+from planner.feasibility.detours import MovePlane, cut_ground
 from planner.feasibility.loading import Passage, ground_of
 from planner.feasibility.out_of_the_way import goes_down, may_be_down, moves_by_itself
 from planner.feasibility.stations import Station
@@ -76,7 +76,7 @@ class Closed:
     straight out of the groove at most [mm], where that end is a tube that does.
     """
 
-    ground: Ground
+    ground: MovePlane
     cells: Rectangles
     witnesses: tuple[Witness, ...]
     slides_to: float
@@ -187,7 +187,7 @@ def parted(attempt: Bending, around: Surroundings, farthest: float, carried: fro
     out, met = slides_no_farther(standing, reach, around, clamp)
     starts = (Region((0.0, out), (0.0, 0.0)),)
     goals = tuple(Region((goal, goal), (roll, roll)) for roll in attempt.rolls)
-    wall = _of_cells(Ground(standing, clamp, (0.0, reach), rolls, 0.0, True, starts, goals), around, carried, starts)
+    wall = _of_cells(MovePlane(standing, clamp, (0.0, reach), rolls, 0.0, True, starts, goals), around, carried, starts)
     return None if wall is None else (replace(wall, strikes=met),)
 
 
@@ -251,7 +251,7 @@ def strikes_of(blocked: Iterable[Blocked], attempt: Bending) -> list[Strike]:
     return found
 
 
-def _of_cells(ground: Ground, around: Surroundings, carried: frozenset[str], end: tuple[Region, ...]) -> Wall | None:
+def _of_cells(ground: MovePlane, around: Surroundings, carried: frozenset[str], end: tuple[Region, ...]) -> Wall | None:
     """Return the wall about one end of a ground, None where none parts it from the other."""
     rows, found = cut_ground(ground, around, carried, goes_down(around.machine), for_proof=True)
     if not found.parted:

@@ -30,7 +30,7 @@ from planner.feasibility.bend_check import (
     moves,
     straight_home,
 )
-from planner.feasibility.detours import Ground, detours, varied
+from planner.feasibility.detours import MovePlane, detours, varied
 from planner.feasibility.homing import WayHome, ways_home
 from planner.feasibility.moves import PlainPath, plain_paths
 from planner.feasibility.stations import Station
@@ -297,7 +297,7 @@ def rotates_from(machine: Machine, tooling: Tooling) -> float:
     return 0.0 if tip is None or machine.mandrel is None or machine.mandrel.draws_back else tip.reach
 
 
-def ground_of(machine: Machine, attempt: Bending, clamp: float, slides_to: float, nose: float) -> Ground:
+def ground_of(machine: Machine, attempt: Bending, clamp: float, slides_to: float, nose: float) -> MovePlane:
     """Return the plane in which a move's detour is sought.
 
     nose: the least advance at which the tube may be rotated; slides_to: how far the arc slides straight out of the
@@ -310,7 +310,7 @@ def ground_of(machine: Machine, attempt: Bending, clamp: float, slides_to: float
     rolls = (-math.pi, math.pi)
     if machine.rotation.range != "continuous":
         rolls = (min(0.0, *attempt.rolls), max(0.0, *attempt.rolls))
-    return Ground(
+    return MovePlane(
         standing,
         clamp,
         (min(nose, goal), reach),

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from planner.clearance.plane import Cut, Field, cut
-from planner.clearance.rectangles import Rectangles, Region, State, neighbours
+from planner.clearance.rectangles import CellState, Rectangles, Region, neighbours
 from planner.clearance.rows import Rows, rows_of
 from planner.clearance.surroundings import Surroundings
 from planner.deadline import each_in_time
@@ -52,7 +52,7 @@ ROLLED = tuple(math.radians(sign * way) for way in (0.5, 1.0, 1.5, 2.0, 3.0, 4.0
 
 
 @dataclass(frozen=True)
-class Ground:
+class MovePlane:
     """Where a tube is to be brought, and within which bounds.
 
     standing: the tube at an advance of 0; clamp: in the machine [mm]; y: least and greatest advance [mm]; rolls: least
@@ -76,7 +76,7 @@ class Ground:
         return self.rolls == (-math.pi, math.pi)
 
 
-def field_of(ground: Ground, around: Surroundings, carried: frozenset[str], elsewhere: frozenset[str]) -> Field:
+def field_of(ground: MovePlane, around: Surroundings, carried: frozenset[str], elsewhere: frozenset[str]) -> Field:
     """Return what the plane is cut for; carried: the solids that move with the carriage, which prove nothing.
 
     elsewhere: nor do these.
@@ -92,7 +92,7 @@ def field_of(ground: Ground, around: Surroundings, carried: frozenset[str], else
 
 
 def cut_ground(
-    ground: Ground,
+    ground: MovePlane,
     around: Surroundings,
     carried: frozenset[str],
     elsewhere: frozenset[str] = frozenset(),
@@ -114,7 +114,7 @@ def cut_ground(
     return field.rows, cut(field, folded(ground.starts), folded(ground.goals), for_proof)
 
 
-def detours(machine: Machine, ground: Ground, around: Surroundings, shown_at_zero: float) -> list[PlainPath]:
+def detours(machine: Machine, ground: MovePlane, around: Surroundings, shown_at_zero: float) -> list[PlainPath]:
     """Return proposals for a path, the best first.
 
     Where free cells do not join start and goal, but they are not closed off either, the lines lead through open cells
@@ -177,12 +177,12 @@ class Line:
 class _Lines:
     """The lines through the free cells of a cut."""
 
-    def __init__(self, machine: Machine, ground: Ground, found: Cut, shown_at_zero: float) -> None:
+    def __init__(self, machine: Machine, ground: MovePlane, found: Cut, shown_at_zero: float) -> None:
         self.machine, self.ground, self.zero = machine, ground, shown_at_zero
         self.cells = _unrolled(found.cells) if ground.goes_round else found.cells
-        self.passable = (self.cells.state != State.BLOCKED) & (self.cells.state != State.SHUT)
+        self.passable = (self.cells.state != CellState.BLOCKED) & (self.cells.state != CellState.SHUT)
         self.certain = found.joined
-        self.sure = self.cells.state == State.FREE
+        self.sure = self.cells.state == CellState.FREE
         self.free = self.sure if found.joined else self.passable
         self.at_ends = self.free
         self.on_way = self._on_way()

@@ -19,7 +19,7 @@ from planner.clearance.rectangles import Region
 from planner.clearance.verdicts import Answer
 from planner.feasibility.bend_check import BendCheck, Blocked, legs_of
 from planner.feasibility.bend_checks import SLIDES, Batches, clear_with, in_the_way, of, rotates_from
-from planner.feasibility.detours import Ground, detours, varied
+from planner.feasibility.detours import MovePlane, detours, varied
 from planner.feasibility.moves import Leg, PlainPath, timed
 from planner.inputs.machine import Machine
 from planner.inputs.tooling import Tooling
@@ -213,7 +213,7 @@ def _try(batches: Batches, passages: list[Passage], tried: list[list[PlainPath]]
     return found
 
 
-def ground_of(passage: Passage, clamp: float, out: float | None = None) -> Ground:
+def ground_of(passage: Passage, clamp: float, out: float | None = None) -> MovePlane:
     """Return the plane in which a way on or off is sought; out: how far the arc slides straight out [mm], None: all."""
     assert passage.far is not None  # asked only of a tube that goes on a mandrel
     anywhere = Region((passage.far, passage.far), (-math.pi, math.pi))
@@ -221,7 +221,7 @@ def ground_of(passage: Passage, clamp: float, out: float | None = None) -> Groun
     slide = Region((passage.begin, passage.far if out is None else out), (0.0, 0.0))
     starts, goals = ((anywhere,), (place,)) if passage.way == "load" else ((slide,), (anywhere,))
     least = min(passage.nose, passage.begin)
-    return Ground(
+    return MovePlane(
         passage.standing, clamp, (least, passage.far), (-math.pi, math.pi), passage.nose, False, starts, goals
     )
 

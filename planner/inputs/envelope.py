@@ -12,7 +12,7 @@ from pydantic import Field, field_validator, model_validator
 
 from planner.facts import fact, size
 from planner.inputs.quantities import Coordinate, Length, refused
-from planner.inputs.tooling import Record
+from planner.inputs.tooling import ProfileTable
 
 BUILT_NAMES: Final = (
     "floor",
@@ -33,7 +33,7 @@ Name = Annotated[str, Field(min_length=1, max_length=200)]
 Point = tuple[Coordinate, Coordinate, Coordinate]
 
 
-class Box(Record):
+class Box(ProfileTable):
     """A box along the axes.
 
     from: its smallest corner x, y, z [mm]. to: its largest corner x, y, z [mm].
@@ -52,7 +52,7 @@ class Box(Record):
         return self
 
 
-class Cylinder(Record):
+class Cylinder(ProfileTable):
     """An upright cylinder.
 
     centre: its axis x, y [mm]. radius: of the cylinder [mm]. z: its lower and its upper end [mm].
@@ -72,7 +72,7 @@ class Cylinder(Record):
         return value
 
 
-class Solid(Record):
+class Solid(ProfileTable):
     """One solid of the clearance envelope: a box or an upright cylinder, and what it moves with.
 
     One that moves with the pressure die goes forward with it while it follows the tube, and outward as it opens.

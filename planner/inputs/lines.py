@@ -32,13 +32,13 @@ def lines_of_toml(text: str) -> dict[Path, int]:
 
 def lines_of_json(text: str) -> dict[Path, int]:
     """Return the line, from 1, of every key and list entry of a JSON text."""
-    walker = _Walker(text)
+    walker = _KeyWalker(text)
     walker.skip_blank()
     walker.value(())
     return walker.lines
 
 
-class _Walker:
+class _KeyWalker:
     """Walks values: JSON's, and TOML's, which only write keys in another way."""
 
     separator = ":"
@@ -122,7 +122,7 @@ class _Walker:
         return [str(json.loads(self.take(_STRING)))]
 
 
-class _Toml(_Walker):
+class _Toml(_KeyWalker):
     """Walks TOML: tables, lists of tables, bare, quoted and dotted keys."""
 
     separator = "="

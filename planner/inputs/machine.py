@@ -37,13 +37,13 @@ from planner.inputs.tooling import Block as Block
 from planner.inputs.tooling import DieHub as DieHub
 from planner.inputs.tooling import GripSection as GripSection
 from planner.inputs.tooling import MandrelTip as MandrelTip
-from planner.inputs.tooling import Record
+from planner.inputs.tooling import ProfileTable
 from planner.inputs.tooling import Tooling as Tooling
 from planner.inputs.tooling import WiperBlock as WiperBlock
 from planner.tolerances import SAME_SIZE
 
 
-class Head(Record):
+class Head(ProfileTable):
     """The bend head.
 
     bends_toward: the side on which the die stands, seen along the feed. centreline_height: over the floor [mm].
@@ -68,7 +68,7 @@ class Head(Record):
         return value
 
 
-class Carriage(Record):
+class Carriage(ProfileTable):
     """What the collet stands on; left out on a hand-fed bender.
 
     reach: from the collet's face to the tangent point, closest and farthest [mm]. grip_length: tube inside the collet
@@ -109,7 +109,7 @@ class Carriage(Record):
         return self.reach[1] if self.stand_back is None else self.stand_back
 
 
-class Rotation(Record):
+class Rotation(ProfileTable):
     """The chuck and its dial.
 
     range: "continuous" or the lowest and the highest of the chuck's own angle, which is 0 at a load [rad]. zeroed: the
@@ -141,7 +141,7 @@ class Rotation(Record):
         return value
 
 
-class Advance(Record):
+class Advance(ProfileTable):
     """zeroed: the readout is set to 0 at the end of every bend. absolute_zero: where it shows 0; needed where it is not
     zeroed, and only there. resolution: of the readout [mm].
     """
@@ -164,7 +164,7 @@ class Advance(Record):
         return self
 
 
-class Mandrel(Record):
+class Mandrel(ProfileTable):
     """The rod that carries the mandrel; left out on a machine without one.
 
     rod_length: from the tangent point back to where the rod is anchored, the longest tube that goes over it [mm].
@@ -179,7 +179,7 @@ class Mandrel(Record):
     nose: LengthOrZero | None = None
 
 
-class Clearance(Record):
+class Clearance(ProfileTable):
     """What the tube must keep.
 
     required: to machine and floor [mm]. per_metre: added to that for each metre of leading part beyond the tangent
@@ -192,7 +192,7 @@ class Clearance(Record):
     to_itself: LengthOrZero = 2.0
 
 
-class Speeds(Record):
+class Speeds(ProfileTable):
     """advance: how fast the carriage moves [mm/s]. rotate: of the chuck [rad/s]. bend: of the arm [rad/s]. return: of
     the arm on its way home [rad/s].
     """
@@ -203,7 +203,7 @@ class Speeds(Record):
     return_: Angle = Field(alias="return")
 
 
-class Times(Record):
+class Times(ProfileTable):
     """regrip: how long a re-grip takes [s]. turn: taking the tube off and putting it back end for end [s]. load:
     putting a tube on, or taking it off [s]. clamp: opening or closing the dies [s]. tool_change: changing dies or clamp
     [s].
@@ -216,7 +216,7 @@ class Times(Record):
     tool_change: Amount
 
 
-class Springback(Record):
+class Springback(ProfileTable):
     """measured: pairs of the part's angle and the setting that gave it, two or more, rising [rad]."""
 
     measured: tuple[tuple[Angle, Angle], ...]
@@ -237,14 +237,14 @@ class Springback(Record):
         return value
 
 
-class ReclampScatter(Record):
+class ReclampScatter(ProfileTable):
     """rotation: what a re-clamp adds to it [rad]. advance: what it adds to that [mm]."""
 
     rotation: AngleOrZero
     advance: LengthOrZero
 
 
-class Scatter(Record):
+class Scatter(ProfileTable):
     """How results scatter, one standard deviation each; shown, and nothing is reckoned with it yet.
 
     angle: of a bend [rad]. rotation: between two bends [rad]. advance: between two bends [mm]. reclamp: what a re-clamp
@@ -257,7 +257,7 @@ class Scatter(Record):
     reclamp: ReclampScatter | None = None
 
 
-class Rated(Record):
+class Rated(ProfileTable):
     """tube_diameter: of the tube that the machine is rated for [mm]. wall: its thickness [mm]. yield_strength: of its
     metal [MPa].
     """
@@ -275,7 +275,7 @@ class Rated(Record):
         return self
 
 
-class Machine(Record):
+class Machine(ProfileTable):
     """A machine profile; `source` is the file, and no part of equality.
 
     name: of the machine, as plans print it. units: of all lengths in the file; "mm" once it is loaded. head: the bend

@@ -10,13 +10,13 @@ from pydantic import Field
 
 from planner.inputs.part import RotationSign
 from planner.inputs.quantities import Amount, Cell, Length, LengthOrZero
-from planner.inputs.tooling import Record
+from planner.inputs.tooling import ProfileTable
 
 Text = Annotated[str, Field(min_length=1, max_length=200)]
 Rows = tuple[tuple[Cell, ...], ...]
 
 
-class TubeTable(Record):
+class TubeTable(ProfileTable):
     """The tube's size and metal.
 
     outside_diameter: over the wall [mm]. wall: its thickness [mm]; may be left out where a gauge is given. gauge: the
@@ -32,7 +32,7 @@ class TubeTable(Record):
     yield_strength: Amount | None = None
 
 
-class ShapeTable(Record):
+class ShapeTable(ProfileTable):
     """The shape: exactly one of lra, xyz and file, and the bends' radii.
 
     lra: a row for each bend (straight before it, rotation before it, angle, and its radius if it has one of its own),
@@ -52,7 +52,7 @@ class ShapeTable(Record):
     rotation_sign: RotationSign = "right-handed"
 
 
-class EndsTable(Record):
+class EndsTable(ProfileTable):
     """The most extra stock that each end may carry; it is sawn off after the last bend.
 
     trim_a: at end A [mm]; 0 forbids it; left out: what the machine's rules can need there, and only where no plan goes
@@ -63,7 +63,7 @@ class EndsTable(Record):
     trim_b: LengthOrZero | None = None
 
 
-class PartFile(Record):
+class PartFile(ProfileTable):
     """A part: a tube, how it is bent, and what its ends may carry.
 
     name: of the part, as plans print it. units: of all lengths in the file. machine: name of the profile that counts

@@ -25,7 +25,7 @@ _HEADERS: Final = "straight,rotation,angle or x,y,z, either with ,radius"
 
 
 @dataclass(frozen=True)
-class Place:
+class RowPlace:
     """Where a row of the shape's table stands, or what else the shape says (`row` is None there); rows count from 1."""
 
     file: str | None
@@ -45,8 +45,8 @@ class Table:
 
     kind: Kind
     rows: Rows
-    places: tuple[Place, ...]
-    whole: Place
+    places: tuple[RowPlace, ...]
+    whole: RowPlace
 
 
 def read_table(document: Document, shape: ShapeTable) -> Table:
@@ -69,8 +69,8 @@ def read_table(document: Document, shape: ShapeTable) -> Table:
     kind: Kind = "lra" if shape.lra is not None else "xyz"
     rows = shape.lra if shape.lra is not None else shape.xyz or ()
     paths = [("shape", kind, i) for i in range(len(rows))]
-    places = tuple(Place(document.file, document.line_of(path), dotted(path), path[2] + 1) for path in paths)
-    whole = Place(document.file, document.line_of(("shape", kind)), f"shape.{kind}")
+    places = tuple(RowPlace(document.file, document.line_of(path), dotted(path), path[2] + 1) for path in paths)
+    whole = RowPlace(document.file, document.line_of(("shape", kind)), f"shape.{kind}")
     return Table(kind, rows, places, whole)
 
 
@@ -89,9 +89,9 @@ def _csv_table(path: File, text: str) -> Table:
         reader.fieldnames = header
         kind = _kind_of(header, path)
         rows: list[tuple[float, ...]] = []
-        places: list[Place] = []
+        places: list[RowPlace] = []
         for record in reader:
-            place = Place(str(path), reader.line_num, f"row {len(rows) + 1}", len(rows) + 1)
+            place = RowPlace(str(path), reader.line_num, f"row {len(rows) + 1}", len(rows) + 1)
             if all(not str(cell or "").strip() for cell in record.values()):
                 continue
             if None in record:
@@ -103,7 +103,7 @@ def _csv_table(path: File, text: str) -> Table:
         raise UnreadableFile(
             f"this is no CSV: {error}", file=str(path), line=reader.reader.line_num, allowed="CSV"
         ) from None
-    return Table(kind, tuple(rows), tuple(places), Place(str(path), 1, "rows"))
+    return Table(kind, tuple(rows), tuple(places), RowPlace(str(path), 1, "rows"))
 
 
 def _kind_of(header: list[str], path: File) -> Kind:
@@ -122,7 +122,7 @@ def _kind_of(header: list[str], path: File) -> Kind:
     )  # fmt: skip
 
 
-def _numbers(place: Place, cells: list[str], names: tuple[str, ...]) -> tuple[float, ...]:
+def _numbers(place: RowPlace, cells: list[str], names: tuple[str, ...]) -> tuple[float, ...]:
     """Return a row's numbers; empty cells may only stand at its end."""
     while cells and not cells[-1]:
         cells.pop()

@@ -13,7 +13,7 @@ from planner.inputs.documents import Document
 from planner.inputs.part import MOST_BENDS, RADIUS
 from planner.inputs.part_file import ShapeTable
 from planner.inputs.quantities import FileUnits, Kind, Least, read
-from planner.inputs.rows import Place, Table, read_table
+from planner.inputs.rows import RowPlace, Table, read_table
 
 _LRA: tuple[tuple[str, Kind, Least], ...] = (
     ("straight", "length", "zero"),
@@ -33,7 +33,7 @@ class Shape:
     angles: Array
     radii: Array
     table: Table
-    radius_places: tuple[Place, ...]
+    radius_places: tuple[RowPlace, ...]
 
     def placed(self, error: InputError, document: Document) -> InputError:
         """Return an error of the part with its place in the files."""
@@ -44,7 +44,7 @@ class Shape:
             place = self.table.whole
         else:
             path = tuple(str(error.key).split("."))
-            place = Place(document.file, document.line_of(path), str(error.key))
+            place = RowPlace(document.file, document.line_of(path), str(error.key))
         error.file, error.line, error.key, error.row = place.file, place.line, place.key, place.row
         return error
 
@@ -78,7 +78,7 @@ def read_shape(document: Document, shape: ShapeTable, unit: FileUnits) -> Shape:
     return Shape(straights, rotations, angles, radii, table, places)
 
 
-def _cell(place: Place, name: str, value: float, kind: Kind, least: Least, unit: FileUnits) -> float:
+def _cell(place: RowPlace, name: str, value: float, kind: Kind, least: Least, unit: FileUnits) -> float:
     """Return a number of a row in the program's unit."""
     try:
         return read(value, kind, least, unit)
@@ -126,7 +126,7 @@ def _vertices(table: Table, unit: FileUnits) -> Array:
 
 def _radii(
     document: Document, shape: ShapeTable, table: Table, n: int, unit: FileUnits
-) -> tuple[Array, tuple[Place, ...]]:
+) -> tuple[Array, tuple[RowPlace, ...]]:
     """Return each bend's radius [mm] and where it stands: in its row, in bend_radii, or in bend_radius."""
     first = 0 if table.kind == "lra" else 1
     rows, places = table.rows[first : first + n], table.places[first : first + n]
@@ -147,7 +147,7 @@ def _radii(
                 len(shape.bend_radii),
             )  # fmt: skip
         paths = [("shape", "bend_radii", i) for i in range(n)]
-        listed = tuple(Place(document.file, document.line_of(p), f"shape.bend_radii[{p[2] + 1}]") for p in paths)
+        listed = tuple(RowPlace(document.file, document.line_of(p), f"shape.bend_radii[{p[2] + 1}]") for p in paths)
         return np.array(shape.bend_radii), listed
     if shape.bend_radius is None and not all(in_rows):
         missing = in_rows.index(False)
@@ -156,7 +156,7 @@ def _radii(
             ("shape", "bend_radius"),
             "bend_radius, bend_radii, or a radius in every row",
         )
-    common = Place(document.file, document.line_of(("shape", "bend_radius")), "shape.bend_radius")
+    common = RowPlace(document.file, document.line_of(("shape", "bend_radius")), "shape.bend_radius")
     radii = [
         _cell(place, RADIUS, row[3], "length", "above zero", unit) if own else float(shape.bend_radius or 0.0)
         for row, place, own in zip(rows, places, in_rows, strict=True)

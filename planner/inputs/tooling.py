@@ -14,13 +14,13 @@ SECTION_DIAMETERS: Final = 1.5
 """Depth of a grip section that the profile gives no depth for, in tube diameters (common practice, no source)."""
 
 
-class Record(BaseModel):
+class ProfileTable(BaseModel):
     """A frozen table of a profile; unknown keys are refused."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
 
 
-class DieHub(Record):
+class DieHub(ProfileTable):
     """Nut or tie bar over the bend die: a cylinder about the die axis, centred on the centreline's height.
 
     radius: of the hub [mm]. height: of the hub [mm].
@@ -30,7 +30,7 @@ class DieHub(Record):
     height: Length
 
 
-class Block(Record):
+class Block(ProfileTable):
     """Clamp or pressure block.
 
     width: across the feed, from the parting line outward [mm]. height: centred on the centreline [mm]. opens: how far
@@ -42,7 +42,7 @@ class Block(Record):
     opens: Length
 
 
-class WiperBlock(Record):
+class WiperBlock(ProfileTable):
     """Wiper die.
 
     length: along the feed, behind the tangent point [mm]. width: across the feed [mm]. height: centred on the
@@ -54,7 +54,7 @@ class WiperBlock(Record):
     height: Length
 
 
-class MandrelTip(Record):
+class MandrelTip(ProfileTable):
     """The mandrel of one tooling.
 
     nose: how far its solid part stands past the tangent point [mm]. balls: how many hang before the nose; shown.
@@ -83,7 +83,7 @@ class MandrelTip(Record):
         return self.nose if self.ball_reach is None else self.ball_reach
 
 
-class GripSection(Record):
+class GripSection(ProfileTable):
     """The die's straight groove under the clamp; it turns with the arm.
 
     depth: behind the parting line [mm]; left out: the lesser of 1.5 tube diameters and the bend radius. height: centred
@@ -110,7 +110,7 @@ class Section(NamedTuple):
     height: float
 
 
-class Tooling(Record):
+class Tooling(ProfileTable):
     """Dies and clamps for one tube diameter on one centreline radius.
 
     tube_diameter: outside diameter of the tube that they are for [mm]. bend_radius: of the centreline [mm].

@@ -6,9 +6,9 @@ from functools import lru_cache
 
 from planner.inputs.machine import Machine
 from planner.lookover.openings import too_narrow
+from planner.lookover.profile_checks import before_its_face, height, missing, too_short
 from planner.lookover.remarks import Remark
 from planner.lookover.running import running_through
-from planner.lookover.standing import before_its_face, height, missing, too_short
 
 
 def look_over(machine: Machine) -> tuple[Remark, ...]:

@@ -11,9 +11,9 @@ import numpy as np
 
 from planner.clearance.solids import Owner, Tool, toward
 from planner.inputs.machine import Machine, Tooling
-from planner.lookover.bodies import ROD, Bodies, Body, bodies_of, rod_beside
 from planner.lookover.outline import Outline, Pose, apart, depth, shared_place
 from planner.lookover.remarks import Remark
+from planner.lookover.upright_bodies import ROD, Bodies, UprightBody, bodies_of, rod_beside
 from planner.tolerances import TOUCHING
 from planner.tube.frames import Array
 
@@ -28,8 +28,8 @@ HALVINGS: Final = 24
 class Meeting:
     """Two bodies that may meet: the first as it stands, the second in all places that it takes meanwhile."""
 
-    one: Body
-    other: Body
+    one: UprightBody
+    other: UprightBody
 
 
 def running_through(machine: Machine) -> tuple[Remark, ...]:
@@ -92,7 +92,7 @@ def _standing(machine: Machine, tooling: Tooling, bodies: Bodies) -> Iterator[Me
 
 
 def _rod_meetings(
-    machine: Machine, bodies: Bodies, carriage: tuple[Body, ...], pressure: tuple[Body, ...]
+    machine: Machine, bodies: Bodies, carriage: tuple[UprightBody, ...], pressure: tuple[UprightBody, ...]
 ) -> Iterator[Meeting]:
     """Yield what the rod may meet: not its anchor, nor what closes around the tube that it lies in."""
     if bodies.rod is None or machine.mandrel is None:
@@ -103,18 +103,18 @@ def _rod_meetings(
     yield from (Meeting(bodies.rod, one) for one in (*frame, *own, *around))
 
 
-def _on_the_feed(one: Body) -> bool:
+def _on_the_feed(one: UprightBody) -> bool:
     """Return whether a body surrounds the feed's axis."""
     low, high = float(np.min(one.outline.y0)) - one.outline.edge, float(np.max(one.outline.y1)) + one.outline.edge
     return low <= 0.0 <= high and one.low <= 0.0 <= one.high
 
 
-def _holds(one: Body, x: float) -> bool:
+def _holds(one: UprightBody, x: float) -> bool:
     """Return whether a point of the feed's axis lies in a body that stands still."""
     return one.low <= 0.0 <= one.high and one.outline.covers(x, 0.0)
 
 
-def _travelled(machine: Machine, bodies: Bodies) -> tuple[Body, ...]:
+def _travelled(machine: Machine, bodies: Bodies) -> tuple[UprightBody, ...]:
     """Return the carriage's bodies over its whole reach; where it stands back is within that."""
     if machine.carriage is None:
         return ()
@@ -122,7 +122,7 @@ def _travelled(machine: Machine, bodies: Bodies) -> tuple[Body, ...]:
     return tuple(replace(one, outline=one.outline.travelled(x=(-farthest, -closest))) for one in bodies.carriage)
 
 
-def _pressed(machine: Machine, tooling: Tooling, bodies: Bodies, ahead: Array) -> tuple[Body, ...]:
+def _pressed(machine: Machine, tooling: Tooling, bodies: Bodies, ahead: Array) -> tuple[UprightBody, ...]:
     """Return the pressure die and what moves with it: closed to opened, and from home to so far ahead (n,) [mm].
 
     It goes home with the arm at the latest, so at each angle of the arm it stands no farther ahead.

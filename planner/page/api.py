@@ -30,12 +30,11 @@ from planner.lookover.look import look_over
 from planner.lookover.remarks import as_data
 from planner.outputs.documents import as_json, machine_document, machines_document
 from planner.outputs.machine_page import in_one_line
-from planner.page.answering import check_answer, plan_answer, why_answer
-from planner.page.answers import Answers, Share
-from planner.page.asked import AllMachines, MachineAsked, MachineNamed, MachinesAsked
-from planner.page.attending import Fault
+from planner.page.error_responses import EVERYWHERE, NOT_DONE, WRONG, json_answer, told
 from planner.page.examples import ExamplePart, example_part
+from planner.page.job_inputs import AllMachines, MachineAsked, MachineNamed, MachinesAsked
 from planner.page.jobs import Stopped, Workers
+from planner.page.program_jobs import check_answer, plan_answer, why_answer
 from planner.page.questions import (
     CheckAnswer,
     CheckRequest,
@@ -47,8 +46,9 @@ from planner.page.questions import (
     PlanRequest,
     WhyRequest,
 )
+from planner.page.results import Answers, Share
 from planner.page.settings import Settings
-from planner.page.told import EVERYWHERE, NOT_DONE, WRONG, json_answer, told
+from planner.page.worker import Fault
 from planner.plans.document import Plan
 from planner.wording.say import say
 

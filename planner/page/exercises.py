@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from planner.page.desk import plain_order
+from planner.page.session import plain_order
 from planner.plans.document import End, OrderedBend
 
 

@@ -61,7 +61,7 @@ class Guard:
         if scope["type"] not in ("http", "websocket"):
             await self._app(scope, receive, send)
             return
-        asked = Asked(scope)
+        asked = GuardedRequest(scope)
         refusal = self._refusal(asked)
         if refusal is not None:
             await _refuse(asked, refusal, receive, send)
@@ -71,7 +71,7 @@ class Guard:
             policy = OF_THE_API if asked.of_api else OF_PAGES.format(host=asked.header("host"))
             await self._answer(asked, receive, _with_headers(policy, send))
 
-    def _refusal(self, asked: Asked) -> Refusal | None:
+    def _refusal(self, asked: GuardedRequest) -> Refusal | None:
         """Return why a request is refused, None if it is not."""
         if not self._asked_of_this_computer(asked):
             return Refusal(421, "WrongHost", "this computer is not called by that name: use the address it printed")
@@ -87,11 +87,11 @@ class Guard:
             return self._too_large
         return None
 
-    def _asked_of_this_computer(self, asked: Asked) -> bool:
+    def _asked_of_this_computer(self, asked: GuardedRequest) -> bool:
         name, port = asked.host_and_port
         return name is not None and port == self._settings.port and self._settings.answers_to(name)
 
-    def _carries_token(self, asked: Asked) -> bool:
+    def _carries_token(self, asked: GuardedRequest) -> bool:
         """Say whether a request carries the token: in its cookie, as a bearer's, or once in the URL of a page."""
         token = self._settings.token or ""
         offered = [asked.cookie(cookie_name(self._settings)), asked.bearer]
@@ -99,7 +99,7 @@ class Guard:
             offered.append(asked.token_in_url)
         return any(hmac.compare_digest(one.encode(), token.encode()) for one in offered if one is not None)
 
-    async def _answer(self, asked: Asked, receive: Receive, send: Send) -> None:
+    async def _answer(self, asked: GuardedRequest, receive: Receive, send: Send) -> None:
         if self._settings.token is not None and asked.may_set_cookie and asked.token_in_url is not None:
             await _keep_token(asked, cookie_name(self._settings), self._settings.token, send)
             return
@@ -123,7 +123,7 @@ class Refusal:
         self.status, self.kind, self.message = status, kind, message
 
 
-class Asked:
+class GuardedRequest:
     """What a request says of itself."""
 
     def __init__(self, scope: Scope) -> None:
@@ -224,7 +224,7 @@ def _host_and_port(host: str) -> tuple[str | None, int]:
 # ------------------------------------------------------------------------------------------------ its answers
 
 
-async def _refuse(asked: Asked, refusal: Refusal, receive: Receive, send: Send) -> None:
+async def _refuse(asked: GuardedRequest, refusal: Refusal, receive: Receive, send: Send) -> None:
     if not asked.is_socket:
         await _tell(asked, refusal, _with_headers(OF_THE_API, send))
         return
@@ -232,7 +232,7 @@ async def _refuse(asked: Asked, refusal: Refusal, receive: Receive, send: Send) 
     await send({"type": "websocket.close", "code": REFUSED_SOCKET, "reason": refusal.message})
 
 
-async def _tell(asked: Asked, refusal: Refusal, send: Send) -> None:
+async def _tell(asked: GuardedRequest, refusal: Refusal, send: Send) -> None:
     """Answer with a refusal: as a document to programs, as a line to people."""
     if asked.of_api:
         document = error_document({"kind": refusal.kind, "message": refusal.message})
@@ -243,7 +243,7 @@ async def _tell(asked: Asked, refusal: Refusal, send: Send) -> None:
     await _send_whole(send, refusal.status, kind, text, {"connection": "close", **extra})
 
 
-async def _keep_token(asked: Asked, name: str, token: str, send: Send) -> None:
+async def _keep_token(asked: GuardedRequest, name: str, token: str, send: Send) -> None:
     """Have the browser keep the token in a cookie, and go on to the same page without it in the address.
 
     A browser that followed a link from elsewhere would not send that cookie after a redirect, so the page goes on by

@@ -6,7 +6,7 @@ begun is begun elsewhere. One idle worker is always kept ready as long as there 
 `turns.py`.
 
 In a worker the function is called as `task(*arguments, time_limit=…, report=…)`; `report` takes progress in sentences.
-Everything here runs in the server's event loop; `attending.py` has the processes.
+Everything here runs in the server's event loop; `worker.py` has the processes.
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ from contextlib import suppress
 from typing import Any, Final, Generic, TypeVar
 
 from planner.errors import BendorderError
-from planner.page.attending import Fault, Worker
 from planner.page.turns import Turns
+from planner.page.worker import Fault, Worker
 
 Result = TypeVar("Result")
 Report = Callable[[str], None]

@@ -59,7 +59,7 @@ _UNITS: Final[dict[tuple[type[BaseModel], str], str]] = {
 
 
 @dataclass(frozen=True)
-class Field:
+class FormField:
     """One thing of a profile that may be edited.
 
     keys: path in the document, path: the same as text ("tooling[2].clamp_lengths", from 1); group, label: shop words;
@@ -101,7 +101,7 @@ class MachineRead:
     slips: tuple[Slip, ...] = ()
 
 
-def fields_of(document: Mapping[str, Any]) -> list[Field]:
+def fields_of(document: Mapping[str, Any]) -> list[FormField]:
     """Return all fields of a document that a machine can be loaded from, those among them that it does not give."""
     return list(_fields(Machine, document, (), "in" if document.get("units") == "in" else "mm"))
 
@@ -138,7 +138,9 @@ def with_values(document: Mapping[str, Any], values: Mapping[str, str]) -> Machi
 # From the models ----------------------------------------------------------------------------------------------------
 
 
-def _fields(model: type[BaseModel], table: Mapping[str, Any] | None, keys: Path, units: LengthUnit) -> Iterator[Field]:
+def _fields(
+    model: type[BaseModel], table: Mapping[str, Any] | None, keys: Path, units: LengthUnit
+) -> Iterator[FormField]:
     """Yield the fields of a table, `table` None where the document has none."""
     for name, info in model.model_fields.items():
         if info.exclude:
@@ -173,7 +175,7 @@ def _ways(annotation: Any) -> tuple[Any, ...]:
     return tuple(one for one in (get_args(annotation) if union else (annotation,)) if one is not type(None))
 
 
-def _field(model: type[BaseModel], info: FieldInfo, keys: Path, value: Any, units: LengthUnit) -> Field:
+def _field(model: type[BaseModel], info: FieldInfo, keys: Path, value: Any, units: LengthUnit) -> FormField:
     """Return the field of a key that holds no table."""
     kind: FieldKind = "text"
     choices: tuple[str, ...] = ()
@@ -201,7 +203,7 @@ def _field(model: type[BaseModel], info: FieldInfo, keys: Path, value: Any, unit
     if (model, keys[-1]) == (Machine, "units"):
         kind, choices = "fixed", ("mm", "in")
     standing = info.default not in (PydanticUndefined, None) and not isinstance(info.default, tuple)
-    return Field(
+    return FormField(
         keys=keys,
         group=_group(keys),
         label=_label(keys),
@@ -266,7 +268,7 @@ def _text(value: Any) -> str:
     return str(value)
 
 
-def _value(field: Field, text: str) -> Any:
+def _value(field: FormField, text: str) -> Any:
     """Return what a text means in a field, None where it is empty, or a Misread."""
     typed = text.strip()
     if field.kind == "fixed":
@@ -360,7 +362,7 @@ def _without_emptied(model: type[BaseModel], table: dict[str, Any], before: Mapp
     return kept
 
 
-def _placed(error: InputError, fields: Mapping[str, Field], typed: Mapping[str, str]) -> Slip:
+def _placed(error: InputError, fields: Mapping[str, FormField], typed: Mapping[str, str]) -> Slip:
     """Return the planner's error as a slip at the field that it speaks of; of a table, at one that was typed in."""
     key = error.key or ""
     within = [path for path in fields if key == path or key.startswith((f"{path}[", f"{path}."))]

@@ -41,7 +41,7 @@ class Pasted:
 
 
 @dataclass(frozen=True)
-class _Line:
+class _PastedLine:
     """The cells of a line, and its number from 1; the line's end without cells is left off."""
 
     number: int
@@ -100,14 +100,14 @@ def _csv_cells(lines: Sequence[str], mark: str, first: int) -> list[tuple[int, l
     return found or [(first, [])]
 
 
-def _lines(text: str, mark: str) -> list[_Line]:
+def _lines(text: str, mark: str) -> list[_PastedLine]:
     """Return the lines with their cells, without empty ones before and after."""
     lines = text.split("\n")
     if mark == " ":
         parted = [(i, re.findall(r'"[^"]*"|[^ ]+', line)) for i, line in enumerate(lines, start=1)]
     else:
         parted = _csv_cells(lines, mark, 1)
-    found = [_Line(number, _trimmed(cells)) for number, cells in parted]
+    found = [_PastedLine(number, _trimmed(cells)) for number, cells in parted]
     for line in found:
         broken = next((i for i, cell in enumerate(line.cells) if "\n" in cell), None)
         if broken is not None:
@@ -135,7 +135,7 @@ def _bare(cell: str) -> str:
     return cell[1:-1].strip(" \u00a0") if len(cell) > 1 and cell[0] == cell[-1] == '"' else cell
 
 
-def _header(line: _Line) -> tuple[Kind, list[str]]:
+def _header(line: _PastedLine) -> tuple[Kind, list[str]]:
     """Return the kind of table that a header promises, and its columns."""
     names = [cell.lower() for cell in line.cells]
     known = [name for columns in COLUMNS.values() for name in columns]
@@ -155,7 +155,7 @@ def _header(line: _Line) -> tuple[Kind, list[str]]:
     return kind, names
 
 
-def _row(line: _Line, kind: Kind, columns: list[str], by_spaces: bool, last: bool) -> list[str]:
+def _row(line: _PastedLine, kind: Kind, columns: list[str], by_spaces: bool, last: bool) -> list[str]:
     """Return a line as a row of the form."""
     row = [""] * len(COLUMNS[kind])
     for i, cell in enumerate(line.cells):

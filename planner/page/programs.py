@@ -11,11 +11,11 @@ from starlette.routing import BaseRoute, Mount, Route
 
 from planner.outputs.documents import as_json
 from planner.page.api import build_api
+from planner.page.error_responses import ForPrograms, json_answer, nothing_there
 from planner.page.examples import ExamplePart
 from planner.page.jobs import Workers
 from planner.page.reference import reference_of
 from planner.page.settings import HEALTH, Settings
-from planner.page.told import ForPrograms, json_answer, nothing_there
 
 SCHEMA: Final = "bendorder-health/1"
 

@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from planner.advice.machines import Checked, Settled
 from planner.errors import InputError
 from planner.facts import Fact
-from planner.page.asked import PartAsked, PartText
+from planner.page.job_inputs import PartAsked, PartText
 from planner.sequencing.events import Prefer
 
 USUAL_TIME: Final = 30.0

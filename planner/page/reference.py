@@ -12,8 +12,8 @@ from fastapi import FastAPI
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
+from planner.page.error_responses import EVERYWHERE
 from planner.page.settings import HEALTH, Settings
-from planner.page.told import EVERYWHERE
 
 Schema = Mapping[str, Any]
 

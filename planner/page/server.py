@@ -59,7 +59,7 @@ def build(settings: Settings, workers: Workers) -> FastAPI:
         dark=None,
         show_welcome_message=False,
         storage_secret=secrets.token_urlsafe(32),  # no longer-lived than what the pages keep
-        session_middleware_kwargs={"session_cookie": f"bendorder-desk-{settings.port}", "same_site": "strict"},
+        session_middleware_kwargs={"session_cookie": f"bendorder-session-{settings.port}", "same_site": "strict"},
     )
     app.add_middleware(Guard, settings=settings)
     return app

@@ -1,6 +1,7 @@
 """What the page's jobs do, in a worker process: plan, second and audit a plan, say why, judge orders, check machines.
 
-Each function takes part and machine as `asked.py` reads them, a time limit [s] by which it answers what is known, and
+Each function takes part and machine as `job_inputs.py` reads them, a time limit [s] by which it answers what is known,
+and
 `report`, told of the progress in sentences. The last few searches stay in the process's memory, so that an order of a
 part that was planned before is judged in milliseconds.
 """
@@ -25,7 +26,7 @@ from planner.cuts.impossible import broken_in_every_order
 from planner.deadline import TO_FINISH, finishing, limited
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
-from planner.page.asked import (
+from planner.page.job_inputs import (
     MachineAsked,
     MachinesAsked,
     PartAsked,
@@ -36,7 +37,7 @@ from planner.page.asked import (
 from planner.planning import plan, planned
 from planner.plans.document import Plan
 from planner.plans.evidence import Evidence
-from planner.plans.known import fingerprint
+from planner.plans.plan_writer import fingerprint
 from planner.proof.document import proof_document, proof_text
 from planner.search.decision import Decision
 from planner.search.opinions import opinions_of

@@ -14,14 +14,14 @@ from typing import Any, Final, NamedTuple
 from planner.advice.in_the_way import InTheWay, put_on_by
 from planner.advice.notation import read_order
 from planner.advice.order import costs_in
-from planner.advice.trying import Made, Tryout, tried_with_motions
+from planner.advice.trying import StepMade, Tryout, tried_with_motions
 from planner.deadline import limited
 from planner.feasibility.bend_check import BendCheck, Doing, gripping_motions
 from planner.feasibility.loading import Passage
 from planner.feasibility.orders import Case
 from planner.feasibility.places import Place
-from planner.page.asked import MachineAsked, PartAsked, machine_asked, part_asked
 from planner.page.film import Film, Shot, film_of
+from planner.page.job_inputs import MachineAsked, PartAsked, machine_asked, part_asked
 from planner.page.played import OPENED, Played, Posing, When, by_hand, homeward, row, standing
 from planner.page.tasks import kept_search
 from planner.rules.broken import other
@@ -47,7 +47,7 @@ class TriedFilm(NamedTuple):
 
 def tried_film(case: Case, tryout: Tryout) -> TriedFilm:
     """Return the film of an order that was tried on a case."""
-    filming = _Filming(case, tryout)
+    filming = _TrialFilming(case, tryout)
     shots = list(filming.shots())
     film = film_of(case.part, case.machine, *filming.trims, tuple(shot for _, shot in shots))
     return TriedFilm(film, tuple(filming.marks()), tuple(caption for caption, _ in shots))
@@ -82,7 +82,7 @@ def tried_task(
     }
 
 
-class _Filming:
+class _TrialFilming:
     """Goes through the motions of an order once."""
 
     def __init__(self, case: Case, tryout: Tryout) -> None:
@@ -152,7 +152,7 @@ class _Filming:
                 yield "open collet", self.posing.still(one)
             yield "load" if k == on else "unload" if k == off else one.doing, self.posing.shot(one)
 
-    def of_made(self, made: Made, with_bend: bool = True) -> list[Played]:
+    def of_made(self, made: StepMade, with_bend: bool = True) -> list[Played]:
         """Return the motions of a step that goes; what is taken off to be put back is taken off for the next step."""
         on: tuple[Motion, ...] = () if made.put_on is None else put_on_by(made.put_on)
         of = Played(made.number, made.place, made.attempt, made.clamp, "move", made.attempt.gripping[0])

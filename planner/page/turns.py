@@ -1,8 +1,8 @@
 """Whose turn it is: jobs that wait for a worker, fairly among clients and parts, and how long they will wait.
 
-A client is whoever asks: a browser's desk, or the address of a computer that programs ask from. Nobody fills the queue
-alone, for a client may wait with no more jobs than there are places left; and neither a client nor a part (a job's
-key) has all workers, so that somebody new is always served at once.
+A client is whoever asks: a browser's session, or the address of a computer that programs ask from. Nobody fills the
+queue alone, for a client may wait with no more jobs than there are places left; and neither a client nor a part (a
+job's key) has all workers, so that somebody new is always served at once.
 """
 
 from __future__ import annotations

@@ -63,7 +63,7 @@ from typing import Any
 
 from planner.plans.document import Plan
 from planner.plans.evidence import Evidence
-from planner.plans.known import runs_only
+from planner.plans.plan_writer import runs_only
 from planner.plans.reasons import from_nogood
 from planner.proof.covers import motions_record
 from planner.proof.no_goods import no_good_record, rule_record

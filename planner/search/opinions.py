@@ -10,7 +10,7 @@ from planner.search.question import Engine
 from planner.search.search import Search
 from planner.sequencing.events import Value
 from planner.sequencing.exact import Exact
-from planner.sequencing.reaching import SolverGaveUp, SolverWrong
+from planner.sequencing.solution import SolverGaveUp, SolverWrong
 from planner.wording.say import say
 
 EngineName = Literal["exact", "cp-sat"]

@@ -27,7 +27,7 @@ from planner.search.question import Engine, Question
 from planner.sequencing.events import Arrival, Grade, NoGood, Prefer, Sequence, Trims, Value
 from planner.sequencing.exact import NEVER, Exact
 from planner.sequencing.problem import Problem
-from planner.sequencing.reaching import SolverGaveUp
+from planner.sequencing.solution import SolverGaveUp
 from planner.sequencing.tie_break import chosen
 
 TELL_EVERY = 2.0

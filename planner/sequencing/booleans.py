@@ -10,18 +10,18 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from planner.rules.broken import End
+from planner.sequencing.clamp_booleans import Fitting
 from planner.sequencing.clauses import Clauses
 from planner.sequencing.events import Arrival, Event, NoGood, Pattern, Sequence, Trims
-from planner.sequencing.fitting import Fitting
 from planner.sequencing.problem import Extra, Problem
-from planner.sequencing.reaching import ENDS, EVENT, LINKED, LOADED, Step, least_time, negation
+from planner.sequencing.solution import ENDS, EVENT, LINKED, LOADED, SolvedStep, least_time, negation
 from planner.sequencing.windings import Windings
 from planner.tolerances import CHUCK_SLACK
 
 if TYPE_CHECKING:
     from ortools.sat.python.cp_model import BoolVarT, CpSolver, LinearExprT
 
-    from planner.sequencing.reaching import Truth
+    from planner.sequencing.solution import Truth
 
 
 class Model(Clauses):
@@ -259,19 +259,19 @@ class Model(Clauses):
 
     # ---------------------------------------------------------------- reading a solution
 
-    def solution(self, solved: CpSolver) -> tuple[Trims, list[Step]]:
+    def solution(self, solved: CpSolver) -> tuple[Trims, list[SolvedStep]]:
         """Return the trims and the bends in the order of the path, as the solver has them."""
         after = {i: j for (i, j), literal in self.following.items() if solved.boolean_value(literal)}
         first = [i for i in self.numbers if solved.boolean_value(self.first[i])]
         how = {self.number(k[1], k[2]): k for k, literal in self.reached.items() if solved.boolean_value(literal)}
-        steps: list[Step] = []
+        steps: list[SolvedStep] = []
         number = first[0] if len(first) == 1 else None
         while number in how and len(steps) < self.problem.n:
             reached, leads, bend = how[number]
             longer, released = self.longer.get((leads, bend)), self.released.get(number)
             way = int(longer is not None and solved.boolean_value(longer))
             opened, clamp = released is not None and solved.boolean_value(released), self.fitting.read(solved, number)
-            steps.append(Step(reached, leads, bend, way, opened, clamp))
+            steps.append(SolvedStep(reached, leads, bend, way, opened, clamp))
             number = after.get(number)
         pair = next(t for t, literal in enumerate(self.trims) if solved.boolean_value(literal))
         return self.problem.trims[pair], steps

@@ -8,12 +8,12 @@ from planner.deadline import in_time
 from planner.rules.broken import End
 from planner.sequencing.events import Hold
 from planner.sequencing.problem import Problem
-from planner.sequencing.reaching import LOADED, Reached, negation
+from planner.sequencing.solution import LOADED, Reached, negation
 
 if TYPE_CHECKING:
     from ortools.sat.python.cp_model import BoolVarT
 
-    from planner.sequencing.reaching import Truth
+    from planner.sequencing.solution import Truth
 
 
 class Clauses:

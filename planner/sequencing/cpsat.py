@@ -15,7 +15,7 @@ from planner.deadline import in_time, time_left
 from planner.sequencing.booleans import Model
 from planner.sequencing.events import NoGood, Prefer, Sequence
 from planner.sequencing.problem import Extra, Problem
-from planner.sequencing.reaching import SolverGaveUp, SolverWrong, replay
+from planner.sequencing.solution import SolverGaveUp, SolverWrong, replay
 
 if TYPE_CHECKING:
     from ortools.sat.python.cp_model import CpSolver, LinearExprT

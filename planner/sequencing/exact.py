@@ -23,7 +23,7 @@ from planner.deadline import in_time
 from planner.rules.broken import End, other
 from planner.rules.chuck import both_ways
 from planner.sequencing.events import Arrival, Event, Hold, NoGood, Prefer, Sequence, Trims, Value
-from planner.sequencing.forbidden import ENDS, Flags, Forbidden
+from planner.sequencing.no_good_table import ENDS, Flags, Forbidden
 from planner.sequencing.problem import Extra, Problem
 from planner.tolerances import CHUCK_SLACK
 

@@ -17,7 +17,7 @@ def milliseconds(seconds: float) -> int:
 
 
 @dataclass(frozen=True)
-class Times:
+class LeastTimes:
     """The least that each way of reaching a bend can take, beside what every order takes alike [ms].
 
     link[end][k − 1]: from bend k − 1 to bend k in the view of that end (0 for k = 1); load[end][k − 1]: the
@@ -63,7 +63,7 @@ class Problem:
     n: int
     trims: tuple[Trims, ...]
     rules: tuple[NoGood, ...]
-    times: Times
+    times: LeastTimes
     chuck: tuple[float, float] | None
     rolls: dict[End, tuple[float, ...]]
     may_regrip: bool

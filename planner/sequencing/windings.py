@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 from planner.rules.broken import End
 from planner.sequencing.events import Begun, Hold
-from planner.sequencing.reaching import LOADED, WHOLE_TURN, negation
+from planner.sequencing.solution import LOADED, WHOLE_TURN, negation
 from planner.tolerances import CHUCK_SLACK
 
 if TYPE_CHECKING:
     from planner.sequencing.clauses import Clauses
-    from planner.sequencing.reaching import Truth
+    from planner.sequencing.solution import Truth
 
 
 class Windings:

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from planner.plans.document import OrderedBend
-from planner.plans.grounds import Ground
+from planner.plans.minimal_conflict import Conflict
 from planner.sequencing.events import Arrival, Event, Hold, NoGood, Pattern, Trims
 from planner.sequencing.problem import Problem
 from tests.search.abstract import describes, next_arrivals, seen, speaks_of
@@ -20,7 +20,7 @@ FREE = (-math.inf, math.inf)
 State = tuple[int, frozenset[int], Arrival | None, tuple[float, ...]]
 
 
-def of_grounds(problem: Problem, grounds: Sequence[Ground]) -> tuple[Problem, list[NoGood]]:
+def of_grounds(problem: Problem, grounds: Sequence[Conflict]) -> tuple[Problem, list[NoGood]]:
     """The problem with no rules, and what the grounds forbid; the chuck's range counts only where it is one of them."""
     chuck = problem.chuck
     if chuck is not None and not any(ground.chuck is not None for ground in grounds):

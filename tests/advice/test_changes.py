@@ -13,10 +13,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from planner.advice.changed import Job, alterations, altered
+from planner.advice.changed import PartOnMachine, alterations, altered
 from planner.advice.changes import RANKS, changes
 from planner.advice.costs import NOT_TO_THE_END
-from planner.advice.scan import FIRST_STEP, Least, Verdicts, least
+from planner.advice.scan import FIRST_STEP, KnownVerdicts, LeastAmount, least
 from planner.inputs.files import load_machine, load_part, machine_from_data, part_from_data
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
@@ -84,7 +84,7 @@ def planned(change: Change) -> list[Plan]:
 
 def made(part: Part, machine: Machine, *singles: tuple[Single | Change, int]) -> Plan:
     """Plan a part with changes made, each of so much."""
-    job = Job(part, machine)
+    job = PartOnMachine(part, machine)
     for single, amount in singles:
         if amount > 0:
             job = altered(job, single.kind, single.where, amount)
@@ -198,7 +198,7 @@ def test_what_is_not_proposed_does_not_help_as_far_as_it_goes(advised: list[Advi
         if any(change.also is not None or change.kind == "two pieces" for change in one.found):
             continue
         proposed = {(change.kind, change.where) for change in one.found}
-        job = Job(one.part, one.machine)
+        job = PartOnMachine(one.part, one.machine)
         for alteration in alterations(job):
             if alteration.nested and (alteration.kind, alteration.where) not in proposed:
                 most = alteration.made(job, alteration.most)
@@ -386,9 +386,9 @@ def test_more_travel_is_not_taken_to_help_where_a_wall_stands_behind_the_tail() 
     part, machine = tube([300, 300], [0], [60]), bender({"carriage": {"reach": [150, 200]}, "solid": [wall]})
     stock, collet = 600.0 + RADIUS * math.radians(60.0), 40.0
     flush = math.ceil(stock - collet - 200.0)
-    travel = {alteration.where: alteration for alteration in alterations(Job(part, machine))}
-    assert plan(part, travel["farthest"].made(Job(part, machine), flush - 1).machine).verdict == "makeable"
-    assert plan(part, travel["farthest"].made(Job(part, machine), flush).machine).verdict == "undecided"
+    travel = {alteration.where: alteration for alteration in alterations(PartOnMachine(part, machine))}
+    assert plan(part, travel["farthest"].made(PartOnMachine(part, machine), flush - 1).machine).verdict == "makeable"
+    assert plan(part, travel["farthest"].made(PartOnMachine(part, machine), flush).machine).verdict == "undecided"
     found = listed(changes(part, machine))
     missing = math.ceil(RADIUS * math.radians(60.0) + OVER - 50.0)
     assert found["carriage travel", "farthest"] == missing
@@ -402,7 +402,7 @@ def test_a_part_of_a_millimetre_of_trim_that_is_allowed_may_be_what_helps() -> N
     part = tube([100, 100], [0], [60], trims=(0.0, 0.5))
     machine = bender({"mandrel": {"rod_length": rod}})
     for amount, verdict in ((92, "not makeable"), (93, "makeable"), (94, "not makeable")):
-        job = altered(Job(part, machine), "trim", "end B", amount)
+        job = altered(PartOnMachine(part, machine), "trim", "end B", amount)
         assert plan(job.part, job.machine).verdict == verdict
     assert listed(changes(part, machine))["trim", "end B"] == 93.0
 
@@ -415,10 +415,10 @@ def test_a_clamp_or_a_straight_makes_up_for_a_straight_that_no_clamp_fits() -> N
 def test_a_change_of_few_millimetres_is_asked_about_as_far_as_it_goes() -> None:
     """No rule speaks of the floor, and the first step of a scan is longer than all that this one may be lowered."""
     for missing, smallest in ((6.5, True), (6.2, True)):  # less than 0.15 mm missing is taken as kept
-        job = Job(*davit_and_bender(LOWEST + 10.0 - missing))
+        job = PartOnMachine(*davit_and_bender(LOWEST + 10.0 - missing))
         (raised,) = [alteration for alteration in alterations(job) if alteration.kind == "machine raised"]
         few = replace(raised, most=FIRST_STEP - 5, nested=False)
-        assert least(Verdicts(), few, job) == Least(7, smallest)
+        assert least(KnownVerdicts(), few, job) == LeastAmount(7, smallest)
 
 
 def test_a_way_that_took_the_clamp_that_is_made_shorter_is_sought_anew() -> None:

@@ -21,7 +21,7 @@ from planner.feasibility.stations import Unkeepable
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.plans.document import OrderedBend, Plan
-from planner.plans.grounds import Ground, grounds_of, told
+from planner.plans.minimal_conflict import Conflict, grounds_of, told
 from planner.search.decision import Decision, Plannable, carried_out
 from planner.search.search import Search
 from planner.sequencing.events import NoGood
@@ -283,7 +283,7 @@ def test_the_sentences_are_enough_to_stop_that_step_and_none_of_them_can_be_left
     assert sum(count for size, count in sizes.items() if size > 1) >= 5
 
 
-def by_sentence(search: Search, known: list[NoGood]) -> dict[str, Ground]:
+def by_sentence(search: Search, known: list[NoGood]) -> dict[str, Conflict]:
     grounds = grounds_of(search, [nogood for nogood in known if nogood.grade == "proved"])
     return {reason.sentence: ground for reason, ground in zip(told(search, grounds), grounds, strict=True)}
 

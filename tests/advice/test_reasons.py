@@ -14,8 +14,8 @@ from planner.facts import fact
 from planner.feasibility.cases import case_of, surroundings_of
 from planner.inputs.files import load_machine
 from planner.inputs.part import Part
-from planner.plans.grounds import Enough, Ground, grounds_of, least_grounds, least_set, told
-from planner.plans.known import runs_only
+from planner.plans.minimal_conflict import Conflict, Enough, grounds_of, least_grounds, least_set, told
+from planner.plans.plan_writer import runs_only
 from planner.rules.broken import Broken
 from planner.search.decision import Decision
 from planner.search.search import Search
@@ -233,7 +233,7 @@ def test_what_decided_the_order_excludes_all_that_is_better_or_otherwise_and_non
 
 
 def _excludes(
-    search: Search, grounds: list[Ground], ours: tuple[float, float], forbidden: Sequence[Sequence[NoGood]]
+    search: Search, grounds: list[Conflict], ours: tuple[float, float], forbidden: Sequence[Sequence[NoGood]]
 ) -> bool:
     """Whether grounds exclude all that is better than the plan, and with each of some things forbidden all as good."""
     problem, nogoods = of_grounds(search.problem, grounds)

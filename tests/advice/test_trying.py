@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from planner.advice.answers import Tried
-from planner.advice.contact import met_in, moment
+from planner.advice.first_contact import met_in, moment
 from planner.advice.notation import read_order
 from planner.advice.order import judge
 from planner.advice.trying import Tryout, tried_with_motions, try_out

@@ -31,7 +31,7 @@ from planner.planning import plan
 from planner.sequencing.events import ANY, Arrival, Event, Hold, NoGood, Prefer, Trims
 from planner.sequencing.events import Pattern as Made
 from planner.sequencing.exact import Exact
-from planner.sequencing.forbidden import ENDS
+from planner.sequencing.no_good_table import ENDS
 from planner.sequencing.problem import Problem
 from planner.tolerances import WRITTEN
 from tests.plan.random_parts import drawn

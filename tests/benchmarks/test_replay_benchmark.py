@@ -19,7 +19,7 @@ import pytest
 
 from planner.clearance.certify import certify, smallest_clearances
 from planner.clearance.rows import rows_of
-from planner.plans import known
+from planner.plans import plan_writer
 from tests.plan.replay.cases import DEFAULT, random_case
 from tests.plan.replay.clearances import Clearances, replayed
 from tests.plan.replay.distances import CONVEX, LENGTHWISE, shape
@@ -75,7 +75,7 @@ def asked(plan: Clearances, motion: Motion) -> Iterator[tuple[Any, Any, Any, Any
                 there = coal.Transform3s(turn, place)
                 for capsule, along, middle in pieces:
                     yield capsule, coal.Transform3s(seen.turn @ along, seen.points(middle)), thing, there
-        plan.looked.known.clear()
+        plan.looked.plan_writer.clear()
 
 
 def sampled(plans: list[Clearances]) -> tuple[float, float, int]:
@@ -114,7 +114,7 @@ def test_plans_certified_and_sampled_with_coal(monkeypatch: pytest.MonkeyPatch) 
         batches.append((motions, around, clamps))
         return rows_of(motions, around, clamps)
 
-    monkeypatch.setattr(known, "rows_of", noted)  # what the clearances of the plan printed are asked of
+    monkeypatch.setattr(plan_writer, "rows_of", noted)  # what the clearances of the plan printed are asked of
     cases = [case for case in map(random_case, DEFAULT[:8]) if case is not None]
     plans = [replayed(case.document) for case in cases]
     motions = sum(len(plan.motions) for plan in plans)

@@ -5,7 +5,7 @@ from collections import Counter
 import numpy as np
 
 from planner.clearance.plane import Cut
-from planner.clearance.rectangles import Rectangles, State
+from planner.clearance.rectangles import CellState, Rectangles
 from tests.clearance.flood import Flags, flood
 from tests.clearance.plane_cases import Trial
 
@@ -21,7 +21,7 @@ def wrong_cells(case: Trial, cells: Rectangles, rng: np.random.Generator, tally:
     What the balls leave open is measured exactly, up to four places of a state: the nearest ones of the free.
     """
     ground, wrong = case.ground, []
-    for state in (State.FREE, State.BLOCKED, State.SHUT):
+    for state in (CellState.FREE, CellState.BLOCKED, CellState.SHUT):
         mine = np.flatnonzero(cells.state == state)
         if not mine.size:
             continue
@@ -33,16 +33,16 @@ def wrong_cells(case: Trial, cells: Rectangles, rng: np.random.Generator, tally:
         sure = ground.sure(y, roll)
         tally[state.name] += part.count
         tally["poses"] += y.size
-        held = {State.FREE: sure.clear, State.BLOCKED: sure.proved, State.SHUT: sure.struck}[state]
-        denied = sure.struck if state is State.FREE else sure.clear
+        held = {CellState.FREE: sure.clear, CellState.BLOCKED: sure.proved, CellState.SHUT: sure.struck}[state]
+        denied = sure.struck if state is CellState.FREE else sure.clear
         wrong += [f"{state.name}: denied at {y[k]!r}, {roll[k]!r}" for k in np.flatnonzero(denied)[:3]]
         left = np.flatnonzero(~held & ~denied)
         for k in left[np.argsort(sure.least[left], kind="stable")][:4]:
             tally["measured"] += 1
-            spare, name = case.spare(y[k], roll[k], state is not State.FREE, state is State.BLOCKED)
+            spare, name = case.spare(y[k], roll[k], state is not CellState.FREE, state is CellState.BLOCKED)
             # Inside a sampled profile distances are off by up to 0.02 mm; the first straight may reach 1 mm into two.
             slack = 0.02 if case.laid_in and name in ("bend die", "wiper die", "grip section") else 1e-6
-            if spare < -slack if state is State.FREE else spare >= 0.0:
+            if spare < -slack if state is CellState.FREE else spare >= 0.0:
                 wrong.append(f"{state.name}: {spare:.6f} mm more than needed from {name} at {y[k]!r}, {roll[k]!r}")
     return wrong
 
@@ -87,11 +87,11 @@ def wrong_ways(case: Trial, found: Cut, tally: Counter[str]) -> list[str]:
     said, cells = verdict(found), found.cells
     wrong: list[str] = []
     if said == "open":
-        tally["open, shut cells among them" if (cells.state == State.SHUT).any() else "open, none shut"] += 1
+        tally["open, shut cells among them" if (cells.state == CellState.SHUT).any() else "open, none shut"] += 1
         return wrong
-    if said == "joined" and not lead(case, cells, cells.state == State.FREE):
+    if said == "joined" and not lead(case, cells, cells.state == CellState.FREE):
         wrong.append("joined, but by no chain of free cells side by side")
-    if said == "parted" and lead(case, cells, cells.state != State.BLOCKED):
+    if said == "parted" and lead(case, cells, cells.state != CellState.BLOCKED):
         wrong.append("parted, but cells that are not blocked lead to the goal")
     flooded = flood(case.ground, case.plane, case.starts, case.goals)
     tally[f"{said}, flood {flooded}"] += 1

@@ -18,7 +18,7 @@ from planner.clearance import rectangles as sides
 from planner.clearance.bounds import bounds
 from planner.clearance.plane import Cut, Field, cut
 from planner.clearance.poses import pose
-from planner.clearance.rectangles import Rectangles, Region, State
+from planner.clearance.rectangles import CellState, Rectangles, Region
 from planner.tolerances import STRIKE_MARGIN
 from tests.clearance.cases import RADIUS
 from tests.clearance.flood import Flags
@@ -201,11 +201,11 @@ def test_a_strike_that_proves_nothing_shuts_cells_and_never_parts() -> None:
         field = case.field()
         whole = cut(field, case.starts, case.goals)
         assert verdict(whole) == "parted"
-        assert not (whole.cells.state == State.SHUT).any()
+        assert not (whole.cells.state == CellState.SHUT).any()
         none = cut(replace(field, proves=np.zeros(field.rows.count, dtype=bool)), case.starts, case.goals)
         assert verdict(none) == "open"
-        assert (none.cells.state == State.SHUT).any()
-        assert not (none.cells.state == State.BLOCKED).any()
+        assert (none.cells.state == CellState.SHUT).any()
+        assert not (none.cells.state == CellState.BLOCKED).any()
         # The floor alone makes one of the walls.
         floor = np.array([field.rows.names[k] == "floor" for k in field.rows.solid])
         some = cut(replace(field, proves=~floor), case.starts, case.goals)
@@ -217,12 +217,12 @@ def test_what_the_carriage_carries_shuts_the_way_at_every_advance() -> None:
     case = leg(3000.0, [CART], 20.0, 160.0, WHOLE, goes_round=False)
     found = cut(case.field(), case.starts, case.goals)
     assert verdict(found) == "open"
-    assert (found.cells.state == State.SHUT).any()
+    assert (found.cells.state == CellState.SHUT).any()
     assert not wrong_cells(case, found.cells, np.random.default_rng(9), Counter(), 400)
     # Whatever is known of a rotation there holds at every advance: nothing is free beside what is shut.
     rolls, cells = np.linspace(-PI, PI, 721), found.cells
     at = np.abs(rolls[:, None] - cells.roll) <= cells.droll - 1e-9
-    free, shut = ((at & (cells.state == state)).any(axis=1) for state in (State.FREE, State.SHUT))
+    free, shut = ((at & (cells.state == state)).any(axis=1) for state in (CellState.FREE, CellState.SHUT))
     assert not (free & shut).any()
     assert min(free.sum(), shut.sum()) >= 20
     # The same box on the frame proves what it strikes.
@@ -338,7 +338,7 @@ def _given_up_is_free(patch: pytest.MonkeyPatch, _: Trial) -> None:
 
     def freed(self: Any, *asked_for: Flags) -> bool:
         more = bool(split(self, *asked_for))
-        self.cells.state[self.cells.state == State.LEFT] = State.FREE
+        self.cells.state[self.cells.state == CellState.LEFT] = CellState.FREE
         return more
 
     patch.setattr(module._Cutting, "_split", freed)

@@ -32,7 +32,7 @@ def quiet(page: Page) -> None:
 
 
 def example(page: Page, name: str) -> None:
-    """Put an example on the desk."""
+    """Put an example in the session."""
     go(page, "part")
     page.get_by_label("Example (invented)").select_option(name)
     page.wait_for_timeout(500)

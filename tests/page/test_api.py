@@ -22,13 +22,13 @@ from planner.command import run
 from planner.inputs.files import load_machine, load_part, part_from_data
 from planner.page import jobs
 from planner.page.api import build_api
+from planner.page.error_responses import STATUS
 from planner.page.examples import example_parts
 from planner.page.jobs import Workers
 from planner.page.programs import routes_for_programs
 from planner.page.reference import page_of
 from planner.page.server import warm_up
 from planner.page.settings import Settings
-from planner.page.told import STATUS
 from tests.page import job_tasks as do
 
 ROOT = Path(__file__).resolve().parents[2]

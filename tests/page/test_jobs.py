@@ -18,9 +18,9 @@ from typing import Any
 import pytest
 
 from planner.page import jobs
-from planner.page.attending import Fault
 from planner.page.jobs import Job, Overdue, Stopped, Workers
 from planner.page.turns import TooBusy
+from planner.page.worker import Fault
 from tests.page import job_tasks as do
 
 ROOT = Path(__file__).resolve().parents[2]

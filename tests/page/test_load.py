@@ -60,7 +60,7 @@ def workers_of(server: int) -> list[int]:
 
 
 def known(rng: random.Random) -> Body:
-    """One of the examples: what several desks and programs of a workshop ask about on the same day."""
+    """One of the examples: what several sessions and programs of a workshop ask about on the same day."""
     return rng.choice(ONE_FILE)
 
 

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from planner.inputs.documents import read_document
 from planner.inputs.files import load_machine, machine_from_data
-from planner.page.machine_form import GROUPS, Field, fields_of, with_values
+from planner.page.machine_form import GROUPS, FormField, fields_of, with_values
 from tests.machines import roomy
 
 PROFILES = sorted((Path(__file__).resolve().parents[2] / "machine_profiles").glob("*.toml"))
@@ -35,7 +35,7 @@ def leaves(value: Any, path: str = "") -> Iterator[str]:
         yield path
 
 
-def by_path(document: dict[str, Any]) -> dict[str, Field]:
+def by_path(document: dict[str, Any]) -> dict[str, FormField]:
     return {field.path: field for field in fields_of(document)}
 
 

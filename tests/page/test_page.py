@@ -62,7 +62,7 @@ def one(browser: Browser, url: str) -> Iterator[Page]:
 
 @pytest.fixture
 def page(one: Page) -> Page:
-    """The page with the first example on the desk, planned."""
+    """The page with the first example in the session, planned."""
     if one.locator("header .what").inner_text() != FIRST or one.locator("header strong").inner_text() != "✓ MAKEABLE":
         pick(one, "lockside-rail", "MAKEABLE")
     go(one, "part")
@@ -75,7 +75,7 @@ def planned(page: Page, said: str = "MAKEABLE") -> None:
 
 
 def pick(page: Page, example: str, said: str) -> None:
-    """Put an example on the desk and wait for its verdict."""
+    """Put an example in the session and wait for its verdict."""
     go(page, "part")
     page.get_by_label("Example (invented)").select_option(example)
     expect(page.locator("header .what")).to_contain_text(example.replace("-", " "))

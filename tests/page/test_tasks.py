@@ -17,7 +17,7 @@ from planner.inputs.files import load_machine, load_part
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.page import tasks
-from planner.page.asked import AllMachines, MachineNamed, PartText, part_asked
+from planner.page.job_inputs import AllMachines, MachineNamed, PartText, part_asked
 from planner.planning import plan
 from planner.search.search import Search
 from planner.sequencing.cpsat import CpSat

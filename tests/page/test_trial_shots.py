@@ -26,7 +26,7 @@ from planner.feasibility.cases import case_of, surroundings_of
 from planner.inputs.machine import Machine, Solid
 from planner.inputs.part import Part
 from planner.page.film import Pose, Shot
-from planner.page.trial_shots import Played, TriedFilm, _Filming, tried_film, tried_task
+from planner.page.trial_shots import Played, TriedFilm, _TrialFilming, tried_film, tried_task
 from planner.plans.document import OrderedBend
 from planner.search.search import Search
 from planner.sequencing.exact import Exact
@@ -86,7 +86,7 @@ def off_by(film: dict[str, Any], leads: str, pose: Pose, motion: Motion, t: floa
 # ------------------------------------------------------------------------------------------------ what was tried
 
 
-def all_played(filming: _Filming, tryout: Tryout) -> Iterator[Played]:
+def all_played(filming: _TrialFilming, tryout: Tryout) -> Iterator[Played]:
     """Every motion that a film is made of."""
     for made in tryout.made:
         yield from filming.of_made(made)
@@ -131,7 +131,7 @@ def tried(campaign: bool) -> list[Tried]:
 def test_the_walked_tube_is_where_the_certified_motions_have_it(tried: list[Tried]) -> None:
     seen, worst = Counter[object](), 0.0
     for name, search, _, tryout, shown in tried:
-        filming, film = _Filming(search.case, tryout), shown.film.as_dict()
+        filming, film = _TrialFilming(search.case, tryout), shown.film.as_dict()
         for played in all_played(filming, tryout):
             if played.place.trims != filming.trims:
                 continue
@@ -151,7 +151,7 @@ def test_the_walked_tube_is_where_the_certified_motions_have_it(tried: list[Trie
 
 def test_arm_and_dies_stand_as_the_motions_have_them(tried: list[Tried]) -> None:
     for _, search, _, tryout, _ in tried:
-        filming = _Filming(search.case, tryout)
+        filming = _TrialFilming(search.case, tryout)
         for played, t in itertools.product(all_played(filming, tryout), (0.0, 0.5, 1.0)):
             motion, pose = played.motion, filming.posing.pose(played, t)
             _, _, arm, _, pressure, clamp_open, pressure_open, drop, *_ = pose
@@ -168,7 +168,7 @@ def test_arm_and_dies_stand_as_the_motions_have_them(tried: list[Tried]) -> None
 def test_the_carriage_stands_where_it_was_certified_and_goes_with_the_tube_that_it_holds(tried: list[Tried]) -> None:
     followed = Counter[str]()
     for name, search, _, tryout, shown in tried:
-        filming, carriage = _Filming(search.case, tryout), search.case.machine.carriage
+        filming, carriage = _TrialFilming(search.case, tryout), search.case.machine.carriage
         for played, t in itertools.product(all_played(filming, tryout), (0.0, 1.0)):
             face = filming.posing.pose(played, t)[3]
             if carriage is None:

@@ -11,7 +11,7 @@ from planner.feasibility.whole_order import try_order
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.plans.document import Plan, Reason
-from planner.plans.known import Known
+from planner.plans.plan_writer import Known
 from planner.plans.reasons import from_nogood
 from planner.search.decision import Decision, Plannable, value_as_printed
 from planner.search.search import Search

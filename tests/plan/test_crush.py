@@ -12,7 +12,7 @@ import pytest
 
 from planner.facts import Fact
 from planner.planning import plan
-from planner.plans import known
+from planner.plans import plan_writer
 from planner.plans.arm_sweep import arm_reach, arm_swept
 from planner.plans.crush import CrushGap, crush_fact
 from planner.plans.swing import STEP
@@ -50,7 +50,7 @@ def gaps(monkeypatch: pytest.MonkeyPatch, away: float) -> dict[str, float]:
         found.extend(listed)
         return crush_fact(listed)
 
-    monkeypatch.setattr(known, "crush_fact", kept)
+    monkeypatch.setattr(plan_writer, "crush_fact", kept)
     made = plan(
         tube([LEG, LEG], [0.0], [90.0]), bender({"solid": [post], "tooling": {"grip_section": False}}), confirm=False
     )

@@ -26,7 +26,7 @@ from planner.inputs.part import Part
 from planner.planning import plan
 from planner.plans.document import Plan
 from planner.plans.evidence import Evidence
-from planner.plans.grounds import grounds_of
+from planner.plans.minimal_conflict import grounds_of
 from planner.proof.document import proof_document, proof_text
 from planner.search.decision import Plannable, carried_out, decide
 from planner.search.search import Search

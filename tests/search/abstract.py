@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 from planner.facts import fact
 from planner.rules.broken import End
 from planner.sequencing.events import ANY, Arrival, Event, Hold, NoGood, Pattern, Prefer, Sequence, Span, Trims, Value
-from planner.sequencing.problem import Clamps, Extra, Problem, Times
+from planner.sequencing.problem import Clamps, Extra, LeastTimes, Problem
 
 RIGHT_ANGLE = math.pi / 2
 ANGLE_SLACK = 1e-9
@@ -256,7 +256,7 @@ def with_clamps(seed: int, instance: Instance) -> Instance:
 
 
 def random_problem(rng: random.Random, n: int) -> Problem:
-    """Times in few different values, so that there are ties; rolls that are often right angles, so that limits are met."""
+    """LeastTimes in few different values, so that there are ties; rolls that are often right angles, so that limits are met."""
 
     def rolls() -> tuple[float, ...]:
         plain = [0.0, RIGHT_ANGLE, -RIGHT_ANGLE, math.pi]
@@ -281,7 +281,7 @@ def random_problem(rng: random.Random, n: int) -> Problem:
         n=n,
         trims=tuple(trims),
         rules=(),
-        times=Times(
+        times=LeastTimes(
             link={"A": (0, *some(2000)[1:]), "B": (0, *some(2000)[1:])},
             load={"A": some(3000), "B": some(3000)},
             turn=rng.choice([0, 5000, 60000]),

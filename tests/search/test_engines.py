@@ -18,8 +18,8 @@ from planner.rules.broken import End
 from planner.sequencing.cpsat import CpSat
 from planner.sequencing.events import Arrival, Event, Hold, NoGood, Pattern, Prefer, Sequence, Trims, Value
 from planner.sequencing.exact import Exact
-from planner.sequencing.problem import Extra, Problem, Times
-from planner.sequencing.reaching import SolverGaveUp, SolverWrong, Step, replay
+from planner.sequencing.problem import Extra, LeastTimes, Problem
+from planner.sequencing.solution import SolvedStep, SolverGaveUp, SolverWrong, replay
 from tests.search.abstract import (
     Instance,
     best_values,
@@ -70,7 +70,7 @@ def nothing_more(before: Arrival | None, arrival: Arrival, trims: Trims) -> int:
 def plain(n: int, **changes: object) -> Problem:
     """A problem of n bends in which every link takes 100 ms and nothing is forbidden."""
     hundred = (0, *[100] * (n - 1))
-    times = Times(
+    times = LeastTimes(
         {"A": hundred, "B": hundred}, {"A": (0,) * n, "B": (0,) * n}, turn=60_000, reload=50_000, regrip=15_000
     )
     still = {"A": (0.0,) * n, "B": (0.0,) * n}
@@ -345,10 +345,14 @@ def test_what_arrivals_take_beyond_their_least_decides_between_orders_of_equal_l
 # ------------------------------------------------------------------ the solver's word
 
 
-STRAIGHT_THROUGH = [Step("load", "A", 1, 0, False), Step("kept", "A", 2, 0, False), Step("kept", "A", 3, 0, False)]
+STRAIGHT_THROUGH = [
+    SolvedStep("load", "A", 1, 0, False),
+    SolvedStep("kept", "A", 2, 0, False),
+    SolvedStep("kept", "A", 3, 0, False),
+]
 
 
-def changed(place: int, **fields: object) -> list[Step]:
+def changed(place: int, **fields: object) -> list[SolvedStep]:
     steps = list(STRAIGHT_THROUGH)
     steps[place] = steps[place]._replace(**fields)  # type: ignore[arg-type]
     return steps
@@ -366,10 +370,13 @@ def test_a_solution_that_keeps_every_rule_is_replayed_to_its_value() -> None:
         (STRAIGHT_THROUGH[:2], "every bend is made once"),
         ([*STRAIGHT_THROUGH, STRAIGHT_THROUGH[2]], "cannot be made with"),
         ([STRAIGHT_THROUGH[1], STRAIGHT_THROUGH[0], STRAIGHT_THROUGH[2]], "reached by the load"),
-        ([Step("load", "A", 2, 0, False), Step("turn", "A", 1, 0, False)], "cannot be made with"),
-        ([Step("load", "A", 1, 0, False), Step("kept", "A", 3, 0, False)], "cannot be made with"),
+        ([SolvedStep("load", "A", 2, 0, False), SolvedStep("turn", "A", 1, 0, False)], "cannot be made with"),
+        ([SolvedStep("load", "A", 1, 0, False), SolvedStep("kept", "A", 3, 0, False)], "cannot be made with"),
         (changed(2, reached="turn"), "the leading end changes at a turn"),
-        ([Step("load", "A", 2, 0, False), Step("kept", "B", 3, 0, False)], "the leading end changes at a turn"),
+        (
+            [SolvedStep("load", "A", 2, 0, False), SolvedStep("kept", "B", 3, 0, False)],
+            "the leading end changes at a turn",
+        ),
         (changed(1, reached="re-grip"), "no such re-clamp"),
         (changed(1, reached="reload"), "no such re-clamp"),
         (changed(2, released=True), "may not be opened"),
@@ -378,7 +385,7 @@ def test_a_solution_that_keeps_every_rule_is_replayed_to_its_value() -> None:
         (changed(0, reached="kept"), "reached by the load"),
     ],
 )
-def test_a_solution_that_breaks_the_rules_of_the_game_is_refused(steps: list[Step], why: str) -> None:
+def test_a_solution_that_breaks_the_rules_of_the_game_is_refused(steps: list[SolvedStep], why: str) -> None:
     with pytest.raises(SolverWrong, match=why):
         replay(plain(3), (), Trims(0.0, 0.0), steps, nothing_more)
 

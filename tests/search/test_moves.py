@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner.feasibility.detours import Ground
+from planner.feasibility.detours import MovePlane
 from planner.feasibility.moves import plain_paths
 from planner.feasibility.stations import printed_setting, snapped, wrapped
 from planner.rules.chuck import both_ways
@@ -98,5 +98,5 @@ def test_an_angle_is_wrapped_into_half_a_turn_either_way(angle: float) -> None:
 def test_only_a_chuck_that_turns_for_ever_comes_round_to_where_it_was(rolls: tuple[float, float], round_: bool) -> None:
     """One of 400° of travel passes the same place twice, and has an end on either side all the same."""
     low, high = map(math.radians, rolls)
-    ground = Ground(cast(Any, None), 80.0, (0.0, 100.0), (low, high), 0.0, False, (), ())
+    ground = MovePlane(cast(Any, None), 80.0, (0.0, 100.0), (low, high), 0.0, False, (), ())
     assert ground.goes_round is round_

@@ -7,8 +7,6 @@ from pathlib import Path
 
 from nicegui import app, ui
 
-from planner.page.desk import Desks, Screen
-from planner.page.doing import Shop
 from planner.page.examples import ExamplePart
 from planner.page.jobs import Workers
 from planner.page.screens.loading import first_desk
@@ -18,22 +16,24 @@ from planner.page.screens.part import PartScreen
 from planner.page.screens.shell import OnScreen, Shell
 from planner.page.screens.steps import StepsScreen
 from planner.page.screens.verdict import VerdictScreen
+from planner.page.session import Screen, Sessions
+from planner.page.session_jobs import ShopFolders
 from planner.page.settings import Settings
 
 STYLE = Path(__file__).resolve().parents[1] / "page.css"
 FIRST = "lockside-rail"
-"""The example on a new desk: one that does not go in any plain order."""
+"""The example on a new session: one that does not go in any plain order."""
 
 
 def build_pages(workers: Workers, examples: tuple[ExamplePart, ...], settings: Settings) -> None:
-    """Define the page; each browser that opens it has a desk of its own for as long as the server runs.
+    """Define the page; each browser that opens it has a session of its own for as long as the server runs.
 
     A page is empty until its browser's socket is there: who only fetches it, and who comes once a second to see whether
     the server is well, has nothing drawn and nothing planned.
     """
-    shop = Shop(workers, examples, settings.profiles, settings.folder or Path.cwd())
+    shop = ShopFolders(workers, examples, settings.profiles, settings.folder or Path.cwd())
     first = next((one for one in examples if one.name == FIRST), examples[0])
-    desks = Desks(lambda: first_desk(settings.profiles, first.path))
+    sessions = Sessions(lambda: first_desk(settings.profiles, first.path))
 
     @ui.page("/", title="bendorder")
     def page() -> None:
@@ -45,18 +45,18 @@ def build_pages(workers: Workers, examples: tuple[ExamplePart, ...], settings: S
             if opened:
                 return  # the socket was away for a moment
             with client:
-                desk, new = desks.of(browser)
-                opened.append(Shell(desk, shop))
+                session, new = sessions.of(browser)
+                opened.append(Shell(session, shop))
                 opened[0].draw()
-            part = desk.form.read().part if new else None
+            part = session.form.read().part if new else None
             if part is not None:
-                opened[0].start(opened[0].doing.plan(part.normalised(), desk.machine))
+                opened[0].start(opened[0].session_jobs.plan(part.normalised(), session.machine))
 
         client.on_connect(open_once)
 
 
 def screen_of(shell: Shell) -> OnScreen:
-    """Return the screen that a desk is at."""
+    """Return the screen that a session is at."""
     kinds: dict[Screen, Callable[[Shell], OnScreen]] = {
         "part": PartScreen,
         "verdict": VerdictScreen,
@@ -64,4 +64,4 @@ def screen_of(shell: Shell) -> OnScreen:
         "order": OrderScreen,
         "pair": PairScreen,
     }
-    return kinds[shell.desk.screen](shell)
+    return kinds[shell.session.screen](shell)

@@ -1,4 +1,4 @@
-"""Parts and machines brought to the desk: examples, files that are loaded, profiles by name."""
+"""Parts and machines brought to the session: examples, files that are loaded, profiles by name."""
 
 from __future__ import annotations
 
@@ -8,12 +8,12 @@ from typing import Any
 from planner.errors import BendorderError
 from planner.inputs.files import load_machine, load_part
 from planner.inputs.profiles import find_profile, list_profiles
-from planner.page.asked import PartText, part_asked
-from planner.page.desk import Desk
 from planner.page.examples import example_part
+from planner.page.job_inputs import PartText, part_asked
 from planner.page.part_form import RADIUS, PartForm
 from planner.page.pasted import NotATable, pasted
 from planner.page.screens.shell import Shell
+from planner.page.session import Session
 
 TABLES = (".csv", ".txt", ".tsv")
 """Endings of files that hold a table alone."""
@@ -24,37 +24,37 @@ def profile_named(name: str, profiles: Path | None) -> dict[str, Any]:
     return load_machine(find_profile(name, profiles).path).normalised()
 
 
-def first_desk(shop_profiles: Path | None, example: Path) -> Desk:
-    """Return the desk of a browser that is new here, with an example on it."""
+def first_desk(shop_profiles: Path | None, example: Path) -> Session:
+    """Return the session of a browser that is new here, with an example on it."""
     part = load_part(example)
     names = [profile.name for profile in list_profiles(shop_profiles)]
     name = part.machine if part.machine in names else names[0]
-    return Desk(PartForm.of(part), profile_named(name, shop_profiles), name)
+    return Session(PartForm.of(part), profile_named(name, shop_profiles), name)
 
 
 def load_example(shell: Shell, name: str) -> dict[str, Any]:
-    """Put an example and its machine on the desk, and return its document."""
+    """Put an example and its machine in the session, and return its document."""
     part = load_part(example_part(name, shell.shop.examples).path)
-    desk = shell.desk
-    desk.forget_plan()
-    desk.form = PartForm.of(part)
+    session = shell.session
+    session.forget_plan()
+    session.form = PartForm.of(part)
     if part.machine is not None:
         take_machine(shell, part.machine)
     return part.normalised()
 
 
 def take_machine(shell: Shell, name: str) -> None:
-    """Put a machine on the desk by its profile's name; tells of one that cannot be read."""
+    """Put a machine in the session by its profile's name; tells of one that cannot be read."""
     try:
-        shell.desk.machine = profile_named(name, shell.shop.profiles)
+        shell.session.machine = profile_named(name, shell.shop.profiles)
     except BendorderError as error:
         shell.tell(str(error))
         return
-    shell.desk.machine_name = name
+    shell.session.machine_name = name
 
 
 def take_file(shell: Shell, name: str, text: str | None) -> None:
-    """Put the part of a file, or the table of one, on the desk; tells what is wrong with it."""
+    """Put the part of a file, or the table of one, in the session; tells what is wrong with it."""
     if text is None:
         shell.tell(f"{name} is too large: a part file has less than 1 MB.")
         return
@@ -70,8 +70,8 @@ def take_file(shell: Shell, name: str, text: str | None) -> None:
     except BendorderError as error:
         shell.tell(f"{name}: {error}")
         return
-    shell.desk.forget_plan()
-    shell.desk.form = PartForm.of(part)
+    shell.session.forget_plan()
+    shell.session.form = PartForm.of(part)
     if part.machine is not None:
         take_machine(shell, part.machine)
     shell.draw()
@@ -79,7 +79,7 @@ def take_file(shell: Shell, name: str, text: str | None) -> None:
 
 def take_table(shell: Shell, text: str) -> None:
     """Put a table that was pasted or loaded into the form."""
-    form = shell.desk.form
+    form = shell.session.form
     try:
         table = pasted(text, form.kind)
     except NotATable as refused:

@@ -14,12 +14,12 @@ from nicegui.events import SortableEventArguments
 
 from planner.advice.notation import written
 from planner.facts import Fact
-from planner.page.desk import News, Tried, plain_order
 from planner.page.exercises import EXERCISES, Exercise
 from planner.page.plan_shots import plan_film
 from planner.page.screens.loading import load_example
 from planner.page.screens.looking import looks
 from planner.page.screens.shell import Shell
+from planner.page.session import News, TriedOrder, plain_order
 from planner.page.view import MachineView
 from planner.page.widgets import box, button, choice, heading, listed, toggled, words
 from planner.plans.document import End, OrderedBend
@@ -39,16 +39,18 @@ class OrderScreen:
     """The screen of the own order."""
 
     def __init__(self, shell: Shell) -> None:
-        self.shell, self.desk = shell, shell.desk
+        self.shell, self.session = shell, shell.session
         self.drawn_of = self._answered()
 
     def build(self) -> None:
         """Build the screen with the order as it was left."""
-        if not self.desk.order:
+        if not self.session.order:
             with box("screen"), box("card stack"):
                 heading("Nothing to order yet", "h1")
                 words(
-                    "The part has to be planned first." if self.desk.work else "Pick a part and have it planned first."
+                    "The part has to be planned first."
+                    if self.session.work
+                    else "Pick a part and have it planned first."
                 )
                 button("Part and machine", lambda: self.shell.go("part"), "main")
                 self._exercises()
@@ -62,8 +64,8 @@ class OrderScreen:
                     looks(self.view)
                 self.answer = box("stack", "div", aria_live="polite")
             with box("stack"):
-                if self.desk.exercise is not None:
-                    self._exercise(self.desk.exercise, EXERCISES[self.desk.exercise])
+                if self.session.exercise is not None:
+                    self._exercise(self.session.exercise, EXERCISES[self.session.exercise])
                 with box("card stack"):
                     heading("Drag the bends into an order", "h1")
                     words("The end that leads goes through the die first. Every step is judged at once.", "faint")
@@ -75,58 +77,58 @@ class OrderScreen:
                 self._exercises()
         self._draw_cards()
         self._draw_answer()
-        if self.desk.tried is not None:
-            self._to_the_end(self.desk.tried)
+        if self.session.tried is not None:
+            self._to_the_end(self.session.tried)
         elif not self._to_be_guessed():
             self._try()
 
     def _to_be_guessed(self) -> bool:
         """Say whether the trainee still has to say what will happen, before anything is shown."""
-        return self.desk.exercise is not None and self.desk.guess is None
+        return self.session.exercise is not None and self.session.guess is None
 
     def heard(self, news: News) -> None:
         """Show how the order was judged."""
         if news == "plan" and self._answered() is not self.drawn_of:
             self.shell.draw()
-        elif news == "why" and self.desk.order:
+        elif news == "why" and self.session.order:
             self._draw_answer()
-        elif news == "tried" and self.desk.order:
-            if self.desk.exercise is not None:
+        elif news == "tried" and self.session.order:
+            if self.session.exercise is not None:
                 self.shell.draw()
                 return
             self._draw_cards()
             self._draw_answer()
-            if self.desk.tried is not None and self.desk.tried.film is not None:
-                self.view.show(self.desk.tried.film)
-                self._to_the_end(self.desk.tried)
+            if self.session.tried is not None and self.session.tried.film is not None:
+                self.view.show(self.session.tried.film)
+                self._to_the_end(self.session.tried)
 
     def _answered(self) -> Any:
         """Return what planning came to: a plan, an error, or None while there is neither."""
-        return self.desk.made or self.desk.refused
+        return self.session.made or self.session.refused
 
     # ---------------------------------------------------------------------------------- the order
 
     def _best(self) -> list[OrderedBend] | None:
-        made = self.desk.made
+        made = self.session.made
         return list(made.order) if made is not None and made.order else None
 
     def _film(self) -> dict[str, Any] | None:
-        if self.desk.tried is not None and self.desk.tried.film is not None:
-            return self.desk.tried.film
-        return None if self.desk.made is None else plan_film(self.desk.made).as_dict()
+        if self.session.tried is not None and self.session.tried.film is not None:
+            return self.session.tried.film
+        return None if self.session.made is None else plan_film(self.session.made).as_dict()
 
     def _try(self) -> None:
-        self.shell.start(self.shell.doing.try_order())
+        self.shell.start(self.shell.session_jobs.try_order())
 
     def _set(self, order: list[OrderedBend]) -> None:
         """Take another order and have it judged."""
-        self.desk.order, self.desk.tried, self.desk.exercise = order, None, None
+        self.session.order, self.session.tried, self.session.exercise = order, None, None
         self._draw_cards()
         self._draw_answer()
         self._try()
 
     def _take(self, leads: End) -> None:
-        self._set(plain_order(len(self.desk.order), leads))
+        self._set(plain_order(len(self.session.order), leads))
 
     def _take_best(self) -> None:
         best = self._best()
@@ -134,17 +136,17 @@ class OrderScreen:
             self._set(best)
 
     def _moved(self, event: SortableEventArguments) -> None:
-        order = list(self.desk.order)
+        order = list(self.session.order)
         order.insert(event.new_index, order.pop(event.old_index))
         self._set(order)
 
     def _shift(self, place: int, by: int) -> None:
-        order = list(self.desk.order)
+        order = list(self.session.order)
         order.insert(place + by, order.pop(place))
         self._set(order)
 
     def _lead(self, place: int, leads: End) -> None:
-        order = list(self.desk.order)
+        order = list(self.session.order)
         order[place] = OrderedBend(bend=order[place].bend, leads=leads)
         self._set(order)
 
@@ -153,13 +155,13 @@ class OrderScreen:
         with self.cards:
             cards = ui.column().classes("order")
             with cards:
-                for place, made in enumerate(self.desk.order):
+                for place, made in enumerate(self.session.order):
                     self._card(place, made)
             cards.make_sortable(on_end=self._moved, handle=".grab", ghost_class="picked-up")
 
     def _card(self, place: int, made: OrderedBend) -> Element:
         sign, said, look = self._standing(place)
-        last = len(self.desk.order) - 1
+        last = len(self.session.order) - 1
         with box(f"bend-card {look}", "div", data_bend=made.bend) as card:
             words("⠿", "grab", tag="span").props["title"] = "Drag"
             words(f"{place + 1}.", "place", tag="span")
@@ -175,18 +177,18 @@ class OrderScreen:
         return card
 
     def _standing(self, place: int) -> tuple[str, str, str]:
-        if self.desk.tried is None:
+        if self.session.tried is None:
             return ("" if self._to_be_guessed() else "…", "", "")
-        return STANDINGS[self.desk.tried.answer["steps"][place]["standing"]]
+        return STANDINGS[self.session.tried.answer["steps"][place]["standing"]]
 
     # ---------------------------------------------------------------------------------- the answer
 
     def _draw_answer(self) -> None:
         self.answer.clear()
-        tried = self.desk.tried
+        tried = self.session.tried
         with self.answer:
-            if self.desk.tried_refused is not None:
-                words(self.shell.refusal(self.desk.tried_refused), "card bad", tag="div")
+            if self.session.tried_refused is not None:
+                words(self.shell.refusal(self.session.tried_refused), "card bad", tag="div")
             if tried is None:
                 return
             judged = tried.answer["judged"]
@@ -203,7 +205,7 @@ class OrderScreen:
                         words(sentence)
             self._against_best(judged)
 
-    def _contact(self, tried: Tried) -> list[str]:
+    def _contact(self, tried: TriedOrder) -> list[str]:
         """Say what the view shows at the end."""
         contact = tried.answer["contact"]
         if contact is None or contact["doing"] is None:
@@ -220,13 +222,13 @@ class OrderScreen:
         with box("card stack"):
             heading("The drawing's order beside the plan's")
             words(f"As drawn: {written(plain_order(len(best), 'A'))}. The plan: {written(best)}.")
-            if judged["verdict"] != "goes" and self.desk.why is not None and self.desk.why.start is not None:
-                words(self.shell.said(self.desk.why.start.fact))
+            if judged["verdict"] != "goes" and self.session.why is not None and self.session.why.start is not None:
+                words(self.shell.said(self.session.why.start.fact))
 
     def _play(self) -> None:
         self.view.play_all(0)
 
-    def _to_the_end(self, tried: Tried) -> None:
+    def _to_the_end(self, tried: TriedOrder) -> None:
         """Play the last motion, and mark what it comes to."""
         shots = tried.film["shots"] if tried.film is not None else []
         self.view.marks([{**mark, "text": mark["solid"] or "here"} for mark in tried.marks])
@@ -241,12 +243,12 @@ class OrderScreen:
             words("Exercises: say what will happen, then see", tag="summary")
             with box("stack"):
                 for number, exercise in enumerate(EXERCISES):
-                    if number != self.desk.exercise:
+                    if number != self.session.exercise:
                         words(f"{number + 1}. {exercise.question}")
                         button("Take it up", partial(self._take_up, number, exercise))
 
     def _exercise(self, number: int, exercise: Exercise) -> None:
-        desk, n = self.desk, len(self.desk.order)
+        session, n = self.session, len(self.session.order)
         with box("stack card"):
             heading(f"Exercise {number + 1}", "h1")
             words(exercise.question)
@@ -256,26 +258,26 @@ class OrderScreen:
                 return
             options = {"": "I say …", "0": "it goes to the end"}
             options |= {str(step): f"step {step} is the first that does not go" for step in range(1, n + 1)}
-            guess = "" if desk.guess is None else str(desk.guess)
+            guess = "" if session.guess is None else str(session.guess)
             choice("What will happen?", options, guess, self._guessed)
-            if desk.guess is None or desk.tried is None:
+            if session.guess is None or session.tried is None:
                 return
-            failed = desk.tried.answer["judged"]["fails"]
+            failed = session.tried.answer["judged"]["fails"]
             truth = 0 if failed is None else failed["number"]
-            right = truth == desk.guess
+            right = truth == session.guess
             words("✓ That is so." if right else "✕ It is not so.", f"says-{'good' if right else 'bad'}", tag="strong")
             words(exercise.look_at)
 
     def _guessed(self, value: str) -> None:
-        self.desk.guess = int(value) if value else None
-        if self.desk.guess is not None:
+        self.session.guess = int(value) if value else None
+        if self.session.guess is not None:
             self._try()
 
     def _take_up(self, number: int, exercise: Exercise) -> None:
-        """Put an exercise's part on the desk, with its order to be judged once the trainee has said something."""
+        """Put an exercise's part in the session, with its order to be judged once the trainee has said something."""
         part = load_example(self.shell, exercise.example)
-        self.desk.begin_anew()
-        self.desk.exercise, self.desk.guess = number, None
-        self.desk.order = exercise.order_of(len(part["shape"]["lra"]) - 1)
+        self.session.begin_anew()
+        self.session.exercise, self.session.guess = number, None
+        self.session.order = exercise.order_of(len(part["shape"]["lra"]) - 1)
         self.shell.draw()
-        self.shell.start(self.shell.doing.plan(part, self.desk.machine))
+        self.shell.start(self.shell.session_jobs.plan(part, self.session.machine))

@@ -9,10 +9,10 @@ from nicegui.element import Element
 from planner.errors import BendorderError
 from planner.inputs.profiles import list_profiles
 from planner.outputs.plan_page import order
-from planner.page.desk import News
 from planner.page.plan_shots import plan_film
 from planner.page.screens.loading import profile_named
 from planner.page.screens.shell import SAID, SIGNS, Shell
+from planner.page.session import News
 from planner.page.view import MachineView
 from planner.page.widgets import box, button, choice, heading, slider, words
 from planner.plans.document import Plan
@@ -27,15 +27,15 @@ class PairScreen:
     """The screen of two plans."""
 
     def __init__(self, shell: Shell) -> None:
-        self.shell, self.desk = shell, shell.desk
+        self.shell, self.session = shell, shell.session
         self.views: list[MachineView] = []
         self.at = 0
-        self.drawn_of = shell.desk.made
+        self.drawn_of = shell.session.made
 
     def build(self) -> None:
         """Build the two halves, and what moves both."""
-        desk = self.desk
-        if desk.made is None:
+        session = self.session
+        if session.made is None:
             with box("screen"), box("card stack"):
                 heading("Nothing to compare yet", "h1")
                 words("Pick a part and have it planned first.")
@@ -43,12 +43,12 @@ class PairScreen:
             return
         with box("screen halves"):
             with box("wide card row ends"):
-                choice("Beside the plan", self._options(), desk.beside.name, self._choose)
+                choice("Beside the plan", self._options(), session.beside.name, self._choose)
                 words("The same part, planned again.", "faint")
-            self._half("The plan", desk.made, None)
-            self._half(desk.beside.name or "nothing chosen yet", desk.beside.made, desk.beside.refused)
-            if desk.beside.made is not None:
-                self._compared(desk.made, desk.beside.made)
+            self._half("The plan", session.made, None)
+            self._half(session.beside.name or "nothing chosen yet", session.beside.made, session.beside.refused)
+            if session.beside.made is not None:
+                self._compared(session.made, session.beside.made)
         if self.views:
             with box("foot", "footer"):
                 with box("controls"):
@@ -62,19 +62,19 @@ class PairScreen:
 
     def heard(self, news: News) -> None:
         """Draw all anew when either plan is there."""
-        if news == "pair" or (news == "plan" and self.desk.made is not self.drawn_of):
+        if news == "pair" or (news == "plan" and self.session.made is not self.drawn_of):
             self.shell.draw()
 
     def _options(self) -> dict[str, str]:
-        other = LESS_TRIM if self.desk.prefer == "fewer re-clamps" else FEWER_RECLAMPS
+        other = LESS_TRIM if self.session.prefer == "fewer re-clamps" else FEWER_RECLAMPS
         names = [profile.name for profile in list_profiles(self.shell.shop.profiles)]
         return {"": "pick one …", other: other} | {f"on {name}": f"on {name}" for name in names}
 
     def _choose(self, name: str) -> None:
         if not name:
             return
-        desk = self.desk
-        machine, prefer = desk.planned_machine or desk.machine, desk.prefer
+        session = self.session
+        machine, prefer = session.planned_machine or session.machine, session.prefer
         if name in (LESS_TRIM, FEWER_RECLAMPS):
             prefer = "less trim" if name == LESS_TRIM else "fewer re-clamps"
         else:
@@ -83,7 +83,7 @@ class PairScreen:
             except BendorderError as error:
                 self.shell.tell(str(error))
                 return
-        self.shell.start(self.shell.doing.plan_beside(name, machine, prefer))
+        self.shell.start(self.shell.session_jobs.plan_beside(name, machine, prefer))
 
     def _half(self, name: str, made: Plan | None, refused: Exception | None) -> Element:
         with box("stack") as half:
@@ -103,9 +103,9 @@ class PairScreen:
         return half
 
     def _compared(self, one: Plan, other: Plan) -> None:
-        unit = self.desk.unit
+        unit = self.session.unit
         with box("wide card"), box("told", "table"):
-            rows = [("", "the plan", self.desk.beside.name), *_rows(one, other, unit)]
+            rows = [("", "the plan", self.session.beside.name), *_rows(one, other, unit)]
             for number, row in enumerate(rows):
                 with box("", "tr"):
                     for said in row:
@@ -114,7 +114,7 @@ class PairScreen:
     # ---------------------------------------------------------------------------------- both at once
 
     def _plans(self) -> list[Plan]:
-        return [made for made in (self.desk.made, self.desk.beside.made) if made is not None and made.steps]
+        return [made for made in (self.session.made, self.session.beside.made) if made is not None and made.steps]
 
     def _most(self) -> int:
         return max(len(made.order) for made in self._plans())

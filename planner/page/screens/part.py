@@ -13,13 +13,13 @@ from planner.errors import BendorderError
 from planner.inputs.files import machine_from_data
 from planner.inputs.part import Part
 from planner.inputs.profiles import list_profiles
-from planner.page.desk import News
 from planner.page.film import part_film
 from planner.page.part_form import COLUMNS, Read
 from planner.page.screens.loading import load_example, take_file, take_machine, take_table
 from planner.page.screens.profile import ProfileDialog
 from planner.page.screens.saving import ask_and_save
 from planner.page.screens.shell import Shell
+from planner.page.session import News
 from planner.page.view import MachineView
 from planner.page.widgets import box, button, cell, choice, entry, file_button, heading, mark, on_paste, words
 from planner.wording.figures import LengthUnit, shown
@@ -36,7 +36,7 @@ class PartScreen:
     """The screen of part and machine."""
 
     def __init__(self, shell: Shell) -> None:
-        self.shell, self.desk = shell, shell.desk
+        self.shell, self.session = shell, shell.session
         self.fields: dict[str, Element] = {}
         self.cells: dict[tuple[int, int], Element] = {}
         self.row_slips: dict[int, TextElement] = {}
@@ -55,8 +55,8 @@ class PartScreen:
                 self.wrong = box("stack", "div", aria_live="polite")
                 with box("row ends"):
                     self.plan_it = button("Plan it", self._plan, "main great")
-                    choice("What counts first", PREFER, self.desk.prefer, self._prefer)
-                    choice("Time to plan in", LIMITS, f"{self.desk.time_limit:.0f}", self._limit)
+                    choice("What counts first", PREFER, self.session.prefer, self._prefer)
+                    choice("Time to plan in", LIMITS, f"{self.session.time_limit:.0f}", self._limit)
                 self._machine()
         self._read()
         self.view.look("part")
@@ -76,7 +76,7 @@ class PartScreen:
                 button("Save the part", self._save)
 
     def _tube(self) -> None:
-        form = self.desk.form
+        form = self.session.form
         with box("card stack"):
             with box("row ends"):
                 self._entry("name", "Name")
@@ -92,11 +92,11 @@ class PartScreen:
             words("Trim left blank: what the rules need, and only where nothing goes without. 0: none.", "faint small")
 
     def _entry(self, name: str, label: str, *, number: bool = False) -> None:
-        around = entry(label, getattr(self.desk.form, name), lambda text: self._typed(name, text), number=number)
+        around = entry(label, getattr(self.session.form, name), lambda text: self._typed(name, text), number=number)
         self.fields[name] = around.default_slot.children[1]
 
     def _table(self) -> None:
-        form = self.desk.form
+        form = self.session.form
         columns = COLUMNS[form.kind]
         with box("card stack") as card:
             on_paste(card, lambda text: take_table(self.shell, text))
@@ -118,7 +118,7 @@ class PartScreen:
                 button("Mirror image", self._mirror)
 
     def _row(self, number: int, row: list[str]) -> None:
-        columns = COLUMNS[self.desk.form.kind]
+        columns = COLUMNS[self.session.form.kind]
         row += [""] * (len(columns) - len(row))
         with box("", "tr"):
             words(str(number + 1), "count", tag="td")
@@ -133,35 +133,35 @@ class PartScreen:
             self.row_slips[number] = words("", "slip", tag="div")
 
     def _machine(self) -> None:
-        desk = self.desk
+        session = self.session
         names = [profile.name for profile in list_profiles(self.shell.shop.profiles)]
-        options = ({} if desk.machine_name in names else {desk.machine_name: "as edited"}) | {n: n for n in names}
+        options = ({} if session.machine_name in names else {session.machine_name: "as edited"}) | {n: n for n in names}
         with box("card stack"):
             heading("Machine", "h1")
             with box("row ends"):
-                choice("Profile", options, desk.machine_name, self._profile)
+                choice("Profile", options, session.machine_name, self._profile)
                 button("Edit its numbers", lambda: ProfileDialog(self.shell).open())
-                button("Save the profile", lambda: ask_and_save(self.shell, "machine", desk.machine))
-            words(desk.machine["name"])
+                button("Save the profile", lambda: ask_and_save(self.shell, "machine", session.machine))
+            words(session.machine["name"])
             tooling = ", ".join(
-                f"{shown(t['tube_diameter'], desk.unit)} on {shown(t['bend_radius'], desk.unit)}"
-                for t in desk.machine["tooling"]
+                f"{shown(t['tube_diameter'], session.unit)} on {shown(t['bend_radius'], session.unit)}"
+                for t in session.machine["tooling"]
             )
             words(f"Tooling: {tooling}", "faint small")
 
     # ---------------------------------------------------------------------------------- what is typed
 
     def _typed(self, name: str, text: str) -> None:
-        setattr(self.desk.form, name, text)
+        setattr(self.session.form, name, text)
         self._read()
 
     def _cell_typed(self, row: int, column: int, text: str) -> None:
-        self.desk.form.rows[row][column] = text
+        self.session.form.rows[row][column] = text
         self._read()
 
     def _read(self) -> Read:
         """Read the form, show the tube, and put every slip where it belongs."""
-        read = self.desk.form.read()
+        read = self.session.form.read()
         wrong_cells = {(slip.row, slip.column) for slip in read.slips}
         for place, element in self.cells.items():
             mark(element, place in wrong_cells)
@@ -177,7 +177,7 @@ class PartScreen:
                 if slip.row is None or slip.row not in self.row_slips:
                     words(slip.message, "slip", tag="div")
         self.plan_it.props.set_bool("disabled", read.part is None)
-        self.desk.compare(None if read.part is None else read.part.normalised())
+        self.session.compare(None if read.part is None else read.part.normalised())
         self.shell.tell_top()
         if read.part is not None:
             self._show(read.part)
@@ -186,7 +186,7 @@ class PartScreen:
         return read
 
     def _show(self, part: Part) -> None:
-        unit: LengthUnit = self.desk.unit
+        unit: LengthUnit = self.session.unit
         self.view.show(part_film(part).as_dict())
         total = math.degrees(float(part.angles.sum()))
         self.about.text = (
@@ -200,7 +200,7 @@ class PartScreen:
         if name:
             part = load_example(self.shell, name)
             self.shell.draw()
-            self.shell.start(self.shell.doing.plan(part, self.desk.machine))
+            self.shell.start(self.shell.session_jobs.plan(part, self.session.machine))
 
     def _file(self, name: str, text: str | None) -> None:
         take_file(self.shell, name, text)
@@ -210,24 +210,24 @@ class PartScreen:
         self.shell.draw()
 
     def _units(self, unit: str) -> None:
-        self._changed(self.desk.form.in_units("in" if unit == "in" else "mm"))
+        self._changed(self.session.form.in_units("in" if unit == "in" else "mm"))
 
     def _kind(self, kind: str) -> None:
-        self._changed(self.desk.form.switched("xyz" if kind == "xyz" else "lra"))
+        self._changed(self.session.form.switched("xyz" if kind == "xyz" else "lra"))
 
     def _mirror(self) -> None:
-        self._changed(self.desk.form.mirrored())
+        self._changed(self.session.form.mirrored())
 
     def _changed(self, found: Any) -> None:
         """Take a form that was converted, or tell why it cannot be."""
         form, slips = found
         for slip in slips:
             self.shell.tell(slip.message)
-        self.desk.form = form
+        self.session.form = form
         self.shell.draw()
 
     def _sign(self, sign: str) -> None:
-        self.desk.form.rotation_sign = "left-handed" if sign == "left-handed" else "right-handed"
+        self.session.form.rotation_sign = "left-handed" if sign == "left-handed" else "right-handed"
         self._read()
 
     def _save(self) -> None:
@@ -235,17 +235,17 @@ class PartScreen:
         ask_and_save(self.shell, "part", None if read.part is None else read.document)
 
     def _prefer(self, prefer: str) -> None:
-        self.desk.prefer = "less trim" if prefer == "less trim" else "fewer re-clamps"
+        self.session.prefer = "less trim" if prefer == "less trim" else "fewer re-clamps"
 
     def _limit(self, seconds: str) -> None:
-        self.desk.time_limit = float(seconds)
+        self.session.time_limit = float(seconds)
 
     def _add(self) -> None:
-        self.desk.form.rows.append(["", "", "", ""])
+        self.session.form.rows.append(["", "", "", ""])
         self.shell.draw()
 
     def _take_off(self) -> None:
-        self.desk.form.rows.pop()
+        self.session.form.rows.pop()
         self.shell.draw()
 
     def _plan(self) -> None:
@@ -253,9 +253,9 @@ class PartScreen:
         if part is None:
             return
         try:
-            machine = machine_from_data(self.desk.machine)
+            machine = machine_from_data(self.session.machine)
         except BendorderError as error:
             self.shell.tell(str(error))
             return
-        self.shell.start(self.shell.doing.plan(part.normalised(), machine.normalised()))
+        self.shell.start(self.shell.session_jobs.plan(part.normalised(), machine.normalised()))
         self.shell.go("verdict")

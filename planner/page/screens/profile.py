@@ -9,7 +9,7 @@ from nicegui.element import Element
 
 from planner.inputs.files import machine_from_data
 from planner.lookover.look import look_over
-from planner.page.machine_form import Field, fields_of, with_values
+from planner.page.machine_form import FormField, fields_of, with_values
 from planner.page.screens.shell import Shell
 from planner.page.widgets import box, button, choice, entry, heading, mark, words
 from planner.words import counted
@@ -20,7 +20,7 @@ class ProfileDialog:
 
     def __init__(self, shell: Shell) -> None:
         self.shell = shell
-        self.document = shell.desk.machine
+        self.document = shell.session.machine
         self.typed: dict[str, str] = {}
         self.entries: dict[str, Element] = {}
 
@@ -51,7 +51,7 @@ class ProfileDialog:
                 for remark in remarks:
                     words(self.shell.said(remark.fact), tag="p")
 
-    def _field(self, field: Field) -> None:
+    def _field(self, field: FormField) -> None:
         label = f"{field.label}{f' [{field.unit}]' if field.unit else ''}"
 
         def taken(text: str) -> None:
@@ -77,7 +77,7 @@ class ProfileDialog:
             mark(around.default_slot.children[1], path in wrong)
         if read.machine is None:
             return
-        self.shell.desk.machine = read.machine.normalised()
-        self.shell.desk.machine_name = ""
+        self.shell.session.machine = read.machine.normalised()
+        self.shell.session.machine_name = ""
         self.dialog.close()
         self.shell.draw()

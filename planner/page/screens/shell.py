@@ -1,4 +1,4 @@
-"""The frame about every screen: what lies on the desk, the way to the other screens, unit and light."""
+"""The frame about every screen: what lies in the session, the way to the other screens, unit and light."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from nicegui.client import Client
 
 from planner.errors import InputError
 from planner.facts import Fact
-from planner.page.desk import Desk, News, Screen
-from planner.page.doing import Doing, Shop
+from planner.page.session import News, Screen, Session
+from planner.page.session_jobs import SessionJobs, ShopFolders
 from planner.page.widgets import box, button, toggled, words
 from planner.wording.say import say
 from planner.words import plain
@@ -38,24 +38,24 @@ class OnScreen(Protocol):
         """Build it into the element that is open."""
 
     def heard(self, news: News) -> None:
-        """Take in what has changed on the desk."""
+        """Take in what has changed in the session."""
 
 
 class Shell:
-    """One open page of a desk."""
+    """One open page of a session."""
 
-    def __init__(self, desk: Desk, shop: Shop) -> None:
-        self.desk, self.shop = desk, shop
-        self.doing = Doing(desk, shop)
+    def __init__(self, session: Session, shop: ShopFolders) -> None:
+        self.session, self.shop = session, shop
+        self.session_jobs = SessionJobs(session, shop)
         self.client: Client = ui.context.client
-        self.darkness = ui.dark_mode(desk.dark)
+        self.darkness = ui.dark_mode(session.dark)
         with box("page"):
             self.top = box("top", "header")
             self.progress = box("working", aria_live="polite")
             self.body = box("content")
         self.on_screen: OnScreen | None = None
-        desk.listeners.append(self._hear)
-        self.client.on_delete(lambda: desk.listeners.remove(self._hear))
+        session.listeners.append(self._hear)
+        self.client.on_delete(lambda: session.listeners.remove(self._hear))
 
     def draw(self) -> None:
         """Draw the whole page anew."""
@@ -66,7 +66,7 @@ class Shell:
         self.body.clear()
         self.on_screen = screen_of(self)
         with self.body:
-            if self.desk.stale and self.desk.screen != "part":
+            if self.session.stale and self.session.screen != "part":
                 self._warn_of_old_plan()
             self.on_screen.build()
 
@@ -78,8 +78,8 @@ class Shell:
 
     def go(self, screen: Screen) -> None:
         """Go to a screen; nothing if it is there already."""
-        if screen != self.desk.screen:
-            self.desk.screen = screen
+        if screen != self.session.screen:
+            self.session.screen = screen
             self.draw()
 
     def start(self, work: Coroutine[Any, Any, None]) -> None:
@@ -88,11 +88,11 @@ class Shell:
 
     def said(self, one: Fact) -> str:
         """Return a fact in words, its lengths in the unit that is shown."""
-        return plain(say(one, self.desk.unit))
+        return plain(say(one, self.session.unit))
 
     def refusal(self, error: Exception) -> str:
         """Return why something was not done, its lengths in the unit that is shown."""
-        return plain(error.message_in(self.desk.unit) if isinstance(error, InputError) else str(error))
+        return plain(error.message_in(self.session.unit) if isinstance(error, InputError) else str(error))
 
     def tell(self, sentence: str) -> None:
         """Show a short message for some seconds."""
@@ -111,7 +111,7 @@ class Shell:
                     self.on_screen.heard(news)
 
     def _draw_top(self) -> None:
-        desk = self.desk
+        session = self.session
         self.top.clear()
         with self.top:
             words("bendorder", "name", tag="span")
@@ -119,20 +119,20 @@ class Shell:
             self.verdict = words("", tag="strong")
             with box("ways", "nav", aria_label="Screens"):
                 for screen, said in SCREENS.items():
-                    way = toggled(said, desk.screen == screen, partial(self.go, screen))
+                    way = toggled(said, session.screen == screen, partial(self.go, screen))
                     way.props["data-screen"] = screen
-            other = "in" if desk.unit == "mm" else "mm"
+            other = "in" if session.unit == "mm" else "mm"
             button("inch" if other == "in" else "mm", self._other_unit, name=f"Show lengths in {other}")
             button("☀" if self._is_dark() else "☾", self._other_light, name="Light or dark")
         self.tell_top()
 
     def tell_top(self) -> None:
-        """Say what lies on the desk and what its verdict is; no button moves or is made anew under a finger."""
-        desk = self.desk
-        part = plain(desk.form.name) or "part without a name"
-        self.what.text = f"{part} on {plain(desk.machine['name'])}"
-        verdict = None if desk.made is None else desk.made.verdict
-        if desk.stale:
+        """Say what lies in the session and what its verdict is; no button moves or is made anew under a finger."""
+        session = self.session
+        part = plain(session.form.name) or "part without a name"
+        self.what.text = f"{part} on {plain(session.machine['name'])}"
+        verdict = None if session.made is None else session.made.verdict
+        if session.stale:
             self.verdict.text = "○ changed, not planned yet"
             self.verdict.classes(replace="says-open")
         else:
@@ -142,20 +142,20 @@ class Shell:
     def _draw_progress(self) -> None:
         self.progress.clear()
         with self.progress:
-            for work in self.desk.work:
+            for work in self.session.work:
                 with box("progress row"):
                     words(f"{work.doing[:1].upper()}{work.doing[1:]} …", tag="span")
                     words(plain(work.told), "faint small", tag="span")
                     button("Stop", work.cancel)
 
     def _is_dark(self) -> bool:
-        return self.desk.dark is True
+        return self.session.dark is True
 
     def _other_unit(self) -> None:
-        self.desk.unit = "in" if self.desk.unit == "mm" else "mm"
+        self.session.unit = "in" if self.session.unit == "mm" else "mm"
         self.draw()
 
     def _other_light(self) -> None:
-        self.desk.dark = not self._is_dark()
-        self.darkness.set_value(self.desk.dark)
+        self.session.dark = not self._is_dark()
+        self.darkness.set_value(self.session.dark)
         self._draw_top()

@@ -7,11 +7,11 @@ from typing import Final
 from nicegui import ui
 from nicegui.events import KeyEventArguments
 
-from planner.page.desk import News
 from planner.page.floor_plan import floor_plan
 from planner.page.plan_shots import plan_film
 from planner.page.screens.looking import looks
 from planner.page.screens.shell import Shell
+from planner.page.session import News
 from planner.page.step_words import place, told
 from planner.page.view import MachineView
 from planner.page.widgets import box, button, heading, numeral, slider, words
@@ -27,12 +27,12 @@ class StepsScreen:
     """The screen of the steps."""
 
     def __init__(self, shell: Shell) -> None:
-        self.shell, self.desk = shell, shell.desk
-        self.drawn_of = shell.desk.made
+        self.shell, self.session = shell, shell.session
+        self.drawn_of = shell.session.made
 
     def build(self) -> None:
         """Build the screen, at the step where it was left."""
-        made = self.desk.made
+        made = self.session.made
         if made is None or not made.steps:
             with box("screen"), box("card stack"):
                 heading("There are no steps to show yet", "h1")
@@ -40,7 +40,7 @@ class StepsScreen:
                 button("Part and machine", lambda: self.shell.go("part"), "main")
                 button("Can it be made?", lambda: self.shell.go("verdict"))
             return
-        self.desk.at = min(self.desk.at, len(made.steps) - 1)
+        self.session.at = min(self.session.at, len(made.steps) - 1)
         with box("screen split"):
             with box("stack"):
                 with box("view tall"):
@@ -53,20 +53,22 @@ class StepsScreen:
                 self.card = box("card stack", aria_live="polite")
                 self.floor = box("card plan-view")
         with box("foot", "footer"), box("controls"):
-            self.back = button("◀ Back", lambda: self._go(made, self.desk.at - 1), "great")
-            self.slider = slider("Place in the job", len(made.steps) - 1, self.desk.at, lambda at: self._go(made, at))
-            self.next = button("Next ▶", lambda: self._go(made, self.desk.at + 1), "great main")
+            self.back = button("◀ Back", lambda: self._go(made, self.session.at - 1), "great")
+            self.slider = slider(
+                "Place in the job", len(made.steps) - 1, self.session.at, lambda at: self._go(made, at)
+            )
+            self.next = button("Next ▶", lambda: self._go(made, self.session.at + 1), "great main")
         ui.keyboard(lambda event: self._key(made, event, FORWARD, BACK), ignore=["input", "select", "textarea"])
         ui.keyboard(
             lambda event: self._key(made, event, PEDAL, frozenset()), ignore=["input", "select", "textarea", "button"]
         )
         self._show(made)
-        self.view.seek(self.desk.at, 1.0)
+        self.view.seek(self.session.at, 1.0)
         self.view.look("part")
 
     def heard(self, news: News) -> None:
         """Draw all anew where there is another plan."""
-        if news == "plan" and self.desk.made is not self.drawn_of:
+        if news == "plan" and self.session.made is not self.drawn_of:
             self.shell.draw()
 
     def _key(self, made: Plan, event: KeyEventArguments, forward: frozenset[str], back: frozenset[str]) -> None:
@@ -74,30 +76,30 @@ class StepsScreen:
             return
         key = str(event.key.name)
         if key in forward:
-            self._go(made, self.desk.at + 1)
+            self._go(made, self.session.at + 1)
         elif key in back:
-            self._go(made, self.desk.at - 1)
+            self._go(made, self.session.at - 1)
 
     def _go(self, made: Plan, at: int) -> None:
         """Go to a step and play its motion; there is none before the first and none after the last."""
         at = min(max(at, 0), len(made.steps) - 1)
-        if at == self.desk.at:
+        if at == self.session.at:
             return
-        self.desk.at = at
+        self.session.at = at
         self._show(made)
         self._play()
 
     def _play(self) -> None:
         """Play the step that is shown, if anything moves in it."""
-        if len(self.film.shots[self.desk.at].poses) == 1:
-            self.view.seek(self.desk.at, 1.0)
+        if len(self.film.shots[self.session.at].poses) == 1:
+            self.view.seek(self.session.at, 1.0)
         else:
-            self.view.play(self.desk.at)
+            self.view.play(self.session.at)
 
     def _show(self, made: Plan) -> None:
         """Tell the step that is shown."""
-        desk, step = self.desk, made.steps[self.desk.at]
-        says = told(step, made, desk.unit)
+        session, step = self.session, made.steps[self.session.at]
+        says = told(step, made, session.unit)
         self.card.clear()
         with self.card:
             words(place(step.number, made), "faint")
@@ -119,11 +121,11 @@ class StepsScreen:
                 words(says.caution, "caution", tag="div")
         self.floor.clear()
         with self.floor:
-            ui.html(floor_plan(made, step, desk.unit), sanitize=False)
+            ui.html(floor_plan(made, step, session.unit), sanitize=False)
             for area in made.keep_clear:
                 words(self.shell.said(area.fact), "small")
             for line in made.setup.fact:
                 words(self.shell.said(line), "small")
-        self.slider.props["value"] = desk.at
-        for control, off in ((self.back, desk.at == 0), (self.next, desk.at == len(made.steps) - 1)):
+        self.slider.props["value"] = session.at
+        for control, off in ((self.back, session.at == 0), (self.next, session.at == len(made.steps) - 1)):
             control.props.set_bool("disabled", off)

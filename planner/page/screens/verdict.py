@@ -10,8 +10,8 @@ from nicegui import ui
 from planner.advice.answers import Begun, Judged, Why
 from planner.advice.diagram import svg_diagram
 from planner.outputs.plan_page import checked_lines, more_stock, order, reclamps
-from planner.page.desk import News, Stage
 from planner.page.screens.shell import LOOKS, SAID, SIGNS, Shell
+from planner.page.session import News, Stage
 from planner.page.widgets import box, button, heading, listed, tile, words
 from planner.plans.document import Change, Plan, Reason
 from planner.wording.figures import at_least_shown, shown
@@ -49,27 +49,27 @@ class VerdictScreen:
     """The screen of the verdict."""
 
     def __init__(self, shell: Shell) -> None:
-        self.shell, self.desk = shell, shell.desk
-        self.drawn_of = shell.desk.made
+        self.shell, self.session = shell, shell.session
+        self.drawn_of = shell.session.made
 
     def build(self) -> None:
         """Build the screen from what is known by now."""
-        desk = self.desk
+        session = self.session
         with box("screen"):
-            if desk.refused is not None:
-                self._refused(self.shell.refusal(desk.refused))
-            elif desk.made is None:
+            if session.refused is not None:
+                self._refused(self.shell.refusal(session.refused))
+            elif session.made is None:
                 with box("card stack"):
                     heading("No plan yet", "h1")
-                    said = "It is being reckoned." if desk.planned_part is not None else "Pick a part, or type one."
+                    said = "It is being reckoned." if session.planned_part is not None else "Pick a part, or type one."
                     words(said)
                     button("Part and machine", lambda: self.shell.go("part"))
             else:
-                self._verdict(desk.made)
+                self._verdict(session.made)
 
     def heard(self, news: News) -> None:
         """Put in what has come; all anew only where there is another plan."""
-        made = self.desk.made
+        made = self.session.made
         if made is None or made is not self.drawn_of:
             if news == "plan":
                 self.shell.draw()
@@ -118,7 +118,7 @@ class VerdictScreen:
     def _sentence(self, made: Plan) -> str:
         part, machine = plain(made.part["name"]), plain(made.machine["name"])
         if made.verdict == "makeable":
-            more = more_stock(made, self.desk.unit)
+            more = more_stock(made, self.session.unit)
             stock = f" with {more}, sawn off afterwards," if more else ""
             return f"{part} goes on the {machine}{stock} as {order(made)}."
         if made.verdict == "not makeable":
@@ -127,20 +127,20 @@ class VerdictScreen:
 
     def _draw_stages(self, made: Plan) -> None:
         """Say how sure the verdict is."""
-        desk = self.desk
+        session = self.session
         self.stages.clear()
         with self.stages:
             proved = made.verdict != "undecided"
             words(f"{'✓' if proved else '?'} {'planned and proved' if proved else 'planned, not proved'}", tag="span")
             if proved:
-                for what, stage in (("seconded by the other engine", desk.seconded), ("audited", desk.audited)):
+                for what, stage in (("seconded by the other engine", session.seconded), ("audited", session.audited)):
                     sign, said = STAGES[stage]
                     words(f"{sign} {what}: {said}", tag="span")
-            if desk.audit_says:
-                words(plain(desk.audit_says), "faint small", tag="span")
+            if session.audit_says:
+                words(plain(session.audit_says), "faint small", tag="span")
 
     def _figures(self, made: Plan) -> None:
-        unit = self.desk.unit
+        unit = self.session.unit
         assert made.stock is not None  # of every plan with steps
         trim = made.stock.trim_a + made.stock.trim_b
         with box("tiles"):
@@ -166,15 +166,15 @@ class VerdictScreen:
             heading("What to do")
             words(WHAT_TO_DO[because])
             if because == "time limit":
-                longer = min(4.0 * self.desk.time_limit, 300.0)
+                longer = min(4.0 * self.session.time_limit, 300.0)
                 button(f"Plan again with {longer:.0f} s", lambda: self._longer(longer), "main")
             words("Until it is settled, treat the part as one that cannot be made.", "faint")
 
     def _longer(self, seconds: float) -> None:
-        self.desk.time_limit = seconds
-        part, machine = self.desk.planned_part, self.desk.planned_machine
+        self.session.time_limit = seconds
+        part, machine = self.session.planned_part, self.session.planned_machine
         if part is not None and machine is not None:
-            self.shell.start(self.shell.doing.plan(part, machine))
+            self.shell.start(self.shell.session_jobs.plan(part, machine))
 
     def _draw_reasons(self, made: Plan) -> None:
         self.reasons.clear()
@@ -184,7 +184,7 @@ class VerdictScreen:
                 self._changes()
 
     def _reasons(self, made: Plan) -> None:
-        why = self.desk.why
+        why = self.session.why
         with box("card stack"):
             if made.verdict == "makeable":
                 heading("Why this order")
@@ -232,7 +232,7 @@ class VerdictScreen:
 
     def _changes(self) -> None:
         """Show the changes that would help, each to be tried by one press."""
-        why = self.desk.why
+        why = self.session.why
         with box("card stack"):
             heading("What would make it possible")
             if why is None:
@@ -249,8 +249,8 @@ class VerdictScreen:
 
     def _try(self, change: Change) -> None:
         part, machine = dict(change.parts[0]), dict(change.machine)
-        self.desk.put(part, machine)
-        self.shell.start(self.shell.doing.plan(part, machine))
+        self.session.put(part, machine)
+        self.shell.start(self.shell.session_jobs.plan(part, machine))
         if len(change.parts) > 1:
             self.shell.tell("This is the first of the two pieces.")
 
@@ -258,5 +258,5 @@ class VerdictScreen:
         with box("card", "details"):
             words("What was checked, and what was not", tag="summary")
             warned = map(self.shell.said, made.fact.get("warnings", ()))
-            listed([*map(plain, checked_lines(made, self.desk.unit)), *warned])
+            listed([*map(plain, checked_lines(made, self.session.unit)), *warned])
             listed(map(self.shell.said, made.fact.get("cautions", ())))

@@ -1,4 +1,4 @@
-"""What the page has reckoned for a desk: the plan first, then what is asked about it, each as soon as it is there.
+"""What the page has reckoned for a session: the plan first, then what is asked about it, each as soon as it is there.
 
 Every job runs in a process of its own with a time limit and can be stopped. What comes back after part or machine have
 been changed meanwhile is dropped.
@@ -15,12 +15,12 @@ from typing import Any, Final, TypeVar
 from planner.advice.notation import written
 from planner.errors import BendorderError
 from planner.page import tasks
-from planner.page.asked import AllMachines
-from planner.page.attending import Fault
-from planner.page.desk import Beside, Desk, Tried, Work, plain_order
 from planner.page.examples import ExamplePart
+from planner.page.job_inputs import AllMachines
 from planner.page.jobs import Job, Stopped, Workers
+from planner.page.session import Beside, Session, TriedOrder, Work, plain_order
 from planner.page.trial_shots import tried_task
+from planner.page.worker import Fault
 from planner.plans.document import Change, Plan
 
 Result = TypeVar("Result")
@@ -32,8 +32,8 @@ FOR_WHY: Final = 60.0
 
 
 @dataclass(frozen=True)
-class Shop:
-    """What all desks share: the worker processes, the examples, the folders of profiles and of what is saved."""
+class ShopFolders:
+    """What all sessions share: the worker processes, the examples, the folders of profiles and of what is saved."""
 
     workers: Workers
     examples: tuple[ExamplePart, ...]
@@ -41,29 +41,29 @@ class Shop:
     folder: Path
 
 
-class Doing:
-    """Has jobs done for one desk."""
+class SessionJobs:
+    """Has jobs done for one session."""
 
-    def __init__(self, desk: Desk, shop: Shop) -> None:
-        self.desk, self.shop = desk, shop
+    def __init__(self, session: Session, shop: ShopFolders) -> None:
+        self.session, self.shop = session, shop
         self.asked: set[asyncio.Task[None]] = set()
 
     async def plan(self, part: dict[str, Any], machine: dict[str, Any]) -> None:
         """Plan a part (a part file's keys) on a machine; then let the result be confirmed and explained."""
-        desk = self.desk
-        desk.begin_anew()
-        desk.planned_part, desk.planned_machine = part, machine
-        desk.changed("plan")
+        session = self.session
+        session.begin_anew()
+        session.planned_part, session.planned_machine = part, machine
+        session.changed("plan")
         here = (part, machine)
-        limit = desk.time_limit
-        made = await self._refusable("planning", tasks.plan_task, part, machine, desk.prefer, time_limit=limit)
+        limit = session.time_limit
+        made = await self._refusable("planning", tasks.plan_task, part, machine, session.prefer, time_limit=limit)
         if not self._still(here):
             return
         if made is not None:
-            desk.made = made
-            if desk.exercise is None:
-                desk.order = list(made.order) or plain_order(len(made.part["shape"]["lra"]) - 1, "A")
-        desk.changed("plan")
+            session.made = made
+            if session.exercise is None:
+                session.order = list(made.order) or plain_order(len(made.part["shape"]["lra"]) - 1, "A")
+        session.changed("plan")
         if made is not None:
             for about in (self._explain(here, made), self._confirm(here, made)):
                 task = asyncio.create_task(about)
@@ -72,38 +72,38 @@ class Doing:
 
     async def try_order(self) -> None:
         """Judge the own order, step by step."""
-        desk = self.desk
-        if desk.planned_part is None or desk.planned_machine is None or not desk.order:
+        session = self.session
+        if session.planned_part is None or session.planned_machine is None or not session.order:
             return
-        here, order = (desk.planned_part, desk.planned_machine), list(desk.order)
-        desk.tried = desk.tried_refused = None
+        here, order = (session.planned_part, session.planned_machine), list(session.order)
+        session.tried = session.tried_refused = None
         try:
             found = await self._done(
-                "trying the order", tried_task, *here, written(order), desk.prefer, time_limit=30.0
+                "trying the order", tried_task, *here, written(order), session.prefer, time_limit=30.0
             )
         except Stopped:
             return
         except (BendorderError, Fault) as error:
-            desk.tried_refused = error
+            session.tried_refused = error
         else:
-            if self._still(here) and desk.order == order:
-                desk.tried = Tried(found["tried"], found["film"], found["marks"], found["captions"])
-        desk.changed("tried")
+            if self._still(here) and session.order == order:
+                session.tried = TriedOrder(found["tried"], found["film"], found["marks"], found["captions"])
+        session.changed("tried")
 
     async def plan_beside(self, name: str, machine: dict[str, Any], prefer: str) -> None:
         """Plan the same part otherwise, to stand beside the plan."""
-        desk, part = self.desk, self.desk.planned_part
+        session, part = self.session, self.session.planned_part
         if part is None:
             return
-        desk.beside = beside = Beside(name)
-        desk.changed("pair")
+        session.beside = beside = Beside(name)
+        session.changed("pair")
         try:
             beside.made = await self._done(
-                "planning what stands beside", tasks.plan_task, part, machine, prefer, time_limit=desk.time_limit
+                "planning what stands beside", tasks.plan_task, part, machine, prefer, time_limit=session.time_limit
             )
         except (BendorderError, Fault) as error:
             beside.refused = error
-        desk.changed("pair")
+        session.changed("pair")
 
     async def try_change(self, change: Change) -> None:
         """Plan again with a change made; of two pieces the first one."""
@@ -112,25 +112,25 @@ class Doing:
     # ---------------------------------------------------------------------------------- one job
 
     async def _done(self, doing: str, task: Callable[..., Result], *arguments: Any, time_limit: float) -> Result:
-        """Return what a job gives; it stands on the desk while it is under way."""
-        desk = self.desk
+        """Return what a job gives; it stands in the session while it is under way."""
+        session = self.session
         work = Work(doing)
 
         def report(sentence: str) -> None:
             work.told = sentence
-            desk.changed("progress")
+            session.changed("progress")
 
         job: Job[Result] = self.shop.workers.submit(
-            task, *arguments, time_limit=time_limit, report=report, key=self._key(arguments), client=id(desk)
+            task, *arguments, time_limit=time_limit, report=report, key=self._key(arguments), client=id(session)
         )
         work.cancel = job.cancel
-        desk.work.append(work)
-        desk.changed("progress")
+        session.work.append(work)
+        session.changed("progress")
         try:
             return await job
         finally:
-            desk.work.remove(work)
-            desk.changed("progress")
+            session.work.remove(work)
+            session.changed("progress")
 
     def _key(self, arguments: tuple[Any, ...]) -> int:
         """Return what the worker that knows the part and machine is found by."""
@@ -139,58 +139,58 @@ class Doing:
     async def _refusable(
         self, doing: str, task: Callable[..., Plan], *arguments: Any, time_limit: float
     ) -> Plan | None:
-        """Return a plan, or None with the reason why there is none on the desk."""
+        """Return a plan, or None with the reason why there is none in the session."""
         try:
             return await self._done(doing, task, *arguments, time_limit=time_limit)
         except (BendorderError, Fault) as error:
             if not isinstance(error, Stopped) or self._still(arguments[:2]):
-                self.desk.refused = error
+                self.session.refused = error
             return None
 
     def _still(self, here: tuple[Any, ...]) -> bool:
         """Say whether part and machine are still those that a job was about."""
-        return (self.desk.planned_part, self.desk.planned_machine) == tuple(here)
+        return (self.session.planned_part, self.session.planned_machine) == tuple(here)
 
     # ---------------------------------------------------------------------------------- about a plan
 
     async def _explain(self, here: Here, made: Plan) -> None:
         """Have it said why, and what would help."""
-        desk = self.desk
+        session = self.session
         others = None if made.verdict == "makeable" else AllMachines(self.shop.profiles)
         try:
             why = await self._done(
-                "finding the reasons", tasks.why_task, *here, None, desk.prefer, others, time_limit=FOR_WHY
+                "finding the reasons", tasks.why_task, *here, None, session.prefer, others, time_limit=FOR_WHY
             )
         except (BendorderError, Fault):
             return
         if self._still(here):
-            desk.why = why
-            desk.changed("why")
+            session.why = why
+            session.changed("why")
 
     async def _confirm(self, here: Here, made: Plan) -> None:
         """Have the other engine prove the result again, then the auditor go through its proof."""
-        desk = self.desk
+        session = self.session
         if made.verdict == "undecided":
             return
-        desk.seconded = "under way"
-        desk.changed("plan")
+        session.seconded = "under way"
+        session.changed("plan")
         seconded = await self._stage("asking the other engine", tasks.second_task, here)
         if not self._still(here):
             return
         agree = None if seconded is None else seconded.confirmed
-        desk.seconded = "not settled" if agree is None else "yes" if agree else "no"
-        desk.audited = "under way"
-        desk.changed("plan")
+        session.seconded = "not settled" if agree is None else "yes" if agree else "no"
+        session.audited = "under way"
+        session.changed("plan")
         audited = await self._stage("auditing the proof", tasks.audit_task, here)
         if not self._still(here):
             return
-        desk.audited = "not settled" if audited is None else "yes" if audited.confirmed else "no"
-        desk.audit_says = "" if audited is None or audited.confirmed else audited.sentence
-        desk.changed("plan")
+        session.audited = "not settled" if audited is None else "yes" if audited.confirmed else "no"
+        session.audit_says = "" if audited is None or audited.confirmed else audited.sentence
+        session.changed("plan")
 
     async def _stage(self, doing: str, task: Callable[..., Result], here: Here) -> Result | None:
         """Return what a stage says of a plan, None where it came to no end."""
         try:
-            return await self._done(doing, task, *here, self.desk.prefer, time_limit=FOR_WHY)
+            return await self._done(doing, task, *here, self.session.prefer, time_limit=FOR_WHY)
         except (BendorderError, Fault):
             return None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.sequencing.events import Event, Pattern
-from planner.sequencing.reaching import ENDS
+from planner.sequencing.solution import ENDS
 
 if TYPE_CHECKING:
     from ortools.sat.python.cp_model import BoolVarT, CpSolver
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from planner.rules.broken import End
     from planner.sequencing.clauses import Clauses
     from planner.sequencing.problem import Clamps
-    from planner.sequencing.reaching import Truth
+    from planner.sequencing.solution import Truth
 
 
 class Fitting:

@@ -28,7 +28,7 @@ which a mandrel is smaller than the bore [mm]."""
 
 
 @dataclass(frozen=True, eq=False)
-class Body:
+class UprightBody:
     """A body as it stands with the arm at home: seen from above, and from its lowest to its highest z [mm].
 
     built: the program builds it from the tooling; the profile's own solids are not.
@@ -41,7 +41,7 @@ class Body:
     high: float
     built: bool = False
 
-    def lowered(self, way: float) -> Body:
+    def lowered(self, way: float) -> UprightBody:
         """Return what it covers while it is lowered by a way [mm]."""
         return replace(self, low=self.low - way)
 
@@ -50,12 +50,12 @@ class Body:
 class Bodies:
     """All bodies of a machine with one tooling; the arm's with the clamp and the section in their longest."""
 
-    frame: tuple[Body, ...]
-    arm: tuple[Body, ...]
-    carriage: tuple[Body, ...]
-    pressure: tuple[Body, ...]
-    dies: tuple[Body, ...]
-    rod: Body | None
+    frame: tuple[UprightBody, ...]
+    arm: tuple[UprightBody, ...]
+    carriage: tuple[UprightBody, ...]
+    pressure: tuple[UprightBody, ...]
+    dies: tuple[UprightBody, ...]
+    rod: UprightBody | None
 
 
 def bodies_of(machine: Machine, tooling: Tooling) -> Bodies:
@@ -76,58 +76,58 @@ def bodies_of(machine: Machine, tooling: Tooling) -> Bodies:
     )
 
 
-def own_bodies(machine: Machine) -> tuple[Body, ...]:
+def own_bodies(machine: Machine) -> tuple[UprightBody, ...]:
     """Return the profile's own solids, the floor not among them, those beside the pressure die as it is closed."""
     solids = (*envelope(machine), *beside_pressure_die(machine, (0.0, 0.0)))
     return tuple(_body(solid) for solid in solids if solid.tool is Tool.ENVELOPE)
 
 
-def _owned(bodies: tuple[Body, ...] | list[Body], owner: Owner) -> tuple[Body, ...]:
+def _owned(bodies: tuple[UprightBody, ...] | list[UprightBody], owner: Owner) -> tuple[UprightBody, ...]:
     return tuple(body for body in bodies if body.owner is owner)
 
 
-def _body(solid: Solid, built: bool = False) -> Body:
+def _body(solid: Solid, built: bool = False) -> UprightBody:
     """Return a solid as a body; of the grooved ones the whole without their groove, in which only the tube lies."""
     p = solid.parameters
     if solid.kind is Kind.BOX:
-        return Body(solid.name, solid.owner, Outline(p[0], p[1], p[3], p[4]), p[2], p[5], built)
+        return UprightBody(solid.name, solid.owner, Outline(p[0], p[1], p[3], p[4]), p[2], p[5], built)
     if solid.kind is Kind.BORED_BLOCK:
         near, far = sorted((p[2] * p[3], p[2] * (p[3] + p[4])))
-        return Body(solid.name, solid.owner, Outline(p[0], near, p[1], far), -p[5], p[5], built)
+        return UprightBody(solid.name, solid.owner, Outline(p[0], near, p[1], far), -p[5], p[5], built)
     if solid.kind is Kind.DIE:
-        return Body(solid.name, solid.owner, Outline(0.0, p[0], 0.0, p[0], p[1]), -p[2], p[2], built)
-    return Body(solid.name, solid.owner, Outline(p[0], p[1], p[0], p[1], p[2]), p[3], p[4], built)
+        return UprightBody(solid.name, solid.owner, Outline(0.0, p[0], 0.0, p[0], p[1]), -p[2], p[2], built)
+    return UprightBody(solid.name, solid.owner, Outline(p[0], p[1], p[0], p[1], p[2]), p[3], p[4], built)
 
 
-def _hub(machine: Machine, tooling: Tooling) -> Iterator[Body]:
+def _hub(machine: Machine, tooling: Tooling) -> Iterator[UprightBody]:
     """Yield what of the hub stands over the die; what is in the die or under it is held there by arm and post."""
     hub = tooling.die_hub
     if hub is not None and hub.height > tooling.die_height:
         y = toward(machine) * tooling.bend_radius
         outline = Outline(0.0, y, 0.0, y, hub.radius)
-        yield Body(Tool.HUB.value, Owner.DIE, outline, tooling.die_height / 2.0, hub.height / 2.0, True)
+        yield UprightBody(Tool.HUB.value, Owner.DIE, outline, tooling.die_height / 2.0, hub.height / 2.0, True)
 
 
-def _section(machine: Machine, tooling: Tooling) -> Iterator[Body]:
+def _section(machine: Machine, tooling: Tooling) -> Iterator[UprightBody]:
     """Yield the grip section that goes with the longest clamp."""
     section = tooling.section(tooling.clamp_lengths[0])
     if section is not None:
         near, far = sorted((0.0, toward(machine) * section.depth))
         half = section.height / 2.0
-        yield Body(SECTION, Owner.ARM, Outline(0.0, near, section.length, far), -half, half, True)
+        yield UprightBody(SECTION, Owner.ARM, Outline(0.0, near, section.length, far), -half, half, True)
 
 
-def _rod(machine: Machine, tooling: Tooling) -> Body | None:
+def _rod(machine: Machine, tooling: Tooling) -> UprightBody | None:
     """Return the rod with the mandrel and its balls as one rod along the feed, from where it is anchored."""
     rod, tip = machine.mandrel, machine.mandrel_of(tooling)
     if rod is None or tip is None:
         return None
     thick = tooling.tube_diameter if rod.rod_diameter is None else rod.rod_diameter
     radius = thick / 2.0 - ROD_PLAY
-    return Body(ROD, Owner.FRAME, Outline(-rod.rod_length, -radius, tip.reach, radius), -radius, radius, True)
+    return UprightBody(ROD, Owner.FRAME, Outline(-rod.rod_length, -radius, tip.reach, radius), -radius, radius, True)
 
 
-def rod_beside(rod: Body, low: float, high: float) -> Body:
+def rod_beside(rod: UprightBody, low: float, high: float) -> UprightBody:
     """Return the rod as wide as it is, seen from above, where it is between two heights [mm]."""
     radius = rod.high
     nearest = min(max(0.0, low), high)

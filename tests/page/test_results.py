@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
-from planner.page.answers import Answers
 from planner.page.jobs import Job, Stopped, Workers
+from planner.page.results import Answers
 from tests.page import job_tasks as do
 
 

@@ -26,8 +26,8 @@ from planner.plans.arm_sweep import arm_swept
 from planner.plans.crush import crush_fact, crush_gaps
 from planner.plans.document import Because, Plan, Proved, Reason, Setup, Short, Stock
 from planner.plans.evidence import Measured, Moved, Written
-from planner.plans.grounds import least_grounds
-from planner.plans.grounds import told as grounds_told
+from planner.plans.minimal_conflict import least_grounds
+from planner.plans.minimal_conflict import told as grounds_told
 from planner.plans.reasons import from_nogood, ordered
 from planner.plans.sag import Hanging, Sag, beam_of, clear_as_they_hang, hanging_of, sag_of
 from planner.plans.short import short_fact, shorts

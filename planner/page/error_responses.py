@@ -14,13 +14,13 @@ from starlette.types import Receive, Scope, Send
 from planner.errors import BendorderError, InputError, UnknownMachine
 from planner.inputs.documents import dotted
 from planner.outputs.documents import as_json, error_document
-from planner.page.attending import Fault
 from planner.page.connections import HEAD_BY, LONGEST_HEAD, WHOLE_BY
 from planner.page.examples import UnknownPart
 from planner.page.jobs import Overdue, Stopped
 from planner.page.questions import ErrorAnswer
 from planner.page.settings import LARGEST_BODY
 from planner.page.turns import TooBusy, TooMany
+from planner.page.worker import Fault
 
 STATUS: Final[tuple[tuple[type[Exception], int], ...]] = (
     (UnknownMachine, 404),

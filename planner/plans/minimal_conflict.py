@@ -24,7 +24,7 @@ Item = TypeVar("Item")
 
 
 @dataclass(frozen=True)
-class Ground:
+class Conflict:
     """No-goods that one sentence stands for; chuck: the range of the chuck instead, from and to [rad]."""
 
     nogoods: tuple[NoGood, ...]
@@ -36,7 +36,7 @@ class Ground:
         return "unproved" if any(nogood.grade == "unproved" for nogood in self.nogoods) else "proved"
 
 
-def grounds_of(search: Search, nogoods: Iterable[NoGood], rules: Iterable[NoGood] | None = None) -> list[Ground]:
+def grounds_of(search: Search, nogoods: Iterable[NoGood], rules: Iterable[NoGood] | None = None) -> list[Conflict]:
     """Return rules and no-goods by their sentences, those that are to be kept where others would do as well first.
 
     First what holds whatever the hold, then what speaks of one hold, the chuck's range last; of what was learned the
@@ -47,10 +47,10 @@ def grounds_of(search: Search, nogoods: Iterable[NoGood], rules: Iterable[NoGood
     for nogood in each_in_time((*(search.problem.rules if rules is None else rules), *learned)):
         sentence = nogood.sentence or from_nogood(search, nogood).sentence
         said.setdefault((nogood.grade, sentence), []).append(nogood)
-    grounds = [Ground(tuple(alike)) for alike in said.values()]
+    grounds = [Conflict(tuple(alike)) for alike in said.values()]
     grounds.sort(key=lambda ground: all(nogood.pattern.hold is not None for nogood in ground.nogoods))
     chuck = search.problem.chuck
-    return grounds if chuck is None else [*grounds, Ground((), chuck)]
+    return grounds if chuck is None else [*grounds, Conflict((), chuck)]
 
 
 def _in_order(pattern: Pattern) -> tuple[object, ...]:
@@ -68,7 +68,7 @@ class Enough:
         self.left = FeasibleOrders(search.problem, counts)
         self.questions = 0
 
-    def __call__(self, grounds: Sequence[Ground]) -> bool:
+    def __call__(self, grounds: Sequence[Conflict]) -> bool:
         """Say whether these exclude all that has to be excluded."""
         in_time()
         self.questions += 1
@@ -79,7 +79,7 @@ class Enough:
         return not self.left(replace(self.bare, chuck=chuck), nogoods)
 
 
-def least_grounds(search: Search, counts: Counts = every_order) -> list[Ground] | None:
+def least_grounds(search: Search, counts: Counts = every_order) -> list[Conflict] | None:
     """Return grounds that exclude every order that counts, none of which can be left out; None where all are too few.
 
     Of what was learned only what is proved.
@@ -111,12 +111,12 @@ def _shrunk(
     return [*of_first, *of_second]
 
 
-def told(search: Search, grounds: Iterable[Ground]) -> tuple[Reason, ...]:
+def told(search: Search, grounds: Iterable[Conflict]) -> tuple[Reason, ...]:
     """Return grounds as reasons, one for each."""
     return tuple(_reason(search, ground) for ground in grounds)
 
 
-def _reason(search: Search, ground: Ground) -> Reason:
+def _reason(search: Search, ground: Conflict) -> Reason:
     if ground.chuck is not None:
         low, high = ground.chuck
         return Reason.of(fact("chuck-range", low=angle(low), high=angle(high)), grade="proved", rule="chuck range")

@@ -1,6 +1,6 @@
 """One worker: a process that does jobs one after another, and the thread of the server that attends to it.
 
-What runs in the process is in `working.py`.
+What runs in the process is in `worker_process.py`.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from collections.abc import Callable
 from typing import Any, Final, Generic, Protocol, TypeVar
 
 from planner.advice.workers import interrupts_held_back
-from planner.page.working import work_off
+from planner.page.worker_process import work_off
 
 RECENT: Final = 4
 """So many keys a worker is taken to remember something of."""
@@ -120,7 +120,7 @@ def _ended(exit_code: int | None) -> str:
 
 
 def _error_from(data: tuple[Any, ...]) -> Exception:
-    """Return the error that `planner.page.working` took apart."""
+    """Return the error that `planner.page.worker_process` took apart."""
     kind, first, second = data
     if kind is None:
         return Fault(first, second)

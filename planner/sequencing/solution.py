@@ -54,7 +54,7 @@ class SolverWrong(BendorderError):
         super().__init__(f"the solver said {said}, but {found}")
 
 
-class Step(NamedTuple):
+class SolvedStep(NamedTuple):
     """One bend of a solution as the solver gives it: how it is reached, which end leads, its number in that view."""
 
     reached: Reached
@@ -74,7 +74,7 @@ def least_time(problem: Problem, reached: Reached, leads: End, bend: int) -> int
 
 
 def replay(
-    problem: Problem, forbidden: tuple[NoGood, ...], trims: Trims, steps: Iterable[Step], extra: Extra
+    problem: Problem, forbidden: tuple[NoGood, ...], trims: Trims, steps: Iterable[SolvedStep], extra: Extra
 ) -> Sequence:
     """Carry out the steps and return the sequence with what it costs; raise SolverWrong where one cannot be."""
     arrivals: list[Arrival] = []
@@ -106,7 +106,7 @@ def replay(
     return Sequence(trims, tuple(arrivals), problem.value(reclamps, trims, time))
 
 
-def _arrived(before: Arrival | None, step: Step, seen: set[int]) -> Arrival:
+def _arrived(before: Arrival | None, step: SolvedStep, seen: set[int]) -> Arrival:
     """Return the arrival that a step is, from what is formed before it (numbers in its view)."""
     if step.reached == "kept":
         hold = before.hold if before is not None else Hold(0, "load")

@@ -1,4 +1,4 @@
-"""What lies on the desk of one browser: the part as typed, the machine, the plan, and where it is looked at.
+"""What lies in the session of one browser: the part as typed, the machine, the plan, and where it is looked at.
 
 It is kept by the server for as long as that runs, so that a page that is loaded again stands where it stood.
 """
@@ -17,7 +17,7 @@ from planner.wording.figures import LengthUnit
 
 Screen = Literal["part", "verdict", "steps", "order", "pair"]
 News = Literal["progress", "plan", "why", "tried", "pair"]
-"""What has changed on a desk while its page was open."""
+"""What has changed in a session while its page was open."""
 
 Stage = Literal["not asked", "under way", "yes", "no", "not settled"]
 """How far a second opinion on a plan is."""
@@ -33,7 +33,7 @@ class Work:
 
 
 @dataclass
-class Tried:
+class TriedOrder:
     """An own order as it was judged: the answer, its film, what to mark in it, and what is done in each shot."""
 
     answer: dict[str, Any]
@@ -52,8 +52,8 @@ class Beside:
 
 
 @dataclass
-class Desk:
-    """One browser's desk.
+class Session:
+    """One browser's session.
 
     form, machine, machine_name: part and machine as they are typed, the machine as a profile's document in mm.
     planned_part, planned_machine: the documents that `made` is of; stale: one of them has been changed since; made: the
@@ -82,7 +82,7 @@ class Desk:
     why: Why | None = None
     at: int = 0
     order: list[OrderedBend] = field(default_factory=list)
-    tried: Tried | None = None
+    tried: TriedOrder | None = None
     tried_refused: Exception | None = None
     exercise: int | None = None
     guess: int | None = None
@@ -95,7 +95,7 @@ class Desk:
             hear(news)
 
     def begin_anew(self) -> None:
-        """Take the plan and all that was said of it off the desk, and end what is being reckoned; orders are kept."""
+        """Forget the plan and all that was said of it, and end what is being reckoned; orders are kept."""
         for work in tuple(self.work):
             work.cancel()
         self.stale = False
@@ -106,7 +106,7 @@ class Desk:
         self.at, self.beside = 0, Beside()
 
     def forget_plan(self) -> None:
-        """Take the plan off the desk, and the own order with it."""
+        """Take the plan off the session, and the own order with it."""
         self.begin_anew()
         self.order, self.exercise, self.guess = [], None, None
 
@@ -116,28 +116,28 @@ class Desk:
         self.stale = self.planned_part is not None and changed
 
     def put(self, part: dict[str, Any], machine: dict[str, Any]) -> None:
-        """Put another part and machine on the desk, as documents."""
+        """Put another part and machine in the session, as documents."""
         self.forget_plan()
         self.form, self.machine = PartForm.of(part), machine
         self.machine_name = ""
 
 
-class Desks:
-    """The desks of all browsers: a new one is made by `lay`, and of too many those are cleared that nobody looks at."""
+class Sessions:
+    """The sessions of all browsers: `lay` makes a new one, and of too many those go that nobody looks at."""
 
-    def __init__(self, lay: Callable[[], Desk], most: int = 32) -> None:
+    def __init__(self, lay: Callable[[], Session], most: int = 32) -> None:
         self._lay, self._most = lay, most
-        self._of: dict[str, Desk] = {}
+        self._of: dict[str, Session] = {}
 
-    def of(self, browser: str) -> tuple[Desk, bool]:
-        """Return the desk of a browser, and whether it is new."""
+    def of(self, browser: str) -> tuple[Session, bool]:
+        """Return the session of a browser, and whether it is new."""
         new = browser not in self._of
-        desk = self._lay() if new else self._of.pop(browser)
-        self._of[browser] = desk  # the one used last stands last
-        unused = [key for key, other in self._of.items() if not other.listeners and other is not desk]
+        session = self._lay() if new else self._of.pop(browser)
+        self._of[browser] = session  # the one used last stands last
+        unused = [key for key, other in self._of.items() if not other.listeners and other is not session]
         for key in unused[: max(len(self._of) - self._most, 0)]:
             del self._of[key]
-        return desk, new
+        return session, new
 
 
 def plain_order(n: int, leads: End) -> list[OrderedBend]:

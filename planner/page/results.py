@@ -27,7 +27,7 @@ class Answers:
     def __init__(self, most: int = MOST_KEPT) -> None:
         self._most = most
         self._kept: OrderedDict[str, str] = OrderedDict()
-        self._asked: dict[str, _Asked] = {}
+        self._asked: dict[str, _Question] = {}
 
     def kept(self, question: str) -> str | None:
         """Return the text that is kept of a question."""
@@ -39,17 +39,17 @@ class Answers:
         """Return a share in a question's job, which is begun unless others wait for it; raises what `begin` does."""
         asked = self._asked.get(question)
         if asked is None:
-            asked = self._asked[question] = _Asked(begin())
+            asked = self._asked[question] = _Question(begin())
             asked.answer.add_done_callback(lambda _: self._answered(question, asked))
         return Share(self, question, asked)
 
-    def give_up(self, question: str, asked: _Asked) -> None:
+    def give_up(self, question: str, asked: _Question) -> None:
         """Stop a job that nobody waits for any more; who asks the same from now on has it begun anew."""
         if self._asked.get(question) is asked:
             del self._asked[question]
         asked.job.cancel()  # does nothing if it is done
 
-    def _answered(self, question: str, asked: _Asked) -> None:
+    def _answered(self, question: str, asked: _Question) -> None:
         if self._asked.get(question) is asked:
             del self._asked[question]
         if asked.answer.cancelled() or asked.answer.exception() is not None:
@@ -61,7 +61,7 @@ class Answers:
             self._kept.popitem(last=False)
 
 
-class _Asked:
+class _Question:
     """A question's job and how many wait for it."""
 
     def __init__(self, job: Job[str]) -> None:
@@ -73,7 +73,7 @@ class _Asked:
 class Share:
     """One client's share in a job: `await share.text()`, then `leave`."""
 
-    def __init__(self, answers: Answers, question: str, asked: _Asked) -> None:
+    def __init__(self, answers: Answers, question: str, asked: _Question) -> None:
         self._answers, self._question, self._asked = answers, question, asked
         asked.waiting += 1
 

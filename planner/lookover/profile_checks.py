@@ -7,8 +7,8 @@ from typing import Final
 
 from planner.clearance.solids import Owner, toward
 from planner.inputs.machine import Machine, Tooling
-from planner.lookover.bodies import Body, own_bodies
 from planner.lookover.remarks import Remark
+from planner.lookover.upright_bodies import UprightBody, own_bodies
 from planner.tolerances import RULE_SLACK
 
 LOWEST: Final = 300.0
@@ -77,7 +77,7 @@ def too_short(machine: Machine, tooling: Tooling) -> Remark | None:
     )  # fmt: skip
 
 
-def _post(machine: Machine, frame: list[Body]) -> Iterator[Remark]:
+def _post(machine: Machine, frame: list[UprightBody]) -> Iterator[Remark]:
     """Yield a remark if no solid of the frame stands under the die, or one does where the other head's would be."""
     side = toward(machine)
     if any(_under(body, tooling, side) for body in frame for tooling in machine.tooling):
@@ -90,18 +90,18 @@ def _post(machine: Machine, frame: list[Body]) -> Iterator[Remark]:
     yield Remark("missing", ("post",))
 
 
-def _under(body: Body, tooling: Tooling, side: float) -> bool:
+def _under(body: UprightBody, tooling: Tooling, side: float) -> bool:
     """Return whether a body stands under the axis of a die, below the die."""
     return body.outline.covers(0.0, side * tooling.bend_radius) and body.high <= -tooling.die_height / 2.0
 
 
-def _under_the_tail(machine: Machine, body: Body) -> bool:
+def _under_the_tail(machine: Machine, body: UprightBody) -> bool:
     """Return whether a body lies under the feed line behind the pressure dies."""
     behind = max(tooling.pressure_die_length for tooling in machine.tooling)
     return body.high < 0.0 and body.outline.covers(min(-behind, float(body.outline.x0)), 0.0)
 
 
-def _anchors(body: Body, rod_length: float) -> bool:
+def _anchors(body: UprightBody, rod_length: float) -> bool:
     """Return whether a body stands on the feed's axis at the end of the rod."""
     front, back = float(body.outline.x1) + body.outline.edge, float(body.outline.x0) - body.outline.edge
     across = body.outline.covers(float(body.outline.x1), 0.0)
