@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import cache
 
 import pytest
 
@@ -35,16 +36,22 @@ from tests.advice.reachable import least, of_grounds
 from tests.plan.shop import bender, tube
 from tests.search.abstract import next_arrivals, random_instance, seen
 
+
+@cache
+def jobs_searched(count: int) -> list[tuple[str, tuple[Search, Decision, str]]]:
+    """Random jobs with their searches, once for what is asked of those that cannot be made and of the others."""
+    return [(job.name, searched(job.part, job.machine)) for job in random_jobs(count)]
+
+
 # ------------------------------------------------------------------------------------- a part that cannot be made
 
 
 def impossible(campaign: bool) -> Iterator[tuple[str, Search]]:
     for name in ("loft-rail", "tiller-bracket"):
         yield name, searched(*example(name))[0]
-    for job in random_jobs(500 if campaign else 16):
-        search, _, verdict = searched(job.part, job.machine)
+    for name, (search, _, verdict) in jobs_searched(500 if campaign else 16):
         if verdict == "not makeable":
-            yield job.name, search
+            yield name, search
 
 
 def test_the_least_set_excludes_every_order_and_without_any_one_of_them_an_order_is_left(campaign: bool) -> None:
@@ -204,10 +211,9 @@ def _speaks_of(search: Search, nogood: NoGood, rule: Broken) -> bool:
 
 def made(campaign: bool) -> Iterator[tuple[str, Search, Decision]]:
     yield ("in the middle", *searched(*begun_in_the_middle())[:2])
-    for job in random_jobs(240 if campaign else 16):
-        search, decision, verdict = searched(job.part, job.machine)
+    for name, (search, decision, verdict) in jobs_searched(240 if campaign else 16):
         if verdict == "makeable":
-            yield job.name, search, decision
+            yield name, search, decision
 
 
 def test_what_decided_the_order_excludes_all_that_is_better_or_otherwise_and_none_of_it_can_be_left_out(

@@ -123,10 +123,10 @@ def same(some: Value | None, other: Value | None) -> bool:
 # ------------------------------------------------------------------ against plain enumerations
 
 
-def test_the_fewest_reclamps_with_every_pair_of_trims_are_those_of_an_enumeration_at_1_mm() -> None:
+def test_the_fewest_reclamps_with_every_pair_of_trims_are_those_of_an_enumeration_at_1_mm(campaign: bool) -> None:
     """On benders with and without carriage, mandrel, limited chuck: holds, windows, rod, grip, tail and clamps."""
     kinds = set()
-    for seed in range(120):
+    for seed in range(120 if campaign else 60):
         part, machine, settings = on_the_edge(seed)
         shop = Shop(part, machine, settings=settings)
         pairs = [(float(a), float(b)) for a in range(round(part.trim_a) + 1) for b in range(round(part.trim_b) + 1)]
@@ -144,10 +144,10 @@ class NotTakenOff(Noted):
         return super()._loaded(end, bend, first, last) if first else self._none(self.sides[end])
 
 
-def test_where_the_tube_cannot_be_taken_off_the_fewest_regrips_are_those_of_the_enumeration() -> None:
+def test_where_the_tube_cannot_be_taken_off_the_fewest_regrips_are_those_of_the_enumeration(campaign: bool) -> None:
     """No-goods forbid every turn and reload: what is left hangs on re-grips, their windows, their holds, the chuck."""
     some = none = 0
-    for seed in range(400, 660):
+    for seed in range(400, 660 if campaign else 530):
         part, machine, settings = on_the_edge(seed)
         shop, n = Shop(part, machine, settings=settings), part.n_bends
         patterns = [
@@ -164,13 +164,12 @@ def test_where_the_tube_cannot_be_taken_off_the_fewest_regrips_are_those_of_the_
             assert (None if count >= NO else count) == expected, (seed, pair)
             some += expected is not None and expected > 0
             none += expected is None
-    assert some >= 30
-    assert none >= 30
+    assert min(some, none) >= (30 if campaign else 15)
 
 
-def test_the_auditors_pairs_of_trims_stand_for_every_whole_millimetre() -> None:
+def test_the_auditors_pairs_of_trims_stand_for_every_whole_millimetre(campaign: bool) -> None:
     fewer = 0
-    for seed in range(150):
+    for seed in range(150 if campaign else 75):
         part, machine, settings = on_the_edge(seed)
         shop = Shop(part, machine, settings=settings)
         every = every_trim(part, machine, settings)
@@ -183,7 +182,7 @@ def test_the_auditors_pairs_of_trims_stand_for_every_whole_millimetre() -> None:
             found = None if best is None else best if prefer == "fewer re-clamps" else best[::-1]
             assert found == values[prefer], (seed, prefer)
         fewer += len(shop.pairs()) < (part.trim_a + 1) * (part.trim_b + 1)
-    assert fewer >= 100
+    assert fewer >= (100 if campaign else 50)
 
 
 @pytest.mark.parametrize("first", range(0, 240, 60))
@@ -243,9 +242,9 @@ def test_by_the_rules_alone_the_auditor_finds_what_the_exact_engine_finds() -> N
     assert makeable >= 100
 
 
-def test_with_no_goods_too_at_sizes_that_no_enumeration_reaches() -> None:
+def test_with_no_goods_too_at_sizes_that_no_enumeration_reaches(campaign: bool) -> None:
     none = some = 0
-    for seed in range(1000, 1024):
+    for seed in range(1000, 1024 if campaign else 1012):
         case, rng = little_in_the_way(seed, largest=12)
         problem = problem_of(case)
         nogoods = no_goods_of(rng, problem, rng.choice([2, 4, 6]) * problem.n)
@@ -256,7 +255,7 @@ def test_with_no_goods_too_at_sizes_that_no_enumeration_reaches() -> None:
             value = None if best is None else (best.value.reclamps, best.value.trim)
             assert same(least(shop_of(case), patterns, prefer), value), (seed, prefer)
             none, some = none + (best is None), some + (best is not None)
-    assert min(none, some) >= 6
+    assert min(none, some) >= (6 if campaign else 3)
 
 
 def test_regrips_that_are_forbidden_are_taken_elsewhere_or_not_at_all() -> None:
@@ -296,9 +295,11 @@ def as_planned(step: Step) -> Arrival:
     return Arrival(Event(step.event), step.leads, step.bend, step.ahead, hold, step.way, step.released)
 
 
-def test_a_bound_is_confirmed_up_to_the_least_there_is_and_refused_beyond_with_an_order_that_is_below_it() -> None:
+def test_a_bound_is_confirmed_up_to_the_least_there_is_and_refused_beyond_with_an_order_that_is_below_it(
+    campaign: bool,
+) -> None:
     refused = 0
-    for seed in range(300, 420):
+    for seed in range(300, 420 if campaign else 360):
         case, rng = little_in_the_way(seed, largest=4)
         shop, problem = shop_of(case), problem_of(case)
         nogoods = no_goods_of(rng, problem, rng.choice([0, 5, 12]))
@@ -327,13 +328,13 @@ def test_a_bound_is_confirmed_up_to_the_least_there_is_and_refused_beyond_with_a
                 assert tuple(map(as_planned, found[1])) in every, seed
                 count = int(Fewest(Tables(shop, [trims], patterns)).fewest[0])
                 assert found[0] == count, seed
-    assert refused >= 300
+    assert refused >= (300 if campaign else 150)
 
 
-def test_a_no_good_left_out_is_missed_where_the_claim_needs_it() -> None:
+def test_a_no_good_left_out_is_missed_where_the_claim_needs_it(campaign: bool) -> None:
     """Of random no-goods that leave nothing, each is left out in turn: refused just where every sequence spelled out says."""
     needed = idle = 0
-    for seed in range(500, 560):
+    for seed in range(500, 560 if campaign else 530):
         case, rng = little_in_the_way(seed, largest=3)
         shop, problem = shop_of(case), problem_of(case)
         nogoods = no_goods_of(rng, problem, 16)
@@ -353,8 +354,8 @@ def test_a_no_good_left_out_is_missed_where_the_claim_needs_it() -> None:
                 with pytest.raises(Refused, match="there is no plan, it says"):
                     confirm_bound(shop, left, pairs, "less trim", None)
                 needed += 1
-    assert needed >= 5
-    assert idle >= 20
+    assert needed >= (5 if campaign else 3)
+    assert idle >= (20 if campaign else 10)
 
 
 def test_a_no_good_of_one_way_round_bars_nothing_where_the_chuck_turns_for_ever() -> None:
@@ -416,7 +417,10 @@ PLANNED = {
 
 @pytest.fixture(scope="module", params=list(PLANNED))
 def planned(request: pytest.FixtureRequest) -> dict[str, Any]:
-    return PLANNED[request.param]()
+    """A plan that is what it says."""
+    document = PLANNED[request.param]()
+    confirm(document)
+    return document
 
 
 def confirm(document: dict[str, Any]) -> None:
@@ -504,7 +508,6 @@ CHANGES: dict[str, Callable[[dict[str, Any]], object]] = {
 
 @pytest.mark.parametrize("name", list(CHANGES))
 def test_a_plan_that_is_not_what_it_says_is_refused(planned: dict[str, Any], name: str) -> None:
-    confirm(planned)
     with pytest.raises(Refused):
         confirm(changed(planned, CHANGES[name]))
 

@@ -31,7 +31,7 @@ from planner.tube.bodies import Motion, Phase, Role
 from tests.audit.taught import TELLING, Learned, Record, learned
 from tests.plan.shop import bender, tube
 
-SEEDS = TELLING[:5] + TELLING[11:16]
+SEEDS = TELLING[:5] + TELLING[9:14]
 
 ROOM = 0.03
 """By how much two ways of looking for the nearest point of a disc may differ [mm]."""
@@ -210,7 +210,7 @@ def made_up(one: Met, entries: list[Record], pattern: dict[str, Any]) -> Record:
     }  # fmt: skip
 
 
-def test_no_no_good_made_up_of_a_bend_that_is_clear_is_accepted() -> None:
+def test_no_no_good_made_up_of_a_bend_that_is_clear_is_accepted(campaign: bool) -> None:
     rng, tries = np.random.default_rng(3), 0
     for one in met():
         if not one.attempt.fitting:
@@ -218,7 +218,7 @@ def test_no_no_good_made_up_of_a_bend_that_is_clear_is_accepted() -> None:
         clear = one.attempt.fitting[0]
         for motion in (*one.attempt.gripping, *one.attempt.returning):
             rows = one.rows(motion)
-            for _ in range(4):
+            for _ in range(4 if campaign else 2):
                 spot = worst(rows, rng, clear, one.of.search.checks.carried)
                 if spot is None:
                     continue
@@ -231,7 +231,7 @@ def test_no_no_good_made_up_of_a_bend_that_is_clear_is_accepted() -> None:
                     entries.append({"clamp": clamp, "wall": wall} if home else {"clamp": clamp, "strike": told})
                 assert one.of.refuses(made_up(one, entries, {})), (one.of.part.name, motion.phase, spot)
                 tries += 1
-    assert tries >= 500
+    assert tries >= (500 if campaign else 250)
 
 
 def test_no_wall_made_up_of_a_move_that_is_clear_is_accepted() -> None:

@@ -160,9 +160,9 @@ def test_only_a_wall_between_start_and_goal_is_in_the_way() -> None:
 # ---------------------------------------------------------------------- walls that were proved, with something left out
 
 
-def test_a_wall_with_a_strike_left_out_is_refused_if_that_leaves_a_gap() -> None:
+def test_a_wall_with_a_strike_left_out_is_refused_if_that_leaves_a_gap(campaign: bool) -> None:
     refused = 0
-    for of, record in every():
+    for of, record in every(campaign):
         for number, wall in enumerate(walls(record)):
             if wall["kind"] not in ("across", "home", "held") or len(wall["strikes"]) < 2:
                 continue
@@ -173,7 +173,7 @@ def test_a_wall_with_a_strike_left_out_is_refused_if_that_leaves_a_gap() -> None
                 if gap_left(wall["kind"], wall["span"], rest, of):
                     assert of.refuses(changed)
                     refused += 1
-    assert refused > 10
+    assert refused >= (11 if campaign else 8)
 
 
 def gap_left(kind: str, span: list[float], strikes: list[Record], of: Learned) -> bool:
@@ -196,23 +196,23 @@ def gap_left(kind: str, span: list[float], strikes: list[Record], of: Learned) -
     return covered < span[1]
 
 
-def test_how_far_an_arc_slides_may_be_rounded_as_it_is_written_and_no_more() -> None:
-    looked = 0
-    for of, record in every():
+def test_how_far_an_arc_slides_may_be_rounded_as_it_is_written_and_no_more(campaign: bool) -> None:
+    looked, enough = 0, 3 if campaign else 2
+    for of, record in every(campaign):
         for number, wall in enumerate(walls(record)):
-            if wall["kind"] != "cells" or wall["slide_strikes"] or wall["slides_to"] < 1.0 or looked == 3:
+            if wall["kind"] != "cells" or wall["slide_strikes"] or wall["slides_to"] < 1.0 or looked == enough:
                 continue
             for short, refused in ((5e-6, False), (0.5, True)):
                 changed = copy.deepcopy(record)
                 walls(changed)[number]["slides_to"] -= short
                 assert of.refuses(changed) is refused
             looked += 1
-    assert looked == 3
+    assert looked == enough
 
 
-def test_a_wall_with_a_cell_left_out_is_refused_if_that_leaves_a_way() -> None:
+def test_a_wall_with_a_cell_left_out_is_refused_if_that_leaves_a_way(campaign: bool) -> None:
     found = {True: 0, False: 0}
-    for of, record in every():
+    for of, record in every(campaign):
         for number, wall in enumerate(walls(record)):
             if wall["kind"] != "cells" or len(wall["cells"]) > 120:
                 continue
@@ -224,7 +224,7 @@ def test_a_wall_with_a_cell_left_out_is_refused_if_that_leaves_a_way() -> None:
                 assert of.refuses(changed) is way
                 found[way] += 1
     assert min(found.values()) >= 1
-    assert found[True] > 40
+    assert found[True] > (40 if campaign else 20)
 
 
 def leaves_a_way(wall: Record, of: Learned, record: Record) -> bool:

@@ -53,10 +53,10 @@ def test_a_cell_touches_a_region_whose_side_is_the_same_as_its_own_and_none_besi
             assert cell.touches(Region((0.0, 1.0), (beyond, beyond)))[0] == same
 
 
-def test_a_pose_is_the_same_whether_balls_are_turned_or_the_tube_is_walked_anew() -> None:
+def test_a_pose_is_the_same_whether_balls_are_turned_or_the_tube_is_walked_anew(campaign: bool) -> None:
     """What the fast judgement calls clear or struck is so by exact distances, on both sides of what is needed."""
     rng, seen = np.random.default_rng(5), Counter[str]()
-    for seed in range(12):
+    for seed in range(12 if campaign else 6):
         case = trial(seed)
         y, roll = rng.uniform(*case.plane.y, 60), rng.uniform(*case.plane.rolls, 60)
         sure = case.ground.sure(y, roll)
@@ -68,7 +68,7 @@ def test_a_pose_is_the_same_whether_balls_are_turned_or_the_tube_is_walked_anew(
             assert spare <= sure.least[k] + 0.01 or sure.struck[k], (seed, y[k], roll[k], spare, name)
             seen["struck"] += bool(sure.struck[k])
             seen["clear"] += bool(sure.clear[k])
-    assert min(seen["struck"], seen["clear"]) >= 20, seen
+    assert min(seen["struck"], seen["clear"]) >= (20 if campaign else 10), seen
 
 
 def test_no_free_cell_holds_a_struck_pose_and_no_blocked_one_a_clear_pose(campaign: bool) -> None:

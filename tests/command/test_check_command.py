@@ -7,9 +7,6 @@ import io
 import json
 import os
 import signal
-import subprocess
-import sys
-import time
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -22,8 +19,8 @@ from planner.advice.machines import Checked, Pair, Settled, name_of
 from planner.command import run
 from planner.inputs.profiles import list_profiles
 from planner.outputs.check_page import COLUMNS, check_csv, check_document
+from tests.processes import BEATING, INTERRUPTED, PATIENCE, ROOT, beating, started, wait_until, wait_until_gone
 
-ROOT = Path(__file__).resolve().parents[2]
 PROFILES = [profile.name for profile in list_profiles()]
 
 Captured = pytest.CaptureFixture[str]
@@ -286,55 +283,33 @@ def test_no_part_at_all_is_bad_input(capsys: Captured) -> None:
     assert "PART" in captured.err
 
 
-SLOW = """
-import os, time
-from pathlib import Path
-
-def slow(pair, time_limit):
-    path = Path(os.environ["BEATS"]) / f"beat-{os.getpid()}"
-    for count in range(1200):
-        path.write_text(str(count))
-        time.sleep(0.05)
-"""
-
-COMMAND = """
-import signal, sys
-signal.signal(signal.SIGINT, signal.default_int_handler)  # whoever started the tests may have it ignored
+COMMAND = f"""
+{BEATING}
+{INTERRUPTED}
+import sys
 from planner.advice import machines
 from planner.command import main
-import slow_check
+
+def slow(pair, time_limit):
+    beat(os.environ["BEATS"])
+
 if __name__ == "__main__":
-    machines.check_pair = slow_check.slow
+    machines.check_pair = slow
     main(["check", *sys.argv[1:]])
 """
 
 
 def test_ctrl_c_leaves_with_130_and_no_worker_behind(tmp_path: Path) -> None:
-    """Planning is replaced by a minute of writing on, so that it is seen whether anything still runs."""
-    (tmp_path / "slow_check.py").write_text(SLOW, encoding="utf-8")
+    """Planning is replaced by minutes of writing on, so that it is seen when it has begun."""
     (tmp_path / "command.py").write_text(COMMAND, encoding="utf-8")
-    paths = os.pathsep.join(map(str, (ROOT, tmp_path)))
-    with subprocess.Popen(
-        [sys.executable, str(tmp_path / "command.py"), *[example("cabin-grab-rail")] * 6, "--workers", "2"],
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True,
-        env={**os.environ, "PYTHONPATH": paths, "BEATS": str(tmp_path)},
-    ) as process:  # fmt: skip
-        try:
-            deadline = time.monotonic() + 60.0
-            workers = min(2, os.cpu_count() or 1)
-            while len(list(tmp_path.glob("beat-*"))) < workers:
-                assert time.monotonic() < deadline, "planning has not begun"
-                time.sleep(0.05)
-            os.killpg(process.pid, signal.SIGINT)
-            out, err = process.communicate(timeout=30)
-        except BaseException:
-            os.killpg(process.pid, signal.SIGKILL)
-            raise
+    command = [str(tmp_path / "command.py"), *[example("cabin-grab-rail")] * 6, "--workers", "2"]
+    workers = min(2, os.cpu_count() or 1)
+    with started(*command, path=tmp_path, BEATS=str(tmp_path)) as process:
+        wait_until(lambda: len(beating(tmp_path)) >= workers, "planning has not begun")
+        os.killpg(process.pid, signal.SIGINT)
+        out, err = process.communicate(timeout=PATIENCE)
     assert process.returncode == 130
     assert out == ""
     assert err == "bendorder: interrupted, there is no plan\n"
-    time.sleep(0.3)
-    written = {path: path.read_text(encoding="utf-8") for path in tmp_path.glob("beat-*")}
-    assert len(written) == workers
-    time.sleep(0.5)
-    assert {path: path.read_text(encoding="utf-8") for path in tmp_path.glob("beat-*")} == written
+    assert len(beating(tmp_path)) == workers
+    wait_until_gone(beating(tmp_path))

@@ -115,7 +115,7 @@ main(["plan", "rail.toml", "--profiles", "profiles"])
         assert process.stderr is not None
         assert process.stderr.readline() == "planning\n"
         process.send_signal(signal.SIGINT)
-        out, err = process.communicate(timeout=30)
+        out, err = process.communicate(timeout=120)
     assert process.returncode == 130
     assert out == ""
     assert "Traceback" not in err

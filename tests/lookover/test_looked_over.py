@@ -33,14 +33,14 @@ def test_a_shipped_profile_is_clean(path: Path) -> None:
 
 
 @pytest.mark.parametrize("path", PROFILES, ids=lambda path: path.stem)
-def test_a_shipped_profile_is_looked_over_in_a_fifth_of_a_second(path: Path) -> None:
+def test_a_shipped_profile_is_looked_over_in_a_fifth_of_a_second_of_the_processor(path: Path) -> None:
     machine = load_machine(path)
     times = []
     for _ in range(3):
         _looked_over.cache_clear()
-        start = time.perf_counter()
+        start = time.process_time()
         look_over(machine)
-        times.append(time.perf_counter() - start)
+        times.append(time.process_time() - start)
     assert min(times) < 0.2
 
 

@@ -47,7 +47,7 @@ def serving(*options: str, folder: Path | None = None) -> Iterator[str]:
             yield url
         finally:
             server.terminate()
-            server.wait(timeout=20)
+            server.wait(timeout=120)
 
 
 @contextmanager

@@ -70,22 +70,22 @@ def ends_itself(code: int, **_: object) -> None:
 
 
 def hangs(begun: str | None = None, *, report: Report, **_: object) -> None:
-    """Tell the process's id, then do not end for a minute, whatever the time limit says."""
+    """Tell the process's id, then do not end for ten minutes, whatever the time limit says."""
     if begun is not None:
         Path(begun).touch()
     report(str(os.getpid()))
-    time.sleep(60.0)
+    time.sleep(600.0)
 
 
 def never_ready() -> None:
-    """Keep a process from its first job for a minute."""
-    time.sleep(60.0)
+    """Keep a process from its first job for ten minutes."""
+    time.sleep(600.0)
 
 
 def waits_for(file: str, *, report: Report, **_: object) -> int:
     """Go on when a file is there."""
     report("begun")
-    deadline = time.monotonic() + 30.0
+    deadline = time.monotonic() + 300.0
     while not Path(file).exists() and time.monotonic() < deadline:
         time.sleep(0.01)
     return os.getpid()

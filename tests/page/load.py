@@ -140,5 +140,5 @@ def memory_of(process: int) -> float:
 
 def health(url: str) -> dict[str, Any]:
     """What the server says of itself."""
-    found: dict[str, Any] = json.loads(httpx.get(f"{url}health", timeout=20.0).text)
+    found: dict[str, Any] = json.loads(httpx.get(f"{url}health", timeout=60.0).text)
     return found

@@ -30,6 +30,7 @@ from planner.page.reference import page_of
 from planner.page.server import warm_up
 from planner.page.settings import Settings
 from tests.page import job_tasks as do
+from tests.processes import PATIENCE
 
 ROOT = Path(__file__).resolve().parents[2]
 EXAMPLES = ROOT / "examples"
@@ -461,7 +462,7 @@ def test_a_client_that_leaves_ends_its_job(service: Service, monkeypatch: pytest
     async def test() -> None:
         left = asyncio.Event()
         request = asyncio.ensure_future(request_of(service.app, {"part": PART}, left))
-        deadline = time.monotonic() + 20.0
+        deadline = time.monotonic() + PATIENCE
         while service.workers.under_way == 0:
             assert time.monotonic() < deadline
             await asyncio.sleep(0.01)
@@ -470,7 +471,7 @@ def test_a_client_that_leaves_ends_its_job(service: Service, monkeypatch: pytest
         assert service.workers.under_way == 1, "it is waited for as long as the client is there"
         if how == "the client leaves":
             left.set()
-            await asyncio.wait_for(request, 10.0)
+            await asyncio.wait_for(request, PATIENCE)
         else:
             request.cancel()
             with pytest.raises(asyncio.CancelledError):

