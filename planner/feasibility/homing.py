@@ -24,6 +24,7 @@ from dataclasses import dataclass
 
 from planner.inputs.machine import Machine
 from planner.inputs.tooling import Section, Tooling
+from planner.tolerances import ANGLE_SLACK, ARM_STEP, COUNT_SLACK, HAND_STEP, NO_LENGTH
 
 EASE_WAYS = (5.0, 10.0, 15.0, 20.0, 30.0, 40.0, 60.0, 80.0, 120.0)
 """How far the tube is eased off the die where the arm cannot go home past it for another reason [mm]."""
@@ -33,12 +34,6 @@ EASE_SHARES = (1.0, 0.5, 0.25)
 
 MOST_ALONG = 4000.0
 """A leg is run out of the section along its whole length up to this [mm]."""
-
-ARM_STEP = math.radians(0.1)
-"""Angles at which the arm is stopped are rounded up to this [rad]: an operator has to find them on the dial."""
-
-HAND_STEP = 1.0
-"""Ways by hand are rounded up to this [mm]: they are measured with a rule."""
 
 PAST_END = 2.0
 """How far past its end a leg is run that leaves the section along its whole length [mm]."""
@@ -111,7 +106,7 @@ def most_asked(section: Section, below: float, angle: float) -> float:
 
     below: a, from the die axis to the groove's bottom [mm].
     """
-    if angle >= math.pi - 1e-9:
+    if angle >= math.pi - ANGLE_SLACK:
         return math.inf
     if angle <= math.atan2(section.length, below):
         return section.length - below * math.tan(angle / 2.0)
@@ -123,7 +118,7 @@ def nearest_home(section: Section, below: float, advance: float) -> float:
     length, across = section.length, math.hypot(below, section.length)
     share = (length * length + advance * advance) / (2.0 * advance * across)
     nearest = math.atan2(below, length) - math.acos(min(share, 1.0))
-    return max(math.ceil(nearest / ARM_STEP - 1e-6) * ARM_STEP, 0.0)
+    return max(math.ceil(nearest / ARM_STEP - COUNT_SLACK) * ARM_STEP, 0.0)
 
 
 def ways_home(machine: Machine, tooling: Tooling, clamp: float, leaving: Leaving) -> list[WayHome]:
@@ -141,7 +136,7 @@ def ways_home(machine: Machine, tooling: Tooling, clamp: float, leaving: Leaving
         closed.append(_lowered(leaving, head.die_drops))
     if head.may_ease_off:
         closed.extend(_eased(section, tooling, leaving, leaving.settable, leaving.room))
-    found = [way for way in closed if way.farthest <= leaving.room + 1e-9]
+    found = [way for way in closed if way.farthest <= leaving.room + NO_LENGTH]
     found.sort(key=lambda way: round(way.time(machine), 6))
     if section is not None:
         found.append(_past(leaving))  # it hardly ever goes: last
@@ -214,7 +209,7 @@ def _eased(
     if section is None:
         shares = [settable(share * room) for share in EASE_SHARES]
         ways = dict.fromkeys([*shares, *map(settable, EASE_WAYS)])
-        return [_in_one(leaving.setting, y) for y in ways if 0.0 < y <= room + 1e-9]
+        return [_in_one(leaving.setting, y) for y in ways if 0.0 < y <= room + NO_LENGTH]
     below, setting = _below(tooling), leaving.setting
     asked = most_asked(section, below, leaving.angle)
     found: list[WayHome] = []
@@ -259,4 +254,4 @@ def _below(tooling: Tooling) -> float:
 
 
 def _by_rule(way: float) -> float:
-    return math.ceil(way / HAND_STEP - 1e-9) * HAND_STEP
+    return math.ceil(way / HAND_STEP - COUNT_SLACK) * HAND_STEP
