@@ -16,19 +16,12 @@ from planner.inputs.quantities import MM_PER_INCH
 PACKAGE = Path(__file__).resolve().parents[1] / "planner"
 PLACE = PACKAGE / "tolerances.py"
 
-NOT_YET = ("search", "cuts", "feasibility", "sequencing")
-"""Folders, as far as they are there, whose numbers are still to be gathered."""
-
-FOR_THEM = {
-    "ARM_STEP", "HAND_STEP", "LEAST_DEPTH", "LEAST_STEP", "OVERLAP", "OVERLAP_TURN", "SAME_TIME",
-}  # fmt: skip
-"""Constants that stand ready for these folders and that nothing else asks for."""
-
 LARGEST = 1e-3
 """What is no larger than this is taken for a tolerance [–], whatever its unit."""
 
 ALLOWED = {
     ("plans/sag.py", 1e-9): "from kilograms a cubic metre to kilograms a cubic millimetre",
+    ("sequencing/problem.py", 0.001): "from seconds to milliseconds",
 }
 """Small numbers that are no tolerances, with what they are."""
 
@@ -36,9 +29,7 @@ UNIT = re.compile(
     r"\[(mm|rad|deg|ms|–|cells|evaluations|N mm|in|share of the motion)(; (mm|rad|deg|N mm|in|–|share of the motion))*\]"
 )
 
-MODULES = sorted(
-    path for path in PACKAGE.rglob("*.py") if path != PLACE and path.relative_to(PACKAGE).parts[0] not in NOT_YET
-)
+MODULES = sorted(path for path in PACKAGE.rglob("*.py") if path != PLACE)
 
 
 def name_of(path: Path) -> str:
@@ -134,13 +125,7 @@ def test_every_constant_says_what_it_is_in_which_unit_and_why(name: str) -> None
 
 
 def test_every_constant_is_used() -> None:
-    assert set(constants()) - used(sorted(PACKAGE.rglob("*.py"))) - of_one_another() - FOR_THEM == set()
-
-
-def test_what_stands_ready_is_there_and_not_used_yet() -> None:
-    assert set(constants()) >= FOR_THEM
-    assert not FOR_THEM & used(MODULES)
-    assert any((PACKAGE / folder).is_dir() for folder in NOT_YET)
+    assert set(constants()) - used(sorted(PACKAGE.rglob("*.py"))) - of_one_another() == set()
 
 
 def test_what_the_reasons_say_of_one_another_holds() -> None:

@@ -15,7 +15,7 @@ from planner.search.search import Search
 from planner.sequencing.events import Event, NoGood, Pattern, Sequence
 from planner.sequencing.feasible_orders import as_good_as
 from planner.sequencing.no_good_table import ENDS
-from planner.sequencing.tie_break import SAME_TIME
+from planner.tolerances import SAME_TIME
 from planner.wording.say import say
 
 

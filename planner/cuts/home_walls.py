@@ -23,10 +23,10 @@ from planner.clearance.poses import Cells
 from planner.clearance.rows import EVERY_CLAMP, rows_of
 from planner.clearance.surroundings import Surroundings
 from planner.cuts.re_evaluate import rows_like
-from planner.cuts.walls import MOST_STEPS, OVERLAP, Strike, Wall
+from planner.cuts.walls import MOST_STEPS, Strike, Wall
 from planner.feasibility.bend_check import Bending
 from planner.feasibility.home_plane import Passing, Sampled
-from planner.tolerances import STRIKE_MARGIN
+from planner.tolerances import LEAST_DEPTH, NO_LENGTH, OVERLAP, OVERLAP_TURN, STRIKE_MARGIN
 from planner.tube import motions
 from planner.tube.frames import Array
 
@@ -42,14 +42,8 @@ ACROSS, TRIED = 6, 25
 COARSE, FINE, FINEST = 25.0, 5.0, 3.0
 """Distances of samples along the tube and of its advance [mm], first to see whether a wall may be there."""
 
-LEAST_DEPTH = 0.02
-"""A strike that reaches no farther is no progress [mm]."""
-
 MOST_EXACT, MOST_WALKED = 16, 40
 """Places of a gap that are looked into on their own, and strikes at one advance: more of either lead nowhere."""
-
-TURNED = 1e-5
-"""By how much neighbouring strikes overlap where the arm turns [rad]."""
 
 
 @dataclass(frozen=True)
@@ -201,17 +195,17 @@ def _walked(begin: Passing, y: float) -> tuple[Strike, ...] | None:
         passing = Passing(attempt, begin.around, begin.clamp, arm, begin.farthest)
         sampled = passing.at(np.array([y]), FINEST)
         reach, axis = _reaching(sampled, passing)
-        if reach.max(initial=-math.inf) <= 2.0 * TURNED:
+        if reach.max(initial=-math.inf) <= 2.0 * OVERLAP_TURN:
             sampled = passing.exactly_at(y, FINEST)
             reach, axis = _reaching(sampled, passing)
-        if reach.max(initial=-math.inf) <= 2.0 * TURNED:
+        if reach.max(initial=-math.inf) <= 2.0 * OVERLAP_TURN:
             return None
         k = int(reach.argmax())
         strike = _strike(passing, y, int(sampled.row[k]), float(sampled.s[k]))
         if strike is None:
             return None
         strikes.append(strike)
-        arm += strike.depth / float(axis[k]) - TURNED
+        arm += strike.depth / float(axis[k]) - OVERLAP_TURN
         if arm >= attempt.station.setting:
             return tuple(strikes)
     return None
@@ -221,7 +215,7 @@ def _reaching(sampled: Sampled, passing: Passing) -> tuple[Array, Array]:
     """Return how far the arm may turn with each point still striking (N,) [rad], and its distance from the die axis
     [mm], next to nothing where what it strikes stands.
     """
-    axis = np.where(sampled.turns, sampled.axis[:, 0] + passing.rows.radius, 1e-9)
+    axis = np.where(sampled.turns, sampled.axis[:, 0] + passing.rows.radius, NO_LENGTH)
     depth = np.where(sampled.fed, -np.inf, sampled.depth[:, 0])
     return np.where(depth >= LEAST_DEPTH, depth / axis, -math.inf), axis
 

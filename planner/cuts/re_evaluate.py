@@ -18,7 +18,7 @@ from planner.clearance.rows import EVERY_CLAMP, Rows, rows_of
 from planner.clearance.surroundings import Surroundings
 from planner.clearance.verdicts import Answer, Finding, Witness
 from planner.feasibility.bend_check import BendCheck, Bending, Blocked, gripping_motions, straight_home
-from planner.tolerances import STRIKE_MARGIN
+from planner.tolerances import NO_LENGTH, STRIKE_MARGIN
 from planner.tube.bodies import Motion
 
 
@@ -32,7 +32,7 @@ def again(attempt: Bending, around: Surroundings, blocked: Blocked, clamp: int) 
     clamp = EVERY_CLAMP if old.clamp[witness.row] == EVERY_CLAMP else clamp
     for row in rows_like(rows, clamp, old, witness):
         cells = Cells(*(np.array([x]) for x in (row, witness.s, 0.0, witness.t, 0.0)))
-        inside = witness.s <= float(rows.pieces[GREATEST_S, rows.piece[row]]) + 1e-9
+        inside = witness.s <= float(rows.pieces[GREATEST_S, rows.piece[row]]) + NO_LENGTH
         clearance = float(bounds(rows, cells).upper[0])
         if inside and clearance < rows.needed[row] - rows.spread[row] - STRIKE_MARGIN:
             found = Finding(0, clamp, Answer.STRUCK, witness_at(rows, int(row), witness.s, witness.t, clearance))

@@ -29,6 +29,7 @@ from planner.feasibility.places import Place
 from planner.inputs.part import Part
 from planner.rules.broken import other
 from planner.sequencing.events import ANY, Event, Grade, NoGood, Pattern, Span
+from planner.tolerances import SAME_PLACE
 from planner.tube.bodies import Phase, Role
 
 TAIL_SOLIDS = ("its own tail", "its own tail's end")
@@ -268,7 +269,7 @@ def ahead_span(view: Part, first: int, bend: int, witness: Witness) -> tuple[int
 
     All bends between the tangent point and the witness formed: for any first bend up to the nearest one to the witness.
     """
-    beyond = np.flatnonzero(view.bend_ends > witness.place - 1e-6)
+    beyond = np.flatnonzero(view.bend_ends > witness.place - SAME_PLACE)
     nearest = min(int(beyond[0]) + 1, bend) if beyond.size else bend
     return (1, nearest) if nearest >= first else (first, first)
 

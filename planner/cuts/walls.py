@@ -35,7 +35,7 @@ from planner.feasibility.loading import Passage, ground_of
 from planner.feasibility.out_of_the_way import goes_down, may_be_down, moves_by_itself
 from planner.feasibility.stations import Station
 from planner.inputs.machine import Machine
-from planner.tolerances import STRIKE_MARGIN
+from planner.tolerances import CHUCK_SLACK, LEAST_STEP, OVERLAP, STRIKE_MARGIN
 from planner.tube import motions
 from planner.tube.bodies import Motion
 from planner.tube.frames import Flags
@@ -44,17 +44,11 @@ from planner.tube.motions import Standing
 MOST_STEPS = 150
 """Steps after which a span counts as not covered."""
 
-LEAST_STEP = 0.5
-"""A strike that covers no more than this is no progress [mm]."""
-
 MOST_SLIDES = 12
 """Times that the slide out of the groove is looked at again up to the strike met last."""
 
 LOOKED_AT = 7
 """Places of the collet that are looked at first."""
-
-OVERLAP = 1e-3
-"""By how much neighbouring strikes overlap, far above rounding [mm]."""
 
 
 @dataclass(frozen=True)
@@ -293,7 +287,7 @@ def _walls(attempt: Bending, around: Surroundings, roll: float, farthest: float)
         if entry is None or entry.answer is not Answer.STRUCK or entry.witness is None:
             return  # the tube goes round there
         angle = roll * deepest(rows, entry.witness).t
-        if abs(angle) < 1e-9 or abs(angle - roll) < 1e-9:
+        if abs(angle) < CHUCK_SLACK or abs(angle - roll) < CHUCK_SLACK:
             continue  # the pose at either end: bend or return speak of that
 
         def pose(y: float, angle: float = angle) -> Strike | None:

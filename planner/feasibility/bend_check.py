@@ -11,6 +11,7 @@ from planner.feasibility.homing import Leaving, WayHome
 from planner.feasibility.moves import PlainPath
 from planner.feasibility.stations import Station, settable
 from planner.inputs.machine import Machine
+from planner.tolerances import NO_LENGTH
 from planner.tube import motions
 from planner.tube.bodies import Motion
 from planner.tube.motions import InDie, Standing
@@ -126,7 +127,7 @@ def leaving_of(machine: Machine, attempt: Bending) -> Leaving:
 
     def shown_from(way: float) -> float:
         near = settable(way, step, zero)
-        return near if near >= way - 1e-9 else settable(way + step, step, zero)
+        return near if near >= way - NO_LENGTH else settable(way + step, step, zero)
 
     leg = float(leading.length[1]) if straight else 0.0
     return Leaving(st.angle, st.setting, leg, attempt.room, attempt.off, shown_from)

@@ -37,6 +37,7 @@ from planner.feasibility.stations import Station
 from planner.inputs.machine import Machine
 from planner.inputs.tooling import Tooling
 from planner.rules.chuck import both_ways
+from planner.tolerances import SAME_PLACE
 from planner.tube import motions
 from planner.tube.bodies import Motion
 from planner.tube.motions import Standing
@@ -205,7 +206,7 @@ class Batches:
         goal = attempt.station.advance
         far = max(goal, farthest_forward(self.machine, standing)) if back else goal
         ways = [begin + (far - begin) * share for share in np.linspace(0.0, 1.0, SLIDES + 1)[1:]]
-        jobs = [(attempt, motions.advance(standing, (begin, y), 0.0, False)) for y in ways if y > begin + 1e-6]
+        jobs = [(attempt, motions.advance(standing, (begin, y), 0.0, False)) for y in ways if y > begin + SAME_PLACE]
         clear = [
             job[1].y[1]
             for job, found in zip(jobs, self.certified(jobs) if jobs else [], strict=True)

@@ -23,6 +23,7 @@ from planner.deadline import each_in_time
 from planner.feasibility.moves import Leg, PlainPath, timed
 from planner.feasibility.stations import settable, snapped_angle, wrapped
 from planner.inputs.machine import Machine
+from planner.tolerances import NO_LENGTH
 from planner.tube import motions
 from planner.tube.frames import Flags, Ints
 from planner.tube.motions import Standing
@@ -171,7 +172,7 @@ class Line:
 
     def holds(self, value: float) -> bool:
         """Say whether a place along the line lies on the stretch."""
-        return self.low - 1e-9 <= value <= self.high + 1e-9
+        return self.low - NO_LENGTH <= value <= self.high + NO_LENGTH
 
 
 class _Lines:
@@ -270,7 +271,7 @@ class _Lines:
     def _rotations(self) -> Iterator[Line]:
         least = self.ground.rotates_from
         asked = [y for region in (*self.ground.starts, *self.ground.goals) for y in region.y]
-        ends = {y for y in asked if least - 1e-9 <= y <= self.ground.y[1]}
+        ends = {y for y in asked if least - NO_LENGTH <= y <= self.ground.y[1]}
         step = self.machine.advance.resolution
         inside, kept = (
             {settable(float(y), step, self.zero) for y in self.cells.y[of] if y >= least}
@@ -323,8 +324,8 @@ def _ends(line: Line, region: Region) -> bool:
     if region.y[0] != region.y[1]:
         return line.kind == "advance" and (line.at, line.low, line.high) == (region.roll[0], *region.y)
     if line.kind == "advance":
-        return region.roll[0] - 1e-9 <= line.at <= region.roll[1] + 1e-9 and line.holds(region.y[0])
-    return not _any_roll(region) and abs(line.at - region.y[0]) <= 1e-9 and line.holds(region.roll[0])
+        return region.roll[0] - NO_LENGTH <= line.at <= region.roll[1] + NO_LENGTH and line.holds(region.y[0])
+    return not _any_roll(region) and abs(line.at - region.y[0]) <= NO_LENGTH and line.holds(region.roll[0])
 
 
 def _thinned(values: set[float], kept: set[float]) -> set[float]:
@@ -339,18 +340,18 @@ def _stretches(kind: Kind, at: float, cells: Rectangles, inside: Flags, sure: Fl
     """Yield the stretches of a line that lie in some cells, `sure` those of them that are free."""
     across, half_across = (cells.roll, cells.droll) if kind == "advance" else (cells.y, cells.dy)
     along, half_along = (cells.y, cells.dy) if kind == "advance" else (cells.roll, cells.droll)
-    crossed = np.flatnonzero(inside & (np.abs(across - at) <= half_across + 1e-9))
+    crossed = np.flatnonzero(inside & (np.abs(across - at) <= half_across + NO_LENGTH))
     if not crossed.size:
         return
     low, high = along[crossed] - half_along[crossed], along[crossed] + half_along[crossed]
     order = np.argsort(low, kind="stable")
     low, high, certain = low[order], high[order], sure[crossed][order]
     until = np.maximum.accumulate(high)
-    first = np.concatenate(([0], np.flatnonzero(low[1:] > until[:-1] + 1e-9) + 1, [low.size]))
+    first = np.concatenate(([0], np.flatnonzero(low[1:] > until[:-1] + NO_LENGTH) + 1, [low.size]))
     for begin, end in pairwise(first.tolist()):
         length = float(until[end - 1] - low[begin])
         doubtful = float((high - low)[begin:end][~certain[begin:end]].sum())
-        doubt = round(min(doubtful / max(length, 1e-9), 1.0), 3)
+        doubt = round(min(doubtful / max(length, NO_LENGTH), 1.0), 3)
         yield Line(kind, at, float(low[begin]), float(until[end - 1]), doubt)
 
 

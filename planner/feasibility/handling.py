@@ -10,6 +10,7 @@ from planner.feasibility.places import Place, whichever
 from planner.rules.chuck import both_ways
 from planner.sequencing.events import Arrival, Event, Trims
 from planner.sequencing.problem import milliseconds
+from planner.tolerances import ANGLE_SLACK, CHUCK_SLACK
 
 Key = tuple[Arrival | None, Arrival, Trims]
 """The arrival before, the arrival, and the trims."""
@@ -101,6 +102,6 @@ class Handling:
 
 def direction_of(roll: float) -> int:
     """Return 1 for clockwise, −1 for counter-clockwise, 0 for no rotation or half a turn, which may go either way."""
-    if abs(roll) < 1e-9 or abs(abs(roll) - math.pi) < 1e-9:
+    if abs(roll) < CHUCK_SLACK or abs(abs(roll) - math.pi) < ANGLE_SLACK:
         return 0
     return 1 if roll > 0.0 else -1

@@ -22,7 +22,7 @@ from planner.clearance.surroundings import Surroundings
 from planner.deadline import in_time
 from planner.feasibility.bend_check import Bending
 from planner.feasibility.out_of_the_way import in_no_way_home, moves_by_itself
-from planner.tolerances import STRIKE_MARGIN
+from planner.tolerances import NO_LENGTH, STRIKE_MARGIN
 from planner.tube import motions
 from planner.tube.bodies import Motion, Role
 from planner.tube.frames import Array, Flags, Ints
@@ -125,7 +125,7 @@ class Passing:
         advances = np.array([y])
         row, s = self._points(self._rows_near(advances), step)
         _, axis = self._depths(row, s, advances, np.zeros(row.size, dtype=bool))
-        still, share = np.zeros_like(s), y / max(self.farthest, 1e-9)
+        still, share = np.zeros_like(s), y / max(self.farthest, NO_LENGTH)
         found = bounds(self.rows, Cells(row, s, still, still + share, still)).upper
         needed = self.rows.needed[row] - (1.0 - share) * self.rows.spread[row] - STRIKE_MARGIN
         return self._sampled(advances, row, s, (needed - found)[:, None], axis)
@@ -164,7 +164,7 @@ class Passing:
         """
         rows, still = self.rows, np.zeros_like(s)
         start = pose(rows, row, s, still).x
-        way = rows.blocks[WAY, rows.block[row]] / max(self.farthest, 1e-9)
+        way = rows.blocks[WAY, rows.block[row]] / max(self.farthest, NO_LENGTH)
         x = (start[:, :, None] + way[:, :, None] * advances).reshape(3, -1)
         which = np.repeat(rows.solid[row], advances.size)
         exact, _, _ = evaluate(rows.kind[which], x, rows.parameters[:, which])
@@ -173,7 +173,7 @@ class Passing:
         axis = np.hypot(x[0], x[1] - self.standing.toward * self.standing.bend_radius).reshape(row.size, advances.size)
         depth = np.where(inner, needed, -np.inf)[:, None] - exact.reshape(row.size, advances.size)
         # What has to be kept grows with the tube ahead, where the profile counts sag.
-        return depth + rows.spread[row][:, None] * advances / max(self.farthest, 1e-9), axis
+        return depth + rows.spread[row][:, None] * advances / max(self.farthest, NO_LENGTH), axis
 
 
 def _of_the_arc_on_the_rod(rows: Rows) -> Flags:

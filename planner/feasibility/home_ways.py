@@ -16,9 +16,9 @@ import numpy as np
 from planner.clearance.surroundings import Surroundings
 from planner.feasibility.bend_check import BendCheck, leaving_of
 from planner.feasibility.home_plane import Passing
-from planner.feasibility.homing import ARM_STEP, HomeLeg, WayHome
+from planner.feasibility.homing import HomeLeg, WayHome
 from planner.inputs.machine import Machine
-from planner.tolerances import NEED_BAND, STRIKE_MARGIN
+from planner.tolerances import ARM_STEP, NEED_BAND, NO_LENGTH, STRIKE_MARGIN
 from planner.tube.frames import Array, Flags
 
 KEPT = NEED_BAND - STRIKE_MARGIN
@@ -93,7 +93,7 @@ def _ways(
 ) -> tuple[list[WayHome], float | None]:
     """Return the ways with the collet closed, or by hand to where the tube is off [mm], and where the arm is shut."""
     most = attempt.room if off is None else off
-    advances = np.arange(0.0, min(most, grid.step * grid.most) + 1e-9, grid.step)
+    advances = np.arange(0.0, min(most, grid.step * grid.most) + NO_LENGTH, grid.step)
     if off is not None and advances[-1] < off:
         advances = np.append(advances, np.linspace(advances[-1], off, OFF + 1)[1:])
     arms = np.round(np.linspace(attempt.station.setting, 0.0, grid.arms + 1) / ARM_STEP) * ARM_STEP

@@ -23,12 +23,10 @@ from planner.feasibility.detours import MovePlane, detours, varied
 from planner.feasibility.moves import Leg, PlainPath, timed
 from planner.inputs.machine import Machine
 from planner.inputs.tooling import Tooling
+from planner.tolerances import CLEAR_OF_NOSE
 from planner.tube.bodies import Motion
 from planner.tube.frames import Array
 from planner.tube.motions import Standing, run_carriage
-
-CLEAR_OF_NOSE = 50.0
-"""How far in front of the mandrel's nose the tail end is where the tube is in free hands [mm]."""
 
 ROLLS = tuple(k * math.pi / 6.0 for k in (1, -1, 2, -2, 3, -3, 4, -4, 5, -5, 6))
 """Rotations at which a formed tube is put on or taken off, where it does not go straight [rad]."""

@@ -13,6 +13,7 @@ from typing import Literal
 
 from planner.feasibility.stations import settable
 from planner.inputs.machine import Machine
+from planner.tolerances import CHUCK_SLACK, NO_LENGTH
 
 PAST_GOAL = (20.0, 50.0, 100.0, 200.0, 400.0)
 """How far past the goal a rotation is tried [mm]."""
@@ -83,8 +84,10 @@ def _places(machine: Machine, start: float, goal: float, least: float, farthest:
     if back:
         places.extend(settable(goal + more, step, zero) for more in PAST_GOAL)
         places.append(settable(least + step, step, zero))
-    unique = dict.fromkeys(y for y in places if start - 1e-9 <= y <= farthest + 1e-9 and y >= least - 1e-9)
-    return [y for y in unique if back or y <= goal + 1e-9]
+    unique = dict.fromkeys(
+        y for y in places if start - NO_LENGTH <= y <= farthest + NO_LENGTH and y >= least - NO_LENGTH
+    )
+    return [y for y in unique if back or y <= goal + NO_LENGTH]
 
 
 def _advance(start: float, end: float, roll: float, turned_before: bool) -> Leg:
@@ -93,6 +96,6 @@ def _advance(start: float, end: float, roll: float, turned_before: bool) -> Leg:
 
 def timed(machine: Machine, legs: list[Leg]) -> PlainPath:
     """Return a path with the time that its legs take; legs of no way are left out."""
-    kept = tuple(leg for leg in legs if abs(leg.end - leg.start) > 1e-9)
+    kept = tuple(leg for leg in legs if abs(leg.end - leg.start) > (CHUCK_SLACK if leg.kind == "rotate" else NO_LENGTH))
     speeds = {"advance": machine.speeds.advance, "rotate": machine.speeds.rotate}
     return PlainPath(kept, sum(abs(leg.end - leg.start) / speeds[leg.kind] for leg in kept))

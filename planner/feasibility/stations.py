@@ -18,7 +18,7 @@ from planner.inputs.part import Part
 from planner.rules.broken import Broken
 from planner.rules.carriage import Grip
 from planner.rules.chuck import both_ways, stays_within
-from planner.tolerances import RULE_SLACK
+from planner.tolerances import ANGLE_SLACK, MARK_SLACK, RULE_SLACK
 from planner.tube.frames import Array
 from planner.tube.partly_bent import seen_from
 
@@ -91,9 +91,9 @@ def printed_setting(setting: float, angle: float, resolution: float, largest: fl
     It is rounded down where rounding up would pass the machine's largest angle.
     """
     steps = round(setting / resolution)
-    if steps * resolution > largest + 1e-9:
+    if steps * resolution > largest + ANGLE_SLACK:
         steps -= 1
-    while steps * resolution < angle - 1e-12:
+    while steps * resolution < angle - MARK_SLACK:
         steps += 1
     return steps * resolution
 
@@ -287,4 +287,4 @@ def snapped_angle(angle: float, resolution: float) -> float:
 def wrapped(angle: float) -> float:
     """Return the angle in (−π, π] [rad]."""
     folded = float(np.remainder(angle + np.pi, 2.0 * np.pi) - np.pi)
-    return float(np.pi) if folded <= -np.pi + 1e-9 else folded
+    return float(np.pi) if folded <= -np.pi + ANGLE_SLACK else folded

@@ -13,7 +13,7 @@ from planner.deadline import OutOfTime
 from planner.search.decision import Plannable, carried_out
 from planner.search.search import Search
 from planner.sequencing.events import Event, NoGood, Pattern
-from planner.sequencing.tie_break import SAME_TIME
+from planner.tolerances import ALIKE_IN_TENTHS, SAME_TIME
 from planner.tube.bodies import Motion
 
 MOST_RUNGS = 8
@@ -21,9 +21,6 @@ MOST_RUNGS = 8
 
 MORE_RECLAMPS = 2
 """How many re-clamps more than the best plan's another plan may have to be worth showing."""
-
-NO_FARTHER = 0.05
-"""Clearances that differ by no more than this count as the same [mm]."""
 
 RUNG = "nearer than another way"
 
@@ -45,7 +42,7 @@ class Way:
             ours.reclamps <= theirs.reclamps
             and ours.trim <= theirs.trim
             and ours.time <= theirs.time + SAME_TIME
-            and self.clearance >= other.clearance - NO_FARTHER
+            and self.clearance >= other.clearance - ALIKE_IN_TENTHS
         )
 
 
@@ -96,7 +93,7 @@ def _ladder(search: Search, most_reclamps: int, clearances: Clearances) -> Itera
         kept = clearances(plan)
         least = min(kept.values(), default=0.0)
         yield Way(plan, least)
-        search = search.forbidding(_nearest(plan, kept, least + NO_FARTHER))
+        search = search.forbidding(_nearest(plan, kept, least + ALIKE_IN_TENTHS))
 
 
 def _nearest(plan: Plannable, kept: dict[Motion, float], least: float) -> list[NoGood]:

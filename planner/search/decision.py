@@ -16,7 +16,7 @@ from planner.search.search import Search
 from planner.sequencing.events import Event, NoGood, Pattern, Sequence, Trims, Value
 from planner.sequencing.exact import Exact
 from planner.sequencing.problem import milliseconds
-from planner.sequencing.tie_break import SAME_TIME
+from planner.tolerances import SAME_TIME
 
 Undecided = Literal["time limit", "too close", "no path found"]
 

@@ -25,7 +25,7 @@ from planner.rules.chuck import both_ways
 from planner.sequencing.events import Arrival, Event, Hold, NoGood, Prefer, Sequence, Trims, Value
 from planner.sequencing.no_good_table import ENDS, Flags, Forbidden
 from planner.sequencing.problem import Extra, Problem
-from planner.tolerances import CHUCK_SLACK
+from planner.tolerances import CHUCK_SLACK, SAME_CHUCK
 
 Ints = NDArray[np.int64]
 
@@ -34,9 +34,6 @@ RECLAMP = 10**12
 
 NEVER = 10**15
 """More than any sequence can cost."""
-
-ANGLE_STEP = 1e-6
-"""Chuck angles nearer than this are the same [rad]."""
 
 
 class Stands(NamedTuple):
@@ -47,7 +44,7 @@ class Stands(NamedTuple):
 
     def key(self) -> tuple[int, float | None]:
         """Return what states are told apart by."""
-        return round(self.chuck / ANGLE_STEP), self.fitted
+        return round(self.chuck / SAME_CHUCK), self.fitted
 
 
 class Exact:

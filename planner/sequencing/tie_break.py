@@ -17,9 +17,7 @@ from planner.deadline import in_time
 from planner.sequencing.events import Arrival, Event, NoGood, Sequence, Trims
 from planner.sequencing.exact import NEVER, RECLAMP, OneTrim, Stands, value_of, walked
 from planner.sequencing.problem import Extra, Problem
-
-SAME_TIME = 1000
-"""Handling times that differ by no more than this count as the same [ms]: no operator keeps time to a second."""
+from planner.tolerances import SAME_TIME
 
 Sense = Callable[[Arrival | None, Arrival, Trims], tuple[int, int, int]]
 """Direction of an arrival's rotation (0 for none or either), its back-feeding [mm], the tube ahead at its bend [mm]."""

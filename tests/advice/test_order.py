@@ -26,7 +26,7 @@ from planner.search.decision import Decision, Plannable, carried_out
 from planner.search.search import Search
 from planner.sequencing.events import NoGood
 from planner.sequencing.exact import Exact
-from planner.sequencing.tie_break import SAME_TIME
+from planner.tolerances import SAME_TIME
 from tests.advice.parts import (
     NUMBER_WITH_UNIT,
     begun_in_the_middle,

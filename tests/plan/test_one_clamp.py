@@ -17,7 +17,7 @@ from planner.search.decision import Plannable, decide, value_as_printed
 from planner.search.search import Search
 from planner.sequencing.events import Arrival, Sequence, Trims, Value
 from planner.sequencing.exact import Exact
-from planner.sequencing.tie_break import SAME_TIME
+from planner.tolerances import SAME_TIME
 from tests.plan.random_parts import Drawn, drawn
 from tests.plan.shop import bender, tube
 from tests.search.abstract import Instance, sequences, worth
