@@ -9,26 +9,36 @@ import pytest
 from hypothesis import HealthCheck, settings
 
 LONGEST = (
-    "plan/test_plan_clearances.py",
-    "page/test_page.py",
-    "page/test_view.py",
     "audit/test_audit_covers.py",
+    "page/test_page.py",
     "plan/test_against_brute_force.py",
+    "plan/test_plan_clearances.py",
     "advice/test_changes.py",
-    "audit/test_tampering.py",
-    "plan/test_limits.py",
-    "plan/test_laws.py",
     "audit/test_audit_no_goods.py",
-    "page/test_load.py",
-    "page/test_api.py",
-    "plan/test_ways_home_by_turns.py",
-    "search/test_engines.py",
+    "plan/test_limits.py",
+    "page/test_trial_shots.py",
+    "plan/test_laws.py",
+    "test_examples.py",
     "clearance/test_plane.py",
+    "command/test_check_command.py",
+    "plan/test_replay.py",
+    "page/test_load.py",
+    "plan/test_ways_home_by_turns.py",
+    "page/test_api.py",
+    "search/test_engines.py",
+    "advice/test_order.py",
+    "advice/test_machines.py",
+    "advice/test_why.py",
+    "plan/test_shipped_benders.py",
+    "outside/test_clearance_motions.py",
+    "audit/test_audit_claim.py",
+    "page/test_view.py",
 )
 """The files that take longest: begun first, so that no process has one of them left when the others have nothing."""
 
 TOGETHER = (
     ("audit/test_audit_no_goods.py", "audit/test_audit_strikes.py", "audit/test_audit_walls.py"),
+    ("audit/test_audit_covers.py", "audit/test_tampering.py"),
     ("audit/test_audit_ways_home.py", "audit/test_ways_home_made_wrong.py"),
     ("plan/test_replay.py", "plan/test_step_list.py", "plan/test_verdicts.py"),
 )

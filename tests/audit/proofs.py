@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -48,12 +49,22 @@ def proven(name: str, part: Part, machine: Machine) -> Proven:
     return Proven(name, part, machine, proof_document(made, evidence), evidence.search)
 
 
-def of_examples() -> Iterator[Proven]:
-    """The proofs of the examples."""
-    for path in EXAMPLES:
-        part = load_part(path)
-        assert part.machine is not None, f"{path.name} names no machine"
-        yield proven(path.stem, part, load_machine(part.machine))
+TELLING_EXAMPLES = ("cabin-grab-rail", "fender-hook", "lockside-rail", "loft-rail", "mooring-stanchion", "tiller-bracket",
+                    "trailer-frame", "wharf-rail")  # fmt: skip
+"""A single load, trim, a turn, nothing that goes by strikes and by rules, an open collet, absolute readouts, a re-grip."""
+
+
+@cache
+def of_example(name: str) -> Proven:
+    """The proof of an example; not to be changed."""
+    part = load_part(next(path for path in EXAMPLES if path.stem == name))
+    assert part.machine is not None, f"{name} names no machine"
+    return proven(name, part, load_machine(part.machine))
+
+
+def of_examples(every: bool) -> Iterator[Proven]:
+    """The proofs of the examples; every: of all, else of those that differ in what they rest on."""
+    return (of_example(path.stem) for path in EXAMPLES if every or path.stem in TELLING_EXAMPLES)
 
 
 def of_random_parts() -> Iterator[Proven]:

@@ -22,31 +22,30 @@ from planner.audit.covers import Counts, confirm_motions
 from planner.audit.refused import Refused
 from planner.audit.seen import pairs_of
 from planner.audit.strikes import TAILS
-from planner.inputs.files import load_machine, load_part, machine_from_data, part_from_data
+from planner.inputs.files import machine_from_data, part_from_data
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.planning import plan
 from planner.plans.evidence import Evidence
 from planner.proof.document import proof_document, proof_text
 from planner.tolerances import SAME_SIZE
+from tests.audit.proofs import EXAMPLES, of_example
+from tests.geometry.distances import TO_POINTS
 from tests.plan.random_parts import drawn
 from tests.plan.replay.carrying_out import CarryingOut
 from tests.plan.replay.cases import with_more_solids
 from tests.plan.replay.clearances import Clearances
-from tests.plan.replay.distances import TO_POINTS
 from tests.plan.shop import bender, head, rod_that_asks_for_a_turn, tube
 
 T = TypeVar("T")
 Document = dict[str, Any]
 Proof = tuple[Document, Part, Machine]
 
-EXAMPLES = sorted((Path(__file__).resolve().parents[2] / "examples").glob("*.toml"))
-
 RANDOM = (0, 1, 3, 8, 10, 20)
 """Seeds of random parts that can be made; turns, reloads and re-grips among them."""
 
-SHOWN = ("lockside-rail", "wharf-rail", "mooring-stanchion", "cabin-grab-rail", "trailer-frame")
-"""Examples with a turn, a re-grip, an open collet, a single load, and an absolute readout."""
+SHOWN = ("lockside-rail", "wharf-rail", "mooring-stanchion", "trailer-frame")
+"""Examples with a turn, a re-grip, an open collet, and a single load with an absolute readout."""
 
 
 def proven(part: Part, machine: Machine) -> Document:
@@ -58,10 +57,8 @@ def proven(part: Part, machine: Machine) -> Document:
 
 @cache
 def example(name: str) -> Proof:
-    part = load_part(next(path for path in EXAMPLES if path.stem == name))
-    assert part.machine is not None
-    machine = load_machine(part.machine)
-    return proven(part, machine), part, machine
+    found = of_example(name)
+    return dict(json.loads(proof_text(found.proof))), found.part, found.machine
 
 
 def of_random_parts(seeds: tuple[int, ...]) -> Iterator[Proof]:

@@ -15,7 +15,7 @@ from planner.audit.seen import Pairs
 from planner.audit.shapes import Array, Kind, Shape
 from planner.audit.tiling import untiled
 from planner.inputs.part import Part
-from tests.clearance.oracle import REQUEST
+from tests.geometry.shapes import REQUEST
 from tests.plan.replay.stock import Stock
 
 CONVEX: tuple[Kind, ...] = ("half-space", "box", "cone", "lengthwise", "prism")

@@ -43,7 +43,7 @@ def test_an_audit_takes_less_time_than_the_planning(bends: int) -> None:
 
 
 def test_the_examples() -> None:
-    for one in of_examples():
+    for one in of_examples(every=True):
         began = time.perf_counter()
         plan(one.part, one.machine)
         planned = time.perf_counter() - began

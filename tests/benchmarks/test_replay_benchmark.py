@@ -20,9 +20,10 @@ import pytest
 from planner.clearance.certify import certify, smallest_clearances
 from planner.clearance.rows import rows_of
 from planner.plans import plan_writer
+from tests.geometry.distances import CONVEX
+from tests.geometry.shapes import LENGTHWISE
 from tests.plan.replay.cases import DEFAULT, random_case
 from tests.plan.replay.clearances import Clearances, replayed
-from tests.plan.replay.distances import CONVEX, LENGTHWISE, shape
 from tests.plan.replay.motions import Body, Length, Motion
 from tests.plan.replay.sampling import Held, moves, parts
 
@@ -71,7 +72,7 @@ def asked(plan: Clearances, motion: Motion) -> Iterator[tuple[Any, Any, Any, Any
         for body, pieces, against in tube:
             for solid in against:
                 seen = plan.looked.seen(motion, body, solid.moves_with, float(t))
-                thing, turn, place = shape(solid.kind, solid.numbers)
+                thing, turn, place = body(solid.kind, solid.numbers)
                 there = coal.Transform3s(turn, place)
                 for capsule, along, middle in pieces:
                     yield capsule, coal.Transform3s(seen.turn @ along, seen.points(middle)), thing, there

@@ -16,13 +16,9 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 from scipy.spatial.transform import Rotation
 
-Array = NDArray[np.float64]
+from tests.geometry.shapes import LENGTHWISE, Body, asked
 
-REQUEST = coal.DistanceRequest()
-REQUEST.gjk_tolerance = 1e-10  # the default overstates capsule–cylinder distances by up to 5e-4 mm
-REQUEST.enable_signed_distance = True
-THIN = 1e-7
-"""Length of the cylinder that stands for a flat cross-section [mm]."""
+Array = NDArray[np.float64]
 
 
 def matrix(rotation: Array, shift: Array) -> Array:
@@ -219,36 +215,13 @@ def between(pair: tuple[float, float], t: float) -> float:
     return pair[0] + t * (pair[1] - pair[0])
 
 
-def shape(kind: str, p: tuple[float, ...] | Array) -> tuple[Any, Any]:
-    """A coal shape with its transform, from numbers as profiles give them."""
-    if kind == "box":
-        low, high = np.array(p[:3]), np.array(p[3:6])
-        return coal.Box(*(high - low)), coal.Transform3s(np.eye(3), (low + high) / 2.0)
-    if kind == "cylinder":
-        return coal.Cylinder(p[2], p[4] - p[3]), coal.Transform3s(np.eye(3), np.array([p[0], p[1], (p[3] + p[4]) / 2]))
-    if kind == "floor":
-        return coal.Halfspace(np.array([0.0, 0.0, 1.0]), float(p[0])), coal.Transform3s(np.eye(3), np.zeros(3))
-    assert kind in ("segment", "rod")
-    turned = Rotation.from_euler("y", np.pi / 2.0).as_matrix()
-    middle = np.array([(p[0] + p[1]) / 2.0, 0.0, 0.0])
-    if kind == "rod":
-        return coal.Cylinder(p[2], p[1] - p[0]), coal.Transform3s(turned, middle)
-    return coal.Capsule(p[2], p[1] - p[0]), coal.Transform3s(turned, middle)
-
-
-LENGTHWISE = Rotation.from_euler("y", np.pi / 2.0).as_matrix()
-"""coal's cylinders stand along z, the tube runs along x."""
-
-
-def gap(thing: Any, frame: Array, solid: tuple[Any, Any]) -> float:
+def gap(thing: Any, frame: Array, solid: Body) -> float:
     """Distance of a coal shape that lies along a frame's x to a solid."""
-    pose = coal.Transform3s(frame[:3, :3] @ LENGTHWISE, frame[:3, 3])
-    return float(coal.distance(thing, pose, solid[0], solid[1], REQUEST, coal.DistanceResult()))
+    return asked(thing, frame[:3, :3] @ LENGTHWISE, frame[:3, 3], solid)
 
 
-def sphere_gap(point: Array, radius: float, solid: tuple[Any, Any]) -> float:
-    pose = coal.Transform3s(np.eye(3), point)
-    return float(coal.distance(coal.Sphere(radius), pose, solid[0], solid[1], REQUEST, coal.DistanceResult()))
+def sphere_gap(point: Array, radius: float, solid: Body) -> float:
+    return asked(coal.Sphere(radius), np.eye(3), point, solid)
 
 
 class Profile:

@@ -14,7 +14,8 @@ import numpy as np
 from planner.clearance.rows import Rows
 from planner.inputs.machine import Machine
 from tests.clearance.cases import RADIUS, WALL, Case, Step, extent, places
-from tests.clearance.oracle import THIN, Array, Profile, disc_points, gap, shape, sphere_gap
+from tests.clearance.oracle import Array, Profile, disc_points, gap, sphere_gap
+from tests.geometry.shapes import THIN, body
 
 profile = cache(Profile)
 DISC = coal.Cylinder(RADIUS, THIN)
@@ -134,21 +135,21 @@ def surface(case: Case, step: Step, name: str, clamp: float, t: float) -> Surfac
     tooling, side, play = case.machine.tooling[0], case.side, step.play
     wiper, hub = tooling.wiper_block, tooling.die_hub
     if name == "floor":
-        return Plain("frame", shape("floor", (-case.machine.head.centreline_height,)))
+        return Plain("frame", body("floor", (-case.machine.head.centreline_height,)))
     if name == "its own tail":
-        return Plain("frame", shape("rod", (-min(play.moment(k).tail_length for k in (0.0, 1.0)), 0.0, RADIUS)))
+        return Plain("frame", body("rod", (-min(play.moment(k).tail_length for k in (0.0, 1.0)), 0.0, RADIUS)))
     if name == "its own tail's end":
         first, last = (play.moment(k).tail_length for k in (0.0, 1.0))
         fed = play.moment(t).fed
         low, high = -first, min(-max(last, 0.0), -fed)
-        return Plain("tail", shape("rod", (low, high, RADIUS))) if high > low else Nothing()
+        return Plain("tail", body("rod", (low, high, RADIUS))) if high > low else Nothing()
     if name == "bend die":
         face = profile(tooling.bend_radius, tooling.die_height / 2.0, RADIUS, solid_at_width=True)
         return Grooved("die", True, (0.0, 0.0), side, tooling.bend_radius, face)
     if name == "die hub":
         assert hub is not None
         half = hub.height / 2.0
-        return Plain("die", shape("cylinder", (0.0, side * tooling.bend_radius, hub.radius, -half, half)))
+        return Plain("die", body("cylinder", (0.0, side * tooling.bend_radius, hub.radius, -half, half)))
     if name == "wiper die":
         assert wiper is not None
         return Grooved("frame", False, (-wiper.length, 0.0), side, 0.0, profile(wiper.width, wiper.height / 2, RADIUS))
@@ -163,7 +164,7 @@ def surface(case: Case, step: Step, name: str, clamp: float, t: float) -> Surfac
         depth, length, height = section_of(case.machine, clamp)
         return Grooved("section", False, (0.0, length), side, 0.0, profile(depth, height / 2.0, RADIUS))
     if name in ("mandrel", "mandrel rod"):
-        return Plain("frame", shape("rod", rods(case.machine, play.swing is None and play.arm == (0.0, 0.0))[name]))
+        return Plain("frame", body("rod", rods(case.machine, play.swing is None and play.arm == (0.0, 0.0))[name]))
     solid = next(solid for solid in case.machine.solid if solid.name == name)
     if solid.moves_with == "pressure die" and step.name != "bend":
         assert solid.box is not None
@@ -172,12 +173,12 @@ def surface(case: Case, step: Step, name: str, clamp: float, t: float) -> Surfac
         near, far = (0.0 if step.name in ("dies close", "dies open") else opens), opens
         out = sorted((-side * near, -side * far))
         swept = (x0 + min(play.forward), y0 + out[0], z0, x1 + max(play.forward), y1 + out[1], z1)
-        return Plain("frame", shape("box", swept))
+        return Plain("frame", body("box", swept))
     if solid.box is not None:
-        return Plain(solid.moves_with, shape("box", (*solid.box.from_, *solid.box.to)))
+        return Plain(solid.moves_with, body("box", (*solid.box.from_, *solid.box.to)))
     assert solid.cylinder is not None
     numbers = (*solid.cylinder.centre, solid.cylinder.radius, *solid.cylinder.z)
-    return Plain(solid.moves_with, shape("cylinder", numbers))
+    return Plain(solid.moves_with, body("cylinder", numbers))
 
 
 def section_of(machine: Machine, clamp: float) -> tuple[float, float, float]:

@@ -26,13 +26,10 @@ from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.tolerances import CLOSE_GAP, REPORT_GAP, STRIKE_MARGIN
 from planner.tube.bodies import Motion, Phase, Role
+from tests.geometry.shapes import REQUEST
 from tests.machines import roomy
 from tests.plan.forced import forced_sequence
 from tests.simulated import Array, Lra, poses
-
-REQUEST = coal.DistanceRequest()
-REQUEST.gjk_tolerance = 1e-10
-REQUEST.enable_signed_distance = True
 
 RADIUS = 38.1 / 2.0
 BEYOND = (Role.FAR_ARC, Role.EARLIER)

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from planner.clearance.distances import Kind, evaluate, hull_of_block, hull_of_die
-from tests.clearance.oracle import Array, Profile, shape, sphere_gap
+from tests.clearance.oracle import Array, Profile, sphere_gap
+from tests.geometry.shapes import body
 
 SEED = 20240611
 RODS = (Kind.ROD, Kind.TAIL_END)
@@ -62,7 +63,7 @@ def test_the_distance_of_random_spheres_is_that_of_coal(kind: Kind, campaign: bo
     for k in range(count):
         if exact[k] < radius[k] + 1e-3:
             continue  # a library's depth of penetration is no part of this check; signs are checked below
-        found = sphere_gap(x[:, k], radius[k], shape(kind.name.lower(), p[:, k]))
+        found = sphere_gap(x[:, k], radius[k], body(kind.name.lower(), tuple(p[:, k])))
         assert exact[k] - radius[k] == pytest.approx(found, abs=2e-6)
         judged += 1
     assert judged > 0.5 * count
@@ -80,7 +81,7 @@ def test_a_point_is_inside_just_where_a_tiny_sphere_touches_the_solid_of_coal(ki
         x[:2, ::3] = p[:2, ::3] + rng.uniform(-1.0, 1.0, (2, 667)) * p[2, ::3]
         x[2, ::3] = p[3, ::3] + rng.uniform(-0.2, 1.2, 667) * (p[4] - p[3])[::3]
     exact, _, _ = evaluate(kinds(kind, 2000), x, p)
-    inside = [sphere_gap(x[:, k], 1e-6, shape(kind.name.lower(), p[:, k])) <= 0.0 for k in range(2000)]
+    inside = [sphere_gap(x[:, k], 1e-6, body(kind.name.lower(), tuple(p[:, k]))) <= 0.0 for k in range(2000)]
     sure = np.abs(exact) > 1e-4
     assert np.array_equal((exact < 0.0)[sure], np.array(inside)[sure])
     assert 90 < np.count_nonzero(exact < 0.0) < 1910

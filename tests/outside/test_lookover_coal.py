@@ -19,13 +19,10 @@ from planner.inputs.files import load_machine
 from planner.inputs.machine import Machine, Tooling
 from planner.lookover.look import look_over
 from planner.lookover.outline import Outline, Pose, depth, shared_place
+from tests.geometry.shapes import REQUEST
 from tests.lookover.benches import OLD
 
 PROFILES = sorted((Path(__file__).resolve().parents[2] / "machine_profiles").glob("*.toml"))
-
-REQUEST = coal.DistanceRequest()
-REQUEST.gjk_tolerance = 1e-10
-REQUEST.enable_signed_distance = True
 
 HIGH = 5000.0
 """Height of the bodies of which only the way across counts [mm]."""

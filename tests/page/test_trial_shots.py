@@ -33,6 +33,7 @@ from planner.sequencing.exact import Exact
 from planner.tube.bodies import Body, Motion, Path, Phase
 from tests.advice.parts import EXAMPLES, every_order, example, random_jobs, searched
 from tests.advice.test_trying import a_hook_beside_the_tail, opens_too_little
+from tests.geometry.distances import to_box, to_cylinder, to_floor
 from tests.page.walker import places
 from tests.plan.planned import KINDS, part_for
 from tests.plan.shop import bender, rod_that_asks_for_a_turn, tube
@@ -212,15 +213,11 @@ def surface(film: dict[str, Any], shot: Shot, pose: Pose, from_a: Array, rim: in
 def clearance(machine: Machine, solid: Solid | None, points: Array) -> Array:
     """Signed distances (k,) of points to a solid of the profile that stands with the frame; None: to the floor [mm]."""
     if solid is None:
-        return points[:, 2] + machine.head.centreline_height
+        return to_floor(np.array([-machine.head.centreline_height]), points)
     if solid.box is not None:
-        past = np.maximum(np.array(solid.box.from_) - points, points - np.array(solid.box.to))
-    else:
-        assert solid.cylinder is not None
-        round_, (low, high) = solid.cylinder, solid.cylinder.z
-        radial = np.hypot(points[:, 0] - round_.centre[0], points[:, 1] - round_.centre[1]) - round_.radius
-        past = np.stack((radial, np.maximum(low - points[:, 2], points[:, 2] - high)), axis=1)
-    return np.asarray(np.linalg.norm(np.maximum(past, 0.0), axis=1) + np.minimum(past.max(axis=1), 0.0))
+        return to_box(np.array([*solid.box.from_, *solid.box.to]), points)
+    assert solid.cylinder is not None
+    return to_cylinder(np.array([*solid.cylinder.centre, solid.cylinder.radius, *solid.cylinder.z]), points)
 
 
 def standing_still(machine: Machine) -> dict[str, Solid | None]:

@@ -6,21 +6,11 @@ import math
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from tests.geometry.turns import Array, turn_about
 
 FIXED = 8
 """Numbers of a pose before the angles that the bends have reached."""
-
-
-def about(axis: int, angle: float) -> Array:
-    """The matrix that turns right-handed about a coordinate axis (0: x, 2: z) by an angle [rad]."""
-    first, second = (axis + 1) % 3, (axis + 2) % 3
-    out = np.eye(3)
-    out[[first, second], [first, second]] = math.cos(angle)
-    out[second, first], out[first, second] = math.sin(angle), -math.sin(angle)
-    return out
 
 
 def places(film: dict[str, Any], leads: str, pose: list[float], marks: Array) -> Array:
@@ -34,7 +24,7 @@ def places(film: dict[str, Any], leads: str, pose: list[float], marks: Array) ->
     cut += sum(r * a for r, a in zip(tube["radii"], tube["angles"], strict=True))
     from_tail = cut - marks if leads == "A" else marks
     out = np.full((len(marks), 3), np.nan)
-    place, frame, used = np.array([pose[0], 0.0, 0.0]), about(0, pose[1]), 0.0
+    place, frame, used = np.array([pose[0], 0.0, 0.0]), turn_about("x", pose[1]), 0.0
     straight = tail_trim + straights[0]
     for k, bend in enumerate(order):
         radius, reached = tube["radii"][bend], pose[FIXED + bend]
@@ -47,9 +37,9 @@ def places(film: dict[str, Any], leads: str, pose: list[float], marks: Array) ->
         bow = np.column_stack((np.sin(turned), side * (1.0 - np.cos(turned)), 0.0 * turned)) * radius
         out[inside] = place + bow @ frame.T
         place = place + radius * frame @ np.array([math.sin(reached), side * (1.0 - math.cos(reached)), 0.0])
-        frame, used = frame @ about(2, side * reached), used + radius * reached
+        frame, used = frame @ turn_about("z", side * reached), used + radius * reached
         if k + 1 < n:  # on to the next bend ahead; the rotation stands in the row of the bend nearer end B
-            frame = frame @ about(0, tube["rotations"][max(bend, order[k + 1])])
+            frame = frame @ turn_about("x", tube["rotations"][max(bend, order[k + 1])])
         straight = straights[k + 1]
     inside = from_tail >= used - 1e-9
     out[inside] = place + np.outer(from_tail[inside] - used, frame[:, 0])

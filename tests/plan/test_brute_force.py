@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from tests.clearance.oracle import Profile
+from tests.geometry.turns import turn_about
 from tests.plan.brute_force.all_orders import BruteForce
 from tests.plan.brute_force.cloud import Obstacle
 from tests.plan.brute_force.homing import Home, Room
@@ -17,7 +18,7 @@ from tests.plan.brute_force.orders import jobs
 from tests.plan.brute_force.passing import Passing, reached
 from tests.plan.brute_force.sampled import CLEAR, STRUCK, UNSURE, Checks, Motion
 from tests.plan.brute_force.solids import BLOCK, BOX, DIE, ROD, Solid, distances
-from tests.plan.brute_force.tube import Tube, bowed, rotation, walked
+from tests.plan.brute_force.tube import Tube, bowed, walked
 from tests.plan.random_parts import MACHINES, PROFILES, wall_with_opening
 from tests.plan.shop import FINE, bender, head, tube
 from tests.simulated import Lra, poses
@@ -102,7 +103,7 @@ def on_a_grid(leg: Tube, solid: Solid, motion: Motion, radius: float) -> float:
         shares = [middle[:, None] + radius * share * disc for share in (1.0, 0.6, 0.0)]
         x = np.concatenate(shares, axis=1).reshape(-1, 3)
         for t in np.linspace(0.0, 1.0, 250):
-            moved = (x - axis) @ rotation("z", motion.turn * t).T + axis + [motion.way * t, 0.0, 0.0]
+            moved = (x - axis) @ turn_about("z", motion.turn * t).T + axis + [motion.way * t, 0.0, 0.0]
             least = min(least, float(distances(BOX, numbers, moved).min()))
     return least
 
@@ -156,7 +157,7 @@ def test_what_lies_on_the_feed_never_presses_into_the_grip_section_as_the_arm_sw
             ).reshape(-1, 3),
         ]
         for points in tube_in_die:
-            seen = (points + [0, 76.2, 0]) @ rotation("z", float(angle)).T - [0, 76.2, 0]
+            seen = (points + [0, 76.2, 0]) @ turn_about("z", float(angle)).T - [0, 76.2, 0]
             assert distances(BLOCK, section, seen).min() > -1e-4, np.degrees(angle)
 
 

@@ -16,6 +16,7 @@ import pytest
 
 from planner.planning import plan
 from tests.clearance.oracle import Profile
+from tests.geometry.distances import grooved
 from tests.plan.replay.carrying_out import CarryingOut, Document
 from tests.plan.replay.cases import (
     DEFAULT,
@@ -31,7 +32,6 @@ from tests.plan.replay.cases import (
     ways_home,
 )
 from tests.plan.replay.clearances import STATED_GAP, AtPlace, Clearances
-from tests.plan.replay.distances import grooved
 from tests.plan.replay.faults import FAULTS, SMALLER, Fault, caught
 from tests.plan.replay.finished import differs
 from tests.plan.replay.motions import Motion
@@ -39,10 +39,10 @@ from tests.plan.replay.swept import wrong_outline, wrong_speed, wrong_swing
 from tests.plan.shop import bender, tube
 
 PARTS, CAMPAIGN = 9, 500
-FAULTY, FAULTY_CAMPAIGN = 20, 100
+FAULTY, FAULTY_CAMPAIGN = 8, 100
 """Plans with each kind of fault."""
 
-HOOKS = 8
+HOOKS = 4
 """Plans in which the tube comes near to what the carriage carries, where no campaign is asked for."""
 
 ABOUT = STATED_GAP + 0.1
@@ -90,8 +90,9 @@ def replays(campaign: bool) -> list[Replayed]:
     """The plans to be replayed: the examples, random parts, and those in which one thing of the machine comes near."""
     drawn = random_cases(CAMPAIGN) if campaign else filter(None, map(random_case, DEFAULT))
     heads = ("right", "left") if campaign else ("left",)
-    near = (eased_off(), *half_turns(), *over_the_pressure_die(heads), *map(near_the_carriage, range(2)))
-    return [Replayed(case) for case in (*examples(campaign), *near, *ways_home(), *about_the_tooling(), *drawn)]
+    near = (eased_off(), *half_turns(campaign), *over_the_pressure_die(heads), *map(near_the_carriage, range(2)))
+    cases = (*examples(campaign), *near, *ways_home(campaign), *about_the_tooling(), *drawn)
+    return [Replayed(case) for case in cases]
 
 
 @pytest.fixture(scope="session")

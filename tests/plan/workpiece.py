@@ -14,22 +14,13 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from tests.geometry.turns import Array, turn_about
+
 Document = dict[str, Any]
 
 SPACING = 8.0
 """Between marks [mm]; each is carried exactly, so the spacing is no error."""
-
-
-def turn_about(axis: int, angle: float) -> Array:
-    """The matrix that turns right-handed about a coordinate axis (0: x, 2: z) by an angle [rad]."""
-    first, second = (axis + 1) % 3, (axis + 2) % 3
-    out = np.eye(3)
-    out[[first, second], [first, second]] = math.cos(angle)
-    out[second, first], out[first, second] = math.sin(angle), -math.sin(angle)
-    return out
 
 
 @dataclass
@@ -107,7 +98,7 @@ class Workpiece:
         if step["to"] is None:
             return
         self.y, self.chuck = step["to"]["y"], math.radians(step["to"]["rotation"])
-        self.places = self.places @ turn_about(0, self.chuck).T + [self.y, 0.0, 0.0]
+        self.places = self.places @ turn_about("x", self.chuck).T + [self.y, 0.0, 0.0]
         self.passed += self.y
 
     def _laid(self, step: Document) -> float:
@@ -201,7 +192,7 @@ class Workpiece:
 
     def _rotate(self, step: Document) -> None:
         way = math.radians(step["amount"]) * (1.0 if step["way"] == "clockwise" else -1.0)
-        self.places = self.places @ turn_about(0, -way if self.mirror_the_chuck else way).T
+        self.places = self.places @ turn_about("x", -way if self.mirror_the_chuck else way).T
         self.chuck += way
 
     def _close_dies(self, step: Document) -> None:
@@ -226,7 +217,7 @@ class Workpiece:
             "what is bent must be straight"
         )
         axis = np.array([0.0, self.side * self.radius, 0.0])
-        swung = (self.before_swing - axis) @ turn_about(2, self.side * angle).T + axis
+        swung = (self.before_swing - axis) @ turn_about("z", self.side * angle).T + axis
         along = angle - (counted - start) / self.radius  # angle on the die, from its tangent point
         bow = np.column_stack((np.sin(along), self.side * (1.0 - np.cos(along)), 0.0 * along)) * self.radius
         tail = np.column_stack((along * self.radius, 0.0 * along, 0.0 * along))
@@ -329,13 +320,13 @@ def drawing(document: Document, along: Array) -> Array:
         if len(row) == 1:
             break
         _, rotation, angle, radius = row
-        frame, angle = frame @ turn_about(0, math.radians(rotation)), math.radians(angle)
+        frame, angle = frame @ turn_about("x", math.radians(rotation)), math.radians(angle)
         inside = along >= used - 1e-9
         turned = (along[inside] - used) / radius
         bow = np.column_stack((np.sin(turned), 1.0 - np.cos(turned), 0.0 * turned)) * radius
         out[inside] = place + bow @ frame.T
         place = place + frame @ (radius * np.array([math.sin(angle), 1.0 - math.cos(angle), 0.0]))
-        frame, used = frame @ turn_about(2, angle), used + radius * angle
+        frame, used = frame @ turn_about("z", angle), used + radius * angle
     return out
 
 

@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 
 from planner.inputs.part import Part
 from planner.tube.partly_bent import Leading, bend_seen, leading_part, seen_from
+from tests.geometry.turns import Array, turn_about
 from tests.plan.shop import RADIUS, tube
-from tests.plan.workpiece import Array, drawing, turn_about
+from tests.plan.workpiece import drawing
 
 HEADS = {"right": -1.0, "left": 1.0}
 
@@ -58,7 +59,7 @@ def expected(document: dict[str, Any], at: float, along: Array, side: float) -> 
     forward = (near[1] - near[0]) / np.linalg.norm(near[1] - near[0])
     curl = near[2] - near[1] - forward * ((near[2] - near[1]) @ forward)
     curl /= np.linalg.norm(curl)
-    lateral = turn_about(0, math.radians(document["next"])) @ [0.0, side, 0.0]
+    lateral = turn_about("x", math.radians(document["next"])) @ [0.0, side, 0.0]
     ahead = np.array([1.0, 0.0, 0.0])
     was = np.column_stack((forward, curl, np.cross(forward, curl)))
     now = np.column_stack((ahead, lateral, np.cross(ahead, lateral)))
@@ -130,7 +131,7 @@ def test_to_the_neighbour_nearer_the_leading_end_the_tube_turns_by_minus_r(forme
     part = tube([300, 200, 300], [0, 40], [90, 90])
     at = float(part.bend_ends[1]) + 10.0
     of_2, of_1 = (leading_part(part, formed, at, 0.0, -1.0, bend) for bend in (2, 1))
-    assert of_1.start == pytest.approx(turn_about(0, math.radians(-40.0)) @ of_2.start, abs=1e-9)
+    assert of_1.start == pytest.approx(turn_about("x", math.radians(-40.0)) @ of_2.start, abs=1e-9)
 
 
 @given(n=st.integers(1, 60), data=st.data())

@@ -9,9 +9,9 @@ from functools import cached_property
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from tests.geometry.turns import Array, turn_about
+
 End = Literal["A", "B"]
 OTHER: dict[End, End] = {"A": "B", "B": "A"}
 
@@ -35,7 +35,7 @@ class Tube:
 
     def moved(self, shift: float = 0.0, roll: float = 0.0, swing: float = 0.0, axis_y: float = 0.0) -> Tube:
         """Rolled about the feed, swung about the upright axis at (0, axis_y), then shifted along the feed."""
-        roller, swinger = rotation("x", roll), rotation("z", swing)
+        roller, swinger = turn_about("x", roll), turn_about("z", swing)
         off = np.array([0.0, axis_y, 0.0])
         matrix = swinger @ roller
         start = (self.start @ roller.T - off) @ swinger.T + off + [shift, 0.0, 0.0]
@@ -65,13 +65,6 @@ def bowed(start: Array, along: Array, inward: Array, curvature: Array | float, s
     return np.asarray(start + along * ahead + inward * aside)
 
 
-def rotation(axis: str, angle: float) -> Array:
-    """The right-handed matrix about the x or z axis."""
-    c, s = math.cos(angle), math.sin(angle)
-    rows = [[1, 0, 0], [0, c, -s], [0, s, c]] if axis == "x" else [[c, -s, 0], [s, c, 0], [0, 0, 1]]
-    return np.array(rows, dtype=float)
-
-
 def walked(items: Iterable[tuple[str, float, float]], side: float) -> Tube:
     """The tube walked from the tangent point along +x: ("straight", length, 0), ("arc", radius, angle), ("roll", angle, 0).
 
@@ -81,7 +74,7 @@ def walked(items: Iterable[tuple[str, float, float]], side: float) -> Tube:
     rows: list[tuple[Array, Array, Array, float, float]] = []
     for what, first, second in items:
         if what == "roll":
-            frame = frame @ rotation("x", first)
+            frame = frame @ turn_about("x", first)
         elif what == "straight":
             if first > 1e-9:
                 rows.append((at, frame[:, 0], frame[:, 1], 0.0, first))
@@ -89,7 +82,7 @@ def walked(items: Iterable[tuple[str, float, float]], side: float) -> Tube:
         else:
             rows.append((at, frame[:, 0], frame[:, 1], 1.0 / first, first * second))
             at = at + frame @ (first * np.array([math.sin(second), 1.0 - math.cos(second), 0.0]))
-            frame = frame @ rotation("z", second)
+            frame = frame @ turn_about("z", second)
     start, along, inward = (np.array([row[k] for row in rows], dtype=float).reshape(-1, 3) for k in range(3))
     return Tube(start, along, inward, *(np.array([row[k] for row in rows], dtype=float) for k in (3, 4)))
 

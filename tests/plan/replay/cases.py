@@ -165,13 +165,13 @@ def on_the_test_bender(name: str, part: Part, toward: str, *changes: dict[str, A
     return case
 
 
-def half_turns() -> Iterator[Case]:
+def half_turns(every: bool) -> Iterator[Case]:
     """Legs that run back past the die: a U, drawn off past the arm, on dies with and without a grip section; a serpentine.
 
-    Past a clamp that opens this far no leg of a serpentine of half turns gets by; one opening less needs dies without a
+    every: the U on either head. Past a clamp that opens this far no leg of a serpentine of half turns gets by; one opening less needs dies without a
     section, which push nothing.
     """
-    for toward in ("right", "left"):
+    for toward in ("right", "left") if every else ("right",):
         yield on_the_test_bender("U", tube([600, 900], [0], [180]), toward)
     winding = tube([400, 200, 120, 500], [0, 150, -150], [160, 160, 160])
     yield on_the_test_bender("serpentine", winding, "right")
@@ -180,14 +180,20 @@ def half_turns() -> Iterator[Case]:
     yield on_the_test_bender("serpentine of half turns", flat, "left", plain)
 
 
-def ways_home() -> Iterator[Case]:
-    """The arm's ways home: together with the tube, by hand, past a tube that is drawn off, a die that drops; no rod or carriage."""
+def ways_home(every: bool) -> Iterator[Case]:
+    """The arm's ways home: together with the tube, by hand, past a tube that is drawn off, a die that drops; no rod or carriage.
+
+    every: those of the machine's own on either head, else each on one of them.
+    """
     part = tube([400, 160, 190, 400], [0, 70, -130], [90, 40, 120])
     together = {"head": {"homes_with_tube": True}}
-    for toward in ("right", "left"):
-        yield on_the_test_bender("part that goes home with the arm", part, toward, together)
-        drops = {"head": {"die_drops": 80, "may_ease_off": False}}
-        yield on_the_test_bender("part past a die that drops", part, toward, drops)
+    drops = {"head": {"die_drops": 80, "may_ease_off": False}}
+    for name, head_to, change in (
+        ("part that goes home with the arm", "left", together),
+        ("part past a die that drops", "right", drops),
+    ):
+        for toward in ("right", "left") if every else (head_to,):
+            yield on_the_test_bender(name, part, toward, change)
     yield on_the_test_bender("part pushed forward by hand", tube([230, 160, 230], [0, 70], [90, 50]), "right")
     yield on_the_test_bender("U without a rod", tube([600, 900], [0], [180]), "left", {"mandrel": None})
     alone = tube([300, 150, 300], [0, 60], [45, 90])

@@ -8,6 +8,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from tests.geometry.turns import turn_about
 from tests.plan.replay.stock import Array, Piece
 
 Phase = Literal["load", "place", "dies close", "bend", "re-grip", "dies open", "return", "unload", "die drops"]
@@ -136,22 +137,10 @@ class Motion:
         return (place - (between(self.at, t) if length.runs else piece.raw)) * piece.way
 
 
-def turned_x(angle: float) -> Array:
-    """The matrix of a turn about the feed [rad]."""
-    c, s = math.cos(angle), math.sin(angle)
-    return np.array([[1.0, 0.0, 0.0], [0.0, c, -s], [0.0, s, c]])
-
-
-def turned_z(angle: float) -> Array:
-    """The matrix of a turn about an upright axis [rad]."""
-    c, s = math.cos(angle), math.sin(angle)
-    return np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
-
-
 def pose(motion: Motion, body: Body, t: float) -> tuple[Array, Array]:
     """Matrix and shift from a body's own frame to the machine's at a moment."""
-    swing, off = turned_z(between(body.swing, t)), np.array([0.0, motion.axis, 0.0])
-    return swing @ turned_x(between(body.roll, t)), off - swing @ off + [between(body.shift, t), 0.0, 0.0]
+    swing, off = turn_about("z", between(body.swing, t)), np.array([0.0, motion.axis, 0.0])
+    return swing @ turn_about("x", between(body.roll, t)), off - swing @ off + [between(body.shift, t), 0.0, 0.0]
 
 
 def carried(motion: Motion, moves_with: str, t: float) -> tuple[Array, Array]:
@@ -160,7 +149,7 @@ def carried(motion: Motion, moves_with: str, t: float) -> tuple[Array, Array]:
         turn, place = carried(motion, moves_with.removesuffix(DOWN), t)
         return turn, place - np.array([0.0, 0.0, between(motion.drop, t)])
     if moves_with == "arm":
-        turn, off = turned_z(motion.side * between(motion.arm, t)), np.array([0.0, motion.axis, 0.0])
+        turn, off = turn_about("z", motion.side * between(motion.arm, t)), np.array([0.0, motion.axis, 0.0])
         return turn, off - turn @ off
     if moves_with == "carriage":
         assert motion.face is not None

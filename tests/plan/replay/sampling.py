@@ -13,7 +13,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.plan.replay.distances import TO_POINTS, Seen, far
+from tests.geometry.distances import TO_POINTS
+from tests.plan.replay.distances import Seen, far
 from tests.plan.replay.motions import DOWN, Body, Length, Motion, Pair, between, carried, pose
 from tests.plan.replay.solids import Solid
 from tests.plan.replay.stock import Array

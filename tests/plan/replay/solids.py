@@ -9,9 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
+from tests.geometry.distances import Kind
 from tests.plan.replay.motions import DOWN, Motion, Pair
 
-Kind = Literal["floor", "box", "cylinder", "die", "block", "rod", "tail"]
 Tool = Literal["bend die", "die hub", "wiper", "clamp", "pressure die", "grip section", "rod", "tail", "floor", "solid"]
 
 SAME_SIZE = 0.05

@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 from scipy.spatial import cKDTree
 
+from tests.geometry.turns import turn_about
 from tests.plan.replay.carrying_out import CarryingOut
-from tests.plan.replay.motions import Body, Length, Motion, between, turned_x, turned_z
+from tests.plan.replay.motions import Body, Length, Motion, between
 from tests.plan.replay.solids import section_size, tooling_for
 from tests.plan.replay.stock import Array
 
@@ -53,8 +54,8 @@ def points(motion: Motion, body: Body, length: Length) -> Array:
         if reach[1] - reach[0] <= 1e-6:
             continue
         x = length.piece.points(np.clip(s, *reach)) if reach != (low, high) else start
-        off, swing = np.array([0.0, motion.axis, 0.0]), turned_z(between(body.swing, float(t)))
-        x = (x @ turned_x(between(body.roll, float(t))).T - off) @ swing.T + off
+        off, swing = np.array([0.0, motion.axis, 0.0]), turn_about("z", between(body.swing, float(t)))
+        x = (x @ turn_about("x", between(body.roll, float(t))).T - off) @ swing.T + off
         out.append(x + [between(body.shift, float(t)), 0.0, 0.0])
     return np.array(out).reshape(-1, len(s), 3)
 
@@ -106,7 +107,7 @@ def arm_points(done: CarryingOut, motion: Motion) -> Array:
     level = np.concatenate([x for x, _ in on_the_arm(done, motion)]) - [0.0, motion.axis]
     swept = []
     for angle in np.linspace(*motion.arm, max(2, math.ceil(math.degrees(abs(motion.arm[1] - motion.arm[0])) / 3.0))):
-        swept.append(level @ turned_z(motion.side * float(angle))[:2, :2].T + [0.0, motion.axis])
+        swept.append(level @ turn_about("z", motion.side * float(angle))[:2, :2].T + [0.0, motion.axis])
     return np.concatenate(swept)
 
 
