@@ -94,8 +94,7 @@ def _bounds(rows: Rows, cells: Cells, upto: Array | float) -> Bounds:
     posed = pose(rows, row, cells.s, cells.t, cells.shift)
     which = rows.solid[row]
     kind, parameters = rows.kind[which], rows.parameters[:, which]
-    exact, hull, g = evaluate(kind, posed.x, parameters)
-    acceleration = acceleration_of(posed, cells.dt)
+    (exact, hull, g), acceleration = evaluate(kind, posed.x, parameters), acceleration_of(posed, cells.dt)
     speed = np.sqrt((posed.velocity * posed.velocity).sum(axis=0))
     along_y = np.zeros(cells.count) if cells.dshift is None else cells.dshift
     along = np.stack((cells.ds, (speed + 0.5 * acceleration * cells.dt) * cells.dt, along_y))

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import time
+from functools import partial
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 from cyclopts import Parameter
 
@@ -24,6 +25,9 @@ from planner.commands.app import (
     may_be_written,
     write,
 )
+
+if TYPE_CHECKING:
+    from planner.plans.document import Plan
 
 Alternatives = Annotated[
     bool, Parameter(negative=(), help="Also list the plans that are better in something else.", show_default=False)
@@ -79,16 +83,8 @@ def plan_command(
         may_be_written(proof, (part, bender.source), force)
     from planner.planning import planned  # after the files, so that an error in one is reported at once
 
-    found = planned(
-        wanted,
-        bender,
-        prefer=prefer,
-        engine=engine,
-        confirm=confirm,
-        alternatives=alternatives,
-        time_limit=time_limit,
-        report=log,
-    )
+    ask = partial(planned, wanted, bender, prefer=prefer, engine=engine, confirm=confirm, alternatives=alternatives)
+    found = ask(time_limit=time_limit, report=log)
     made = found.plan
     if changes:
         from planner.advice.changes import with_changes
@@ -105,12 +101,17 @@ def plan_command(
     if as_json:
         write(made.to_json())
     else:
-        from planner.outputs.plan_page import print_plan
-        from planner.outputs.terminal import Page
-
-        print_plan(made, Page(), wanted.rotation_sign)
-        if clearances and made.steps:
-            from planner.outputs.clearance_page import print_clearances
-
-            print_clearances(made, Page())
+        _print(made, wanted.rotation_sign, clearances)
     return EXIT_CODES[made.verdict]
+
+
+def _print(made: Plan, rotation_sign: str, clearances: bool) -> None:
+    """Print the plan as a page; clearances: and how near every motion comes."""
+    from planner.outputs.plan_page import print_plan
+    from planner.outputs.terminal import Page
+
+    print_plan(made, Page(), rotation_sign)
+    if clearances and made.steps:
+        from planner.outputs.clearance_page import print_clearances
+
+        print_clearances(made, Page())
