@@ -13,7 +13,7 @@ from functools import cached_property
 from itertools import combinations
 from typing import Final, get_args
 
-from planner.advice.changed import (
+from planner.advice.alterations import (
     MOST_TRIM,
     Alteration,
     PartOnMachine,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 
-from planner.advice.changed import PartOnMachine, shortest_clamp, tooling_of
+from planner.advice.alterations import PartOnMachine, shortest_clamp, tooling_of
 from planner.facts import Fact, Quantity, degrees, fact, kept, length, needed, proved
 from planner.plans.document import ChangeKind, Plan
 from planner.tolerances import ALIKE_IN_HUNDREDTHS

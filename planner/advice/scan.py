@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
 
-from planner.advice.changed import Alteration, PartOnMachine
+from planner.advice.alterations import Alteration, PartOnMachine
 from planner.cuts.impossible import broken_in_every_order
 from planner.cuts.strike_cuts import Struck
 from planner.deadline import in_time

@@ -160,7 +160,7 @@ Force = Annotated[
 def may_be_written(file: Path, read: tuple[str | Path | None, ...], force: bool) -> None:
     """Refuse a file that cannot be written, is read here, or is there already and not to be overwritten."""
     from planner.inputs.files import files_of
-    from planner.outputs import written
+    from planner.outputs import whole_files
 
     parts = [file for part in read if part is not None for file in files_of(Path(part))]
-    written.may_be_written(file, parts, force)
+    whole_files.may_be_written(file, parts, force)

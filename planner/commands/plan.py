@@ -93,7 +93,7 @@ def plan_command(
         made = with_changes(made, wanted, bender, every_machine(profiles), left, log)
     log(f"planned in {time.perf_counter() - began:.2f} s")
     if proof is not None:
-        from planner.outputs.written import write_whole
+        from planner.outputs.whole_files import write_whole
         from planner.proof.document import proof_document, proof_text
 
         write_whole(proof, proof_text(proof_document(made, found.evidence)))

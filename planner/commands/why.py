@@ -91,7 +91,7 @@ def _draw(found: Why, file: Path) -> None:
         log(f"no picture: of a part that is {found.verdict} there is no order to draw")
         return
     from planner.advice.diagram import svg_diagram
-    from planner.outputs.written import write_whole
+    from planner.outputs.whole_files import write_whole
 
     write_whole(file, svg_diagram(found.precedence, f"{found.part}: what comes before what"))
     log(f"picture written to {file}")

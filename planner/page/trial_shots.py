@@ -1,7 +1,7 @@
 """An order tried → its film: the steps that go, then what fails up to the moment at which the tube touches something.
 
-Everything is read off the motions that were certified (`planner.advice.trying`); a motion is linear in the pose, so the
-poses at its ends are all that is kept of it.
+Everything is read off the motions that were certified (`planner.advice.order_trial`); a motion is linear in the pose,
+so the poses at its ends are all that is kept of it.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import Any, Final, NamedTuple
 from planner.advice.in_the_way import InTheWay, put_on_by
 from planner.advice.notation import read_order
 from planner.advice.order import costs_in
-from planner.advice.trying import StepMade, Tryout, tried_with_motions
+from planner.advice.order_trial import StepMade, Tryout, tried_with_motions
 from planner.deadline import limited
 from planner.feasibility.bend_check import BendCheck, Doing, gripping_motions
 from planner.feasibility.loading import Passage
@@ -22,7 +22,7 @@ from planner.feasibility.orders import Case
 from planner.feasibility.places import Place
 from planner.page.film import Film, Shot, film_of
 from planner.page.job_inputs import MachineAsked, PartAsked, machine_asked, part_asked
-from planner.page.played import OPENED, Played, Posing, When, by_hand, homeward, row, standing
+from planner.page.motion_poses import OPENED, Played, Posing, When, by_hand, homeward, row, standing
 from planner.page.tasks import kept_search
 from planner.rules.broken import other
 from planner.sequencing.events import Event, Prefer, Trims

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from planner.advice.changed import PartOnMachine, alterations, altered
+from planner.advice.alterations import PartOnMachine, alterations, altered
 from planner.advice.changes import RANKS, changes
 from planner.advice.costs import NOT_TO_THE_END
 from planner.advice.scan import FIRST_STEP, KnownVerdicts, LeastAmount, least

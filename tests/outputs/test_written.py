@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from planner.errors import InputError
-from planner.outputs.written import REST, WouldOverwrite, may_be_written, write_whole
+from planner.outputs.whole_files import REST, WouldOverwrite, may_be_written, write_whole
 
 KILLS, CAMPAIGN = 12, 500
 """Times that a program is killed while it saves."""
@@ -25,7 +25,7 @@ ROOT = Path(__file__).parents[2]
 SAVING = """
 import sys
 from pathlib import Path
-from planner.outputs.written import write_whole
+from planner.outputs.whole_files import write_whole
 place, k = Path(sys.argv[1]), 0
 print("ready", flush=True)
 while True:

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from planner.advice.notation import read_order, straight_through
-from planner.advice.trying import Tryout, tried_with_motions
+from planner.advice.order_trial import Tryout, tried_with_motions
 from planner.errors import InputError
 from planner.feasibility.cases import case_of, surroundings_of
 from planner.inputs.machine import Machine, Solid

@@ -11,7 +11,7 @@ from planner.inputs.profiles import find_profile, list_profiles
 from planner.page.examples import example_part
 from planner.page.job_inputs import PartText, part_asked
 from planner.page.part_form import RADIUS, PartForm
-from planner.page.pasted import NotATable, pasted
+from planner.page.pasted_table import NotATable, pasted
 from planner.page.screens.shell import Shell
 from planner.page.session import Session
 

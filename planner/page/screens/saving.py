@@ -7,8 +7,8 @@ from typing import Any, Literal
 from nicegui import ui
 
 from planner.errors import BendorderError
-from planner.outputs.written import WouldOverwrite
-from planner.page.saved import machine_toml, part_toml, save
+from planner.outputs.whole_files import WouldOverwrite
+from planner.page.saved_files import machine_toml, part_toml, save
 from planner.page.screens.shell import Shell
 from planner.page.widgets import box, button, heading, words
 

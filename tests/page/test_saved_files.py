@@ -18,9 +18,9 @@ from planner.inputs.documents import read_document
 from planner.inputs.files import load_machine, load_part, machine_from_data, part_from_data
 from planner.inputs.part import Part
 from planner.inputs.self_crossing import self_gap
-from planner.outputs.written import WouldOverwrite
+from planner.outputs.whole_files import WouldOverwrite
 from planner.page.part_form import PartForm
-from planner.page.saved import LONGEST_NAME, file_name, machine_toml, part_toml, save
+from planner.page.saved_files import LONGEST_NAME, file_name, machine_toml, part_toml, save
 from tests.inputs.parts import parts
 
 HOME = Path(__file__).resolve().parents[2]

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from planner.errors import InputError
-from planner.outputs.written import WouldOverwrite, may_be_written, write_whole
+from planner.outputs.whole_files import WouldOverwrite, may_be_written, write_whole
 from planner.page.lengths import text_of
 
 LONGEST_NAME: Final = 80

@@ -14,7 +14,7 @@ from planner.advice.answers import Tried
 from planner.advice.first_contact import met_in, moment
 from planner.advice.notation import read_order
 from planner.advice.order import judge
-from planner.advice.trying import Tryout, tried_with_motions, try_out
+from planner.advice.order_trial import Tryout, tried_with_motions, try_out
 from planner.clearance.certify import certify
 from planner.clearance.rows import rows_of
 from planner.clearance.verdicts import Answer

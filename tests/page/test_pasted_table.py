@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from planner.page.lengths import text_of
 from planner.page.part_form import COLUMNS
-from planner.page.pasted import NotATable, Pasted, pasted
+from planner.page.pasted_table import NotATable, Pasted, pasted
 
 numbers = st.integers(-(10**7), 10**7).map(lambda n: text_of(n / 1000.0))
 commas = st.integers(-(10**6), 10**6).map(lambda n: text_of(n / 100.0).replace(".", ","))
