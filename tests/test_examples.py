@@ -100,7 +100,7 @@ def test_the_impossible_example_names_straight_and_clamp() -> None:
 def test_both_engines_give_the_same_bytes_and_prove_the_same(path: Path) -> None:
     part = load_part(path)
     machine = load_machine(str(part.machine))
-    exact, other = plan(part, machine), plan(part, machine, engine="cp-sat")
+    exact, other = planned(path), plan(part, machine, engine="cp-sat")
     assert exact.to_json() == other.to_json()
     seconded = plan(part, machine, confirm=True)
     assert seconded.confirmed is True
@@ -113,13 +113,14 @@ def test_both_engines_give_the_same_bytes_and_prove_the_same(path: Path) -> None
 
 @pytest.mark.parametrize("name", ["lockside-rail", "fender-hook", "foredeck-gantry"])
 def test_the_solvers_seed_and_presolve_do_not_change_a_byte(name: str) -> None:
-    part = load_part(ROOT / "examples" / f"{name}.toml")
+    path = ROOT / "examples" / f"{name}.toml"
+    part = load_part(path)
     machine = load_machine(str(part.machine))
     made = {
         plan(part, machine, engine=CpSat(seed=seed, presolve=presolve)).to_json()
-        for seed, presolve in ((0, True), (0, False), (1, True), (2, False), (3, True))
+        for seed, presolve in ((0, False), (1, True), (2, False))
     }
-    assert made == {plan(part, machine).to_json()}
+    assert made == {planned(path).to_json()}
 
 
 def test_the_part_that_is_started_in_the_middle_would_overrun_the_rod_from_either_end() -> None:

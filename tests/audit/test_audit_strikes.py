@@ -31,7 +31,7 @@ from planner.tube.bodies import Motion, Phase, Role
 from tests.audit.taught import TELLING, Learned, Record, learned
 from tests.plan.shop import bender, tube
 
-SEEDS = TELLING[:5] + TELLING[9:14]
+SEEDS = TELLING[:5] + TELLING[9:12]
 
 ROOM = 0.03
 """By how much two ways of looking for the nearest point of a disc may differ [mm]."""
@@ -175,7 +175,7 @@ def test_the_bend_and_the_return_are_as_near_as_the_kernel_finds_them() -> None:
         for motion in (*gripping_motions(one.attempt), straight_home(one.attempt), run, together):
             if motion.phase not in (Phase.REGRIP, Phase.RUN):
                 number += compared(one, motion, rng, 8, together)
-    assert number > 2500
+    assert number > 2000
 
 
 def test_moves_are_as_near_as_the_kernel_finds_them() -> None:
@@ -186,14 +186,14 @@ def test_moves_are_as_near_as_the_kernel_finds_them() -> None:
             number += compared(one, motions.rotate(standing, y, (0.0, float(rng.uniform(-3.0, 3.0)))), rng, 30)
         number += compared(one, motions.advance(standing, (0.0, 200.0), 0.0, False), rng, 30)
         number += compared(one, motions.advance(standing, (0.0, 200.0), 1.0, True), rng, 30)
-    assert number > 2000
+    assert number > 1500
 
 
 def worst(rows: Rows, rng: np.random.Generator, clamp: int, apart: frozenset[str]) -> Spot | None:
     """Of many points the one that lacks least to a strike, against nothing that the carriage carries."""
     found = [
         spot
-        for spot in spots(rows, rng, 200)
+        for spot in spots(rows, rng, 100)
         if rows.clamp[spot.row] in (EVERY_CLAMP, clamp) and rows.names[rows.solid[spot.row]] not in apart
     ]
     return max(found, key=lambda spot: spot.short, default=None)
@@ -231,7 +231,7 @@ def test_no_no_good_made_up_of_a_bend_that_is_clear_is_accepted(campaign: bool) 
                     entries.append({"clamp": clamp, "wall": wall} if home else {"clamp": clamp, "strike": told})
                 assert one.of.refuses(made_up(one, entries, {})), (one.of.part.name, motion.phase, spot)
                 tries += 1
-    assert tries >= (500 if campaign else 250)
+    assert tries >= (400 if campaign else 200)
 
 
 def test_no_wall_made_up_of_a_move_that_is_clear_is_accepted() -> None:
@@ -265,7 +265,7 @@ def test_no_wall_made_up_of_a_move_that_is_clear_is_accepted() -> None:
                 record = made_up(one, [], {"event": "link", "doing": "move", "walls": walls})
                 assert one.of.refuses(record), (one.of.part.name, record)
                 tries += 1
-    assert tries >= 60
+    assert tries >= 40
 
 
 # ---------------------------------------------------------------------- single cases, reckoned by hand

@@ -30,6 +30,17 @@ def example(name: str) -> str:
     return str(ROOT / "examples" / f"{name}.toml")
 
 
+SAID: dict[tuple[str, ...], str] = {}
+
+
+def said(captured: Captured, *arguments: str) -> str:
+    """What the command prints, run once for all tests that ask for the same."""
+    if arguments not in SAID:
+        run([*arguments])
+        SAID[arguments] = captured.readouterr().out
+    return SAID[arguments]
+
+
 def document(captured: Captured) -> dict[str, Any]:
     read: dict[str, Any] = json.loads(captured.readouterr().out)
     return read
@@ -155,11 +166,9 @@ MIXED = ["fender-hook", "loft-rail", "tiller-bracket"]
 
 
 def test_csv_has_the_same_lines_and_numbers_as_json_and_as_the_plans(capsys: Captured) -> None:
-    arguments = ["check", *map(example, MIXED), "--all"]
-    run([*arguments, "--json"])
-    lines = document(capsys)["lines"]
-    run([*arguments, "--csv"])
-    text = capsys.readouterr().out
+    arguments = ("check", *map(example, MIXED), "--all")
+    lines = json.loads(said(capsys, *arguments, "--json"))["lines"]
+    text = said(capsys, *arguments, "--csv")
     rows = list(csv.DictReader(io.StringIO(text), strict=True))
     assert tuple(csv.DictReader(io.StringIO(text)).fieldnames or ()) == COLUMNS
     assert len(rows) == len(lines) == len(MIXED) * len(PROFILES)
@@ -193,11 +202,8 @@ def test_names_with_commas_quotes_and_line_breaks_stay_in_their_cells() -> None:
 
 
 def test_the_same_input_gives_the_same_bytes(capsys: Captured) -> None:
-    arguments = ["check", *map(example, MIXED), "--all", "--csv"]
-    run(arguments)
-    once = capsys.readouterr().out
-    run([*arguments, "--workers", "1"])
-    assert capsys.readouterr().out == once
+    arguments = ("check", *map(example, MIXED), "--all", "--csv")
+    assert said(capsys, *arguments, "--workers", "1") == said(capsys, *arguments)
 
 
 def test_the_columns_and_keys_are_documented_in_their_order() -> None:

@@ -48,7 +48,7 @@ def compared(one: Drawn) -> Compared:
     return Compared(one, brute, brute.found(), json.loads(plan(one.part, one.machine).to_json()))
 
 
-BY_DEFAULT = (0, 1, 2, 6, 8, 9, 11, 15, 27, 33, 38, 45, 68, 71, 95)
+BY_DEFAULT = (0, 1, 2, 6, 8, 9, 11, 15, 27, 33, 45, 68, 71)
 ROUND_BY_DEFAULT = (0, 3, 6, 10, 19, 34, 45, 54)
 """Some of each, of every kind and soon judged."""
 
@@ -148,7 +148,7 @@ def test_few_of_the_comparisons_are_left_open(all_compared: list[Compared]) -> N
     assert len(unproved) <= len(all_compared) / 20, unproved
 
 
-def test_the_random_parts_are_of_every_kind(all_compared: list[Compared]) -> None:
+def test_the_random_parts_are_of_every_kind(all_compared: list[Compared], campaign: bool) -> None:
     """From either end straight through, with a turn, a re-grip, a released bend, trim, more than one re-clamp, not at all."""
     found: Counter[str] = Counter()
     for one in all_compared:
@@ -161,7 +161,8 @@ def test_the_random_parts_are_of_every_kind(all_compared: list[Compared]) -> Non
             found["several"] += made["reclamps"] > 1
     wanted = {"makeable", "not makeable", "turns", "regrips", "released", "trim", "several"}
     wanted |= {"straight through from A", "straight through from B"}
-    assert {what for what in wanted if found[what] < 2} == set(), found
+    least = {"turns": 2 if campaign else 1}  # those of two turned parts take the longest of all to judge
+    assert {what for what in wanted if found[what] < least.get(what, 2)} == set(), found
 
 
 def strikes_only(one: Compared, what: str) -> int:

@@ -95,7 +95,7 @@ def test_a_goal_post_goes_from_its_short_leg_and_a_leg_of_three_metres_asks_for_
 
 def test_a_frame_whose_side_comes_back_along_the_slide_is_settled_millimetre_by_millimetre() -> None:
     """An open frame with 500 mm sides, made narrower and wider: never undecided, whatever tool it comes near."""
-    for side in (137, 190, 200):
+    for side in (137, 200):
         made = planned([[500, 0, 90], [side, 0, 90], [500, 0, 90], [side - 60]])
         assert made.verdict in ("makeable", "not makeable"), side
         least = min((step.clearance for step in made.steps if step.clearance is not None), default=2.0)

@@ -143,7 +143,7 @@ def test_wherever_the_limit_falls_the_answer_is_true_and_its_proof_is_confirmed(
     case = CASES[name]
     whole, to_the_end = unhurried(name)
     met = set()
-    for looks in spread(to_the_end, 200 if campaign else 6):
+    for looks in spread(to_the_end, 200 if campaign else 4):
         evidence = Evidence()
         made = late_by(looks, case, evidence)
         met.add(made.verdict)
@@ -192,7 +192,7 @@ def test_a_search_that_was_cut_short_goes_on_to_the_same_plan(name: str, campaig
         return Search.of(case, surroundings_of(case), Exact())
 
     wanted, to_the_end = counted(lambda: decide(fresh()))
-    for looks in spread(to_the_end, 100 if campaign else 4):
+    for looks in spread(to_the_end, 100 if campaign else 3):
         search = fresh()
         with limited(FOR_EVER, clock=Looks()), limited(float(looks)), suppress(OutOfTime):
             search.plan()

@@ -29,7 +29,7 @@ TELLING = (40, 228, 263, 269, 335, 377)
 def learned(campaign: bool) -> list[tuple[int, Search]]:
     """Searches through to the proof that there is no better plan."""
     found = []
-    for seed in (*range(1000 if campaign else 12), *TELLING):
+    for seed in (*range(1000 if campaign else 4), *TELLING):
         part, machine = crowded(seed)
         case = case_of(part, machine)
         search = Search.of(case, surroundings_of(case), Exact())
@@ -102,7 +102,7 @@ def assert_same(found: Pieces, wanted: Pieces, where: object) -> None:
 def test_leading_parts_cut_from_one_chain_are_those_walked_piece_by_piece(toward: float) -> None:
     """Every run, before and after each bend and on the way between, in any order of asking; some straights of nothing."""
     checked = 0
-    for seed in range(30):
+    for seed in range(20):
         rng = np.random.default_rng(seed)
         n = int(rng.integers(1, 7))
         straights = [0.0 if rng.random() < 0.25 else float(rng.uniform(5, 300)) for _ in range(n + 1)]
@@ -126,4 +126,4 @@ def test_leading_parts_cut_from_one_chain_are_those_walked_piece_by_piece(toward
                 wanted = leading_part(view, formed, u, trim, toward, plane)
                 assert_same(leading.at(u, first, last, trim, plane), wanted, (seed, asked[k]))
                 checked += 1
-    assert checked > 3000
+    assert checked > 2000
