@@ -22,7 +22,8 @@ from planner.clearance.surroundings import Surroundings
 from planner.tube.bodies import Motion
 from tests.clearance.cases import RADIUS, WALL, Step, drawing, steps_of
 from tests.clearance.machines import box, machine, post
-from tests.clearance.oracle import gap, shape
+from tests.clearance.oracle import gap
+from tests.geometry.shapes import body
 
 BENCH = machine("right", [
     box("bed", "frame", (-4200, -140, -1050), (-120, 140, -110)),
@@ -74,10 +75,10 @@ def sampled(step: Step) -> float:
     play = step.play
     turn = sum(abs(b - a) for a, b in (play.arm, play.rotation, play.swing or (0.0, 0.0)))
     count = int(max(np.degrees(turn) / 0.25, abs(play.at[1] - play.at[0]) / 2.0, 1.0))
-    solids = [("frame", shape("floor", (-1050.0,)))]
+    solids = [("frame", body("floor", (-1050.0,)))]
     for s in BENCH.solid:
         numbers = (*s.box.from_, *s.box.to) if s.box else (*s.cylinder.centre, s.cylinder.radius, *s.cylinder.z)  # type: ignore[union-attr]
-        solids.append((s.moves_with, shape("box" if s.box else "cylinder", numbers)))
+        solids.append((s.moves_with, body("box" if s.box else "cylinder", numbers)))
     least = np.inf
     for t in np.linspace(0.0, 1.0, count):
         now = play.moment(float(t))

@@ -32,7 +32,7 @@ from planner.search.search import Search
 from planner.sequencing.exact import Exact
 from planner.tube.bodies import Body, Motion, Path, Phase
 from tests.advice.parts import EXAMPLES, every_order, example, random_jobs, searched
-from tests.advice.test_trying import a_hook_beside_the_tail, opens_too_little
+from tests.advice.test_order_trial import a_hook_beside_the_tail, opens_too_little
 from tests.geometry.distances import to_box, to_cylinder, to_floor
 from tests.page.walker import places
 from tests.plan.planned import KINDS, part_for
