@@ -75,9 +75,8 @@ class Fact:
         return found
 
     def as_dict(self) -> dict[str, Any]:
-        """Return the fact as JSON data: its values beside its kind, those left out that are None."""
-        said = {name: _data(value) for name, value in self.values.items() if value is not None}
-        return {"kind": self.kind, **said}
+        """Return the fact as JSON data: its values beside its kind."""
+        return {"kind": self.kind, **{name: _data(value) for name, value in self.values.items()}}
 
     @classmethod
     def of(cls, data: Fact | Mapping[str, Any]) -> Fact:
@@ -90,8 +89,9 @@ class Fact:
 
 
 def fact(kind: str, /, **values: Value) -> Fact:
-    """Return a fact."""
-    return Fact(kind, values)
+    """Return a fact; what is None is left out, a list becomes a tuple."""
+    said = {name: tuple(value) if isinstance(value, list) else value for name, value in values.items()}
+    return Fact(kind, {name: value for name, value in said.items() if value is not None})
 
 
 def _data(value: Value) -> Any:

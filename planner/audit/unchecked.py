@@ -22,7 +22,7 @@ NOT_CHECKED: Final[dict[str, tuple[str, ...]]] = {
     "handling times": ("plan.time", "plan.cycle_time", "plan.setup", "plan.steps.*.time", "plan.proved.time"),
     "cautions, warnings, notes, reasons and all other sentences": (
         "plan.cautions", "plan.warnings", "plan.reasons", "plan.steps.*.caution", "plan.steps.*.note", "plan.short",
-        "plan.undecided_because", "rules.*.sentence", "no_goods.*.sentence",
+        "plan.undecided_because", "rules.*.sentence", "no_goods.*.sentence", "plan.fact", "plan.steps.*.fact",
     ),
     "how far the tube swings, and what to keep clear of": ("plan.keep_clear", "plan.steps.*.swing"),
     "sag and stands": ("plan.steps.*.sag", "plan.steps.*.stand"),
@@ -55,6 +55,8 @@ def confirm_kind(document: Mapping[str, Any], shop: Shop, machine: Machine) -> N
 
 def confirm_numbers(value: Any, key: str = "") -> None:
     """Refuse text where a number belongs: what reads as one, but for the names of solids."""
+    if key == "fact":
+        return  # names may stand in it under any key
     if isinstance(value, Mapping):
         for inner, one in value.items():
             confirm_numbers(one, inner)

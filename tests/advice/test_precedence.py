@@ -16,6 +16,7 @@ from planner.advice.diagram import columns_of, svg_diagram, text_diagram
 from planner.advice.notation import Order
 from planner.advice.order import costs_of, judge
 from planner.advice.precedence import Common, common_to_all, not_before, not_leading, precedence
+from planner.facts import fact
 from planner.inputs.machine import Machine
 from planner.inputs.part import Part
 from planner.plans.document import End, OrderedBend
@@ -270,7 +271,7 @@ def test_the_text_diagram_shows_every_arrow_once(given: tuple[Before, ...]) -> N
 
 @pytest.mark.parametrize(("n", "given"), [(4, CHAIN), (5, FORK), (5, JOIN), (3, ())])
 def test_the_picture_has_a_disc_for_each_bend_and_a_line_for_each_arrow(n: int, given: tuple[Before, ...]) -> None:
-    found = Precedence(sentence="", bends=n, arrows=given, leads=(), diagram=())
+    found = Precedence(sentence="", fact=fact("any-order"), bends=n, arrows=given, leads=(), diagram=())
     root = ET.fromstring(svg_diagram(found, "a <rail> & more"))
     tag = "{http://www.w3.org/2000/svg}"
     assert [node.text for node in root.iter(f"{tag}text")] == [str(bend) for bend in range(1, n + 1)]
@@ -292,7 +293,7 @@ def test_the_picture_has_a_disc_for_each_bend_and_a_line_for_each_arrow(n: int, 
     "given", [CHAIN, FORK, JOIN, (*CHAIN, *arrows((1, 4))), arrows((1, 2), (2, 3), (1, 3), (4, 3))]
 )
 def test_no_arrow_of_the_picture_runs_over_a_bend_that_it_is_not_of(given: tuple[Before, ...]) -> None:
-    found = Precedence(sentence="", bends=5, arrows=given, leads=(), diagram=())
+    found = Precedence(sentence="", fact=fact("any-order"), bends=5, arrows=given, leads=(), diagram=())
     root = ET.fromstring(svg_diagram(found, ""))
     tag = "{http://www.w3.org/2000/svg}"
     discs = [tuple(float(node.attrib[key]) for key in ("cx", "cy", "r")) for node in root.iter(f"{tag}circle")]
