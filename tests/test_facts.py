@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from planner.facts import Fact, Quantity, Value, fact, kept, length, needed
-from planner.wording.say import say, sentences
+from planner.wording.say import HOW, say, sentences
 
 PLANNER = Path(__file__).resolve().parents[1] / "planner"
 MODULES = sorted(PLANNER.rglob("*.py"))
@@ -74,6 +74,11 @@ def test_no_words_are_left_that_nothing_says() -> None:
     assert [
         kind for kind in sentences() if kind not in made and f'"{kind}"' not in text and not put_together(kind)
     ] == []
+
+
+def test_no_way_to_say_a_value_is_left_that_no_sentence_takes() -> None:
+    text = " ".join(path.read_text(encoding="utf-8") for path in MODULES if path.parent.name == "wording")
+    assert [how for how in HOW if how and f":{how}}}" not in text] == []
 
 
 def put_together(kind: str) -> bool:

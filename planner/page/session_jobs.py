@@ -21,7 +21,7 @@ from planner.page.jobs import Job, Stopped, Workers
 from planner.page.session import Beside, Session, TriedOrder, Work, plain_order
 from planner.page.trial_shots import tried_task
 from planner.page.worker import Fault
-from planner.plans.document import Change, Plan
+from planner.plans.document import Plan
 
 Result = TypeVar("Result")
 Here = tuple[dict[str, Any], dict[str, Any]]
@@ -104,10 +104,6 @@ class SessionJobs:
         except (BendorderError, Fault) as error:
             beside.refused = error
         session.changed("pair")
-
-    async def try_change(self, change: Change) -> None:
-        """Plan again with a change made; of two pieces the first one."""
-        await self.plan(dict(change.parts[0]), dict(change.machine))
 
     # ---------------------------------------------------------------------------------- one job
 

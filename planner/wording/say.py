@@ -42,11 +42,6 @@ class Worded:
     def __bool__(self) -> bool:
         return self.value not in (None, "", ())
 
-    def __eq__(self, other: object) -> bool:
-        return self.value == other
-
-    __hash__ = None  # type: ignore[assignment]
-
     def __str__(self) -> str:
         return format(self, "")
 
@@ -108,7 +103,6 @@ HOW: Final[dict[str, Callable[[Value, LengthUnit], str]]] = {
     "the": _with_article,  # a solid: "the floor", "its own tail"
     "cap": _capital,  # with a capital
     "list": lambda value, unit: listed(_each(value, unit)),  # a, b and c
-    "or": lambda value, unit: listed(_each(value, unit), "or"),
     "commas": lambda value, unit: ", ".join(_each(value, unit)),
     "sizes": _sizes,  # figures, the unit behind the last
     "numbers": lambda value, unit: numbers([int(item) for item in _each(value, unit)]),  # 1, 3 to 5 and 9
