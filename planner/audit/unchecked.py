@@ -55,8 +55,6 @@ def confirm_kind(document: Mapping[str, Any], shop: Shop, machine: Machine) -> N
 
 def confirm_numbers(value: Any, key: str = "") -> None:
     """Refuse text where a number belongs: what reads as one, but for the names of solids."""
-    if key == "fact":
-        return  # names may stand in it under any key
     if isinstance(value, Mapping):
         for inner, one in value.items():
             confirm_numbers(one, inner)
